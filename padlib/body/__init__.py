@@ -1,0 +1,1 @@
+"""The wearer: scan to body, landmarks, measurements, parametric bodies."""

@@ -1,0 +1,1 @@
+"""Flattening: conformal and isometric maps, stretch, darts, seam matching."""

@@ -1,0 +1,1 @@
+"""Lays: placing pieces on cloth."""

@@ -1,0 +1,1 @@
+"""Surfaces: reading, repair, remeshing, geodesics, cutting exactly along curves, sparse solves."""

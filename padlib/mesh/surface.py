@@ -1,0 +1,49 @@
+"""Surfaces and points on them: the values that every room shares."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Vertices = NDArray[np.float64]  # (n, 3), mm
+Faces = NDArray[np.int64]       # (m, 3), counter-clockwise seen from outside
+Plane = NDArray[np.float64]     # (n, 2), mm
+
+
+def frozen(array: object, dtype: type, width: int | None = None) -> NDArray:
+    """A read-only contiguous copy-if-needed of array, checked to have `width` columns."""
+    out = np.array(array, dtype=dtype, order="C")
+    if width is not None and (out.ndim != 2 or out.shape[1] != width):
+        raise ValueError(f"an array of {width} columns is needed, not one of shape {out.shape}")
+    out.setflags(write=False)
+    return out
+
+
+@dataclass(frozen=True, eq=False)
+class Surface:
+    """A triangle mesh. vertices (n, 3) mm float64; faces (m, 3) int64; both read-only."""
+
+    vertices: Vertices
+    faces: Faces
+
+    def __post_init__(self) -> None:
+        """Freeze the arrays."""
+        object.__setattr__(self, "vertices", frozen(self.vertices, np.float64, 3))
+        object.__setattr__(self, "faces", frozen(self.faces, np.int64, 3))
+
+
+@dataclass(frozen=True)
+class Point:
+    """A place on a surface: inside a face, on an edge (one zero) or at a vertex (two zeros).
+
+    face: index of the face. barycentric: weights of its three vertices, summing to 1.
+    """
+
+    face: int
+    barycentric: tuple[float, float, float]
+
+    def on(self, vertices: Vertices, faces: Faces) -> NDArray[np.float64]:
+        """Position (3,) in mm of this point on a mesh of the same faces."""
+        return np.asarray(self.barycentric) @ np.asarray(vertices)[np.asarray(faces)[self.face]]

@@ -1,0 +1,1 @@
+"""Output: PDF, SVG, DXF, PNG, HTML guide, report."""

@@ -1,0 +1,1 @@
+"""Pads: shapes, placement, the shell, pillows."""

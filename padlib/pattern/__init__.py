@@ -1,0 +1,1 @@
+"""Pieces: allowance, notches, labels, darts; bill of materials; order of work."""

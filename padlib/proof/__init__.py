@@ -1,0 +1,1 @@
+"""Proof: sewing the flats back in 3D, getting in and out."""

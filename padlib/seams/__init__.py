@@ -1,0 +1,1 @@
+"""Seams: curves, the seam plan, panels and their partners."""

@@ -1,0 +1,1 @@
+"""The suit file and the way through."""
