@@ -1,0 +1,596 @@
+"""Even triangles: isotropic remeshing of a surface to one edge length.
+
+Split what is long, collapse what is short, flip toward valence six, smooth in the tangent plane,
+pull back onto the input (M. Botsch, L. Kobbelt, "A remeshing approach to multiresolution modeling",
+SGP 2004), worked in batches of changes that do not touch each other.
+"""
+
+from __future__ import annotations
+
+import igl
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from padlib.errors import MeshError
+from padlib.mesh.surface import Faces, Vertices
+
+LONG, SHORT = 4 / 3, 4 / 5  # split above, collapse below, in edge lengths (Botsch and Kobbelt)
+EVEN = 0.97  # the mean edge comes out at 1.03 of what the bounds aim at (measured)
+TURN = 0.5  # a face may turn by at most 60 degrees in one change
+MOST_NEIGHBOURS = 9
+NONE = np.iinfo(np.int64).max
+
+Mask = NDArray[np.bool_]
+Ints = NDArray[np.int64]
+
+
+def remesh(
+    vertices: Vertices, faces: Faces, edge_length: float, *, iterations: int = 5
+) -> tuple[Vertices, Faces]:
+    """Cover a manifold surface with triangles whose edges are close to edge_length.
+
+    vertices (n, 3) mm; faces (m, 3), consistently oriented, closed or with boundary; every
+    boundary vertex of the result lies on the input's boundary, whose corners stay.
+    Returns new vertices and faces of the same topology and orientation.
+    Raises MeshError for an edge length that is not positive and for a surface that is not an
+    edge-manifold.
+    """
+    v = np.array(vertices, dtype=np.float64)
+    f = np.array(faces, dtype=np.int64)
+    if not (np.isfinite(edge_length) and edge_length > 0):
+        raise MeshError(f"remeshing needs a positive edge length in mm, not {edge_length}")
+    if len(f) == 0:
+        raise MeshError("remeshing needs a surface with faces; this one has none")
+    v, f = _compact(v, f)
+    target = _Target(v, f, edge_length)
+    pinned = _corners(v, f)
+    aim = EVEN * edge_length
+    for _ in range(iterations):
+        v, f, pinned = _split_long(v, f, pinned, LONG * aim)
+        v, f, pinned = _collapse_short(v, f, pinned, aim)
+        f = _flip(v, f, _valence_gain, rounds=4)
+        v = _relax(v, f, pinned, target, steps=2)
+    f = _flip(v, f, _angle_gain, rounds=6)
+    v = _relax(v, f, pinned, target, steps=1)
+    f = _flip(v, f, _angle_gain, rounds=4)
+    return v, f
+
+
+# -- edges ----------------------------------------------------------------------------------------
+
+
+class _Edges:
+    """Edges of a mesh: ends (k, 2), faces (k, 2), opposite vertices (k, 2); -1 where there is none.
+
+    side (3m,): the edge of the half-edge that starts at corner c of face f, at place 3 f + c.
+    """
+
+    def __init__(self, f: Faces, n: int) -> None:
+        a, b = f.ravel(), np.roll(f, -1, axis=1).ravel()
+        ordered, order = _sorted(np.minimum(a, b) * n + np.maximum(a, b), n * n)
+        first = np.flatnonzero(np.r_[True, ordered[1:] != ordered[:-1]])
+        count = np.diff(np.r_[first, len(a)])
+        if count.max() > 2:
+            raise MeshError(
+                f"remeshing needs at most two triangles at every edge; {int((count > 2).sum())} "
+                "edges have more, so repair the mesh first"
+            )
+        one = order[first]
+        two = np.where(count == 2, order[np.minimum(first + 1, len(a) - 1)], -1)
+        opposite = np.roll(f, -2, axis=1).ravel()
+        self.ends = np.stack([a[one], b[one]], axis=1)
+        self.faces = np.stack([one // 3, np.where(two < 0, -1, two // 3)], axis=1)
+        self.opposite = np.stack([opposite[one], np.where(two < 0, -1, opposite[two])], axis=1)
+        self.border = two < 0
+        self.side = np.empty(len(a), dtype=np.int64)
+        self.side[order] = np.repeat(np.arange(len(first)), count)
+
+    def lengths(self, v: Vertices) -> NDArray[np.float64]:
+        """Length (k,) of each edge."""
+        return _length(v[self.ends[:, 0]] - v[self.ends[:, 1]])
+
+    def on_border(self, n: int) -> Mask:
+        """Which vertices (n,) lie on the boundary."""
+        out = np.zeros(n, dtype=bool)
+        out[self.ends[self.border]] = True
+        return out
+
+    def valence(self, n: int) -> Ints:
+        """Number of neighbours (n,) of each vertex."""
+        return np.bincount(self.ends.ravel(), minlength=n)
+
+
+def _sorted(key: Ints, top: int) -> tuple[Ints, Ints]:
+    """Keys (k,) below `top` in order, and the order; equal keys stay as they came."""
+    bits = max(len(key) - 1, 1).bit_length()
+    if top.bit_length() + bits > 63:
+        order = np.argsort(key, kind="stable")
+        return key[order], order
+    both = np.sort((key << bits) | np.arange(len(key)))  # much faster than a stable argsort
+    return both >> bits, both & ((1 << bits) - 1)
+
+
+# numpy reduces a short last axis slowly; these do it by columns
+
+
+def _length(x: NDArray[np.float64]) -> NDArray[np.float64]:
+    return np.sqrt(np.einsum("...c,...c->...", x, x))
+
+
+def _dot(x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:
+    return np.einsum("...c,...c->...", x, y)
+
+
+def _most(x: NDArray) -> NDArray:
+    return np.maximum(np.maximum(x[:, 0], x[:, 1]), x[:, 2])
+
+
+def _longest_side(v: Vertices, f: Faces) -> NDArray[np.float64]:
+    a, b, c = v[f[:, 0]], v[f[:, 1]], v[f[:, 2]]
+    return np.maximum(np.maximum(_length(a - b), _length(b - c)), _length(c - a))
+
+
+def _compact(v: Vertices, f: Faces) -> tuple[Vertices, Faces]:
+    used = np.zeros(len(v), dtype=bool)
+    used[f] = True
+    return v[used], (np.cumsum(used) - 1)[f]
+
+
+def _face_normals(v: Vertices, f: Faces) -> NDArray[np.float64]:
+    """Normals (m, 3), twice the area long."""
+    return _cross(v[f[:, 1]] - v[f[:, 0]], v[f[:, 2]] - v[f[:, 0]])
+
+
+def _cross(x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:
+    out = np.empty(np.broadcast_shapes(x.shape, y.shape))
+    for i in range(3):
+        j, k = (i + 1) % 3, (i + 2) % 3
+        out[..., i] = x[..., j] * y[..., k] - x[..., k] * y[..., j]
+    return out
+
+
+def _unit(x: NDArray[np.float64]) -> NDArray[np.float64]:
+    return x / np.maximum(_length(x), 1e-300)[..., None]
+
+
+def _sum_at(index: Ints, values: NDArray[np.float64], n: int) -> NDArray[np.float64]:
+    return np.stack([np.bincount(index, values[:, k], minlength=n) for k in range(3)], axis=1)
+
+
+def _vertex_normals(v: Vertices, f: Faces) -> NDArray[np.float64]:
+    normal = _face_normals(v, f)
+    return _unit(_sum_at(f.ravel(), np.repeat(normal, 3, axis=0), len(v)))
+
+
+def _corners(v: Vertices, f: Faces) -> Mask:
+    """Boundary vertices where the boundary turns by more than 30 degrees."""
+    edges = _Edges(f, len(v))
+    ends = edges.ends[edges.border]
+    along = _unit(v[ends[:, 1]] - v[ends[:, 0]])
+    into, out = np.zeros_like(v), np.zeros_like(v)
+    into[ends[:, 1]], out[ends[:, 0]] = along, along
+    return edges.on_border(len(v)) & (np.sum(into * out, axis=1) < np.cos(np.deg2rad(30)))
+
+
+# -- split ----------------------------------------------------------------------------------------
+
+# For a face turned so that its split sides come first: the corners (0 1 2) and mid-sides (3 4 5).
+_ONE = np.array([[0, 3, 2], [3, 1, 2]])
+_TWO = np.array([[3, 1, 4], [0, 3, 2], [3, 4, 2]])
+_TWO_OTHER = np.array([[3, 1, 4], [0, 3, 4], [0, 4, 2]])
+_THREE = np.array([[0, 3, 5], [3, 1, 4], [5, 4, 2], [3, 4, 5]])
+
+
+def _split_long(
+    v: Vertices, f: Faces, pinned: Mask, longest: float, rounds: int = 12
+) -> tuple[Vertices, Faces, Mask]:
+    """Halve every edge longer than `longest`, until there is none."""
+    for _ in range(rounds):
+        edges = _Edges(f, len(v))
+        long = edges.lengths(v) > longest
+        if not long.any():
+            break
+        middle = np.where(long, len(v) + np.cumsum(long) - 1, -1)
+        v = np.concatenate([v, v[edges.ends[long]].mean(axis=1)])
+        pinned = np.concatenate([pinned, np.zeros(int(long.sum()), dtype=bool)])
+        f = _split_faces(v, f, middle[edges.side].reshape(-1, 3))
+    return v, f, pinned
+
+
+def _split_faces(v: Vertices, f: Faces, middle: Ints) -> Faces:
+    """Faces (m', 3) after the sides with a middle vertex (m, 3; -1 for none) are split."""
+    cut = middle >= 0
+    count = cut.sum(axis=1)
+    # turn each face so that its pattern starts at side 0: the lone cut side, or the uncut side last
+    turn = np.where(count == 1, np.argmax(cut, axis=1), (np.argmin(cut, axis=1) + 1) % 3)
+    turn = np.where(count == 3, 0, turn)
+    columns = (turn[:, None] + np.arange(3)) % 3
+    six = np.concatenate(
+        [np.take_along_axis(f, columns, axis=1), np.take_along_axis(middle, columns, axis=1)],
+        axis=1,
+    )
+    two = six[count == 2]
+    shorter = _length(v[two[:, 4]] - v[two[:, 0]]) < _length(v[two[:, 3]] - v[two[:, 2]])
+    parts = [
+        f[count == 0],
+        six[count == 1][:, _ONE].reshape(-1, 3),
+        two[~shorter][:, _TWO].reshape(-1, 3),
+        two[shorter][:, _TWO_OTHER].reshape(-1, 3),
+        six[count == 3][:, _THREE].reshape(-1, 3),
+    ]
+    return np.concatenate(parts)
+
+
+# -- collapse -------------------------------------------------------------------------------------
+
+
+def _collapse_short(
+    v: Vertices, f: Faces, pinned: Mask, length: float, rounds: int = 60
+) -> tuple[Vertices, Faces, Mask]:
+    """Collapse edges shorter than SHORT * length where that keeps the surface sound."""
+    random = np.random.default_rng(
+        0
+    )  # only an order of work: any order will do, but always the same
+    for _ in range(rounds):
+        edges = _Edges(f, len(v))
+        size = edges.lengths(v)
+        sound = _may_collapse(edges, pinned, len(v))
+        wanted = np.flatnonzero(sound & (size < SHORT * length))
+        if len(wanted) == 0:
+            break
+        wanted = wanted[random.permutation(len(wanted))]
+        chosen = _apart(edges.ends, f, wanted, len(v))
+        chosen = chosen[_link_holds(edges, chosen, len(v))]
+        place = _meeting(v, f, edges, chosen, pinned)
+        keep = _stays_sound(v, f, edges.ends[chosen], place, LONG * length)
+        chosen, place = chosen[keep], place[keep]
+        keep = _spares_neighbours(edges, chosen, len(v))
+        chosen, place = chosen[keep], place[keep]
+        v, f, pinned = _merge(v, f, pinned, edges.ends[chosen], place)
+        if len(chosen) < 3e-3 * len(v):  # what is left is held by its surroundings: smooth first
+            break
+    return v, f, pinned
+
+
+def _may_collapse(edges: _Edges, pinned: Mask, n: int) -> Mask:
+    """Edges (k,) whose collapse keeps the boundary and the valences in bounds."""
+    border = edges.on_border(n)
+    at = border[edges.ends]
+    valence = edges.valence(n)
+    merged = valence[edges.ends].sum(axis=1) - np.where(edges.border, 3, 4)
+    pins = pinned[edges.ends]
+    # an inner vertex may go to the boundary's vertex, but never two boundary vertices across a face
+    sound = np.where(edges.border, ~pins.all(axis=1), ~at.all(axis=1))
+    return sound & (merged <= MOST_NEIGHBOURS) & (merged >= 3)
+
+
+def _apart(ends: Ints, f: Faces, wanted: Ints, n: int) -> Ints:
+    """Edges out of `wanted` (first come, first served) of which no two are joined by a face."""
+    chosen = []
+    free = np.ones(n, dtype=bool)
+    for _ in range(3):
+        best = np.full(n, NONE)
+        rank = np.arange(len(wanted))
+        for side in (0, 1):  # written backwards, so that the lowest rank is what remains
+            at = ends[wanted[::-1], side]
+            other = np.full(n, NONE)
+            other[at] = rank[::-1]
+            best = np.minimum(best, other)
+        per_face = best[f]
+        lowest = np.minimum(np.minimum(per_face[:, 0], per_face[:, 1]), per_face[:, 2])
+        beaten = np.zeros(n, dtype=bool)
+        beaten[f[per_face > lowest[:, None]]] = True
+        a, b = ends[wanted, 0], ends[wanted, 1]
+        # only the ends of an edge share its rank, so an end beaten by its own edge cannot be
+        won = (best[a] == rank) & (best[b] == rank) & ~beaten[a] & ~beaten[b]
+        chosen.append(wanted[won])
+        taken = np.zeros(n, dtype=bool)
+        taken[ends[wanted[won]]] = True
+        near = taken[f[:, 0]] | taken[f[:, 1]] | taken[f[:, 2]]
+        free[f[near]] = False
+        wanted = wanted[free[a] & free[b]]
+        if len(wanted) == 0:
+            break
+    return np.concatenate(chosen)
+
+
+def _link_holds(edges: _Edges, chosen: Ints, n: int) -> Mask:
+    """Whether the ends of each chosen edge share only its opposite vertices as neighbours."""
+    owner = np.full(n, -1)
+    owner[edges.ends[chosen]] = np.arange(len(chosen))[:, None]
+    a, b = edges.ends[:, 0], edges.ends[:, 1]
+    inner = owner[a] == owner[b]
+    from_a, from_b = (owner[a] >= 0) & ~inner, (owner[b] >= 0) & ~inner
+    key = np.sort(
+        np.concatenate([owner[a][from_a] * n + b[from_a], owner[b][from_b] * n + a[from_b]])
+    )
+    twice = key[1:][key[1:] == key[:-1]] // n
+    shared = np.bincount(twice, minlength=len(chosen))
+    return shared == np.where(edges.border[chosen], 1, 2)
+
+
+def _meeting(v: Vertices, f: Faces, edges: _Edges, chosen: Ints, pinned: Mask) -> Vertices:
+    """Where the ends of each edge meet: half-way, or at the end that is sharper or must stay."""
+    ends = edges.ends[chosen]
+    sharp = _sharpness(v, f, _vertex_normals(v, f))[ends]
+    border = edges.on_border(len(v))[ends]
+    pins = pinned[ends]
+    weight = np.full(ends.shape, 0.5)
+    sharper = sharp > sharp[:, ::-1] + 0.15
+    for stays in (sharper, border & ~border.all(axis=1, keepdims=True), pins):
+        some = stays.any(axis=1)
+        weight[some] = stays[some]
+    weight /= weight.sum(axis=1, keepdims=True)
+    return np.einsum("ke,kec->kc", weight, v[ends])
+
+
+def _stays_sound(v: Vertices, f: Faces, ends: Ints, place: Vertices, longest: float) -> Mask:
+    """Whether no face turns over or thins out, and no edge grows over `longest`, at each merge."""
+    owner = np.full(len(v), -1)
+    owner[ends] = np.arange(len(ends))[:, None]
+    moved = v.copy()
+    moved[ends] = place[:, None]
+    at = owner[f]
+    there = (at >= 0).view(np.int8)
+    touched = np.flatnonzero(there[:, 0] + there[:, 1] + there[:, 2] == 1)
+    g, who = f[touched], _most(at[touched])
+    before, after = _face_normals(v, g), _face_normals(moved, g)
+    size, was = _length(after), _length(before)
+    turned = _dot(before, after) < TURN * size * was
+    side = _longest_side(moved, g)
+    grew = side > np.maximum(longest, _longest_side(v, g))
+    thin = size < 0.15 * side**2
+    # a thin face may stay as thin as it was: collapsing around it is how it goes
+    thin &= size < was
+    good = np.ones(len(ends), dtype=bool)
+    good[who[turned | thin | grew]] = False
+    return good
+
+
+def _spares_neighbours(edges: _Edges, chosen: Ints, n: int) -> Mask:
+    """Whether every vertex that loses a face by the merges keeps at least three neighbours."""
+    opposite = edges.opposite[chosen]
+    there = opposite >= 0
+    loss = np.bincount(opposite[there], minlength=n)
+    least = np.where(edges.on_border(n), 2, 3)
+    good = edges.valence(n) - loss >= least
+    return (good[opposite] | ~there).all(axis=1)
+
+
+def _merge(
+    v: Vertices, f: Faces, pinned: Mask, ends: Ints, place: Vertices
+) -> tuple[Vertices, Faces, Mask]:
+    """Carry out collapses that do not touch each other."""
+    v, pinned = v.copy(), pinned.copy()
+    v[ends[:, 0]] = place
+    pinned[ends[:, 0]] = pinned[ends].any(axis=1)
+    name = np.arange(len(v))
+    name[ends[:, 1]] = ends[:, 0]
+    f = name[f]
+    f = f[(f[:, 0] != f[:, 1]) & (f[:, 1] != f[:, 2]) & (f[:, 2] != f[:, 0])]
+    used = np.ones(len(v), dtype=bool)
+    used[ends[:, 1]] = False
+    return v[used], (np.cumsum(used) - 1)[f], pinned[used]
+
+
+# -- flip -----------------------------------------------------------------------------------------
+
+
+def _flip(v: Vertices, f: Faces, gain_of, rounds: int) -> Faces:
+    """Turn edges where that gains, in rounds of edges that share no vertex of their two faces."""
+    for _ in range(rounds):
+        edges = _Edges(f, len(v))
+        gain = np.where(edges.border, 0.0, gain_of(v, edges))
+        wanted = np.flatnonzero(gain > 0)
+        wanted = wanted[_flip_is_sound(v, f, edges, wanted)]
+        if len(wanted) == 0:
+            break
+        wanted = wanted[np.argsort(-gain[wanted], kind="stable")]
+        chosen = _disjoint(edges, wanted, len(v))
+        f = f.copy()
+        a, b = edges.ends[chosen].T
+        c, d = edges.opposite[chosen].T
+        f[edges.faces[chosen, 0]] = np.stack([a, d, c], axis=1)
+        f[edges.faces[chosen, 1]] = np.stack([d, b, c], axis=1)
+    return f
+
+
+def _valence_gain(v: Vertices, edges: _Edges) -> NDArray[np.float64]:
+    """By how much a flip brings the four valences nearer to six (four on the boundary)."""
+    border = edges.on_border(len(v))
+    excess = (edges.valence(len(v)) - np.where(border, 4, 6)).astype(float)
+    e, o = excess[edges.ends], excess[edges.opposite]
+    return (e**2).sum(1) + (o**2).sum(1) - ((e - 1) ** 2).sum(1) - ((o + 1) ** 2).sum(1)
+
+
+def _angle_gain(v: Vertices, edges: _Edges) -> NDArray[np.float64]:
+    """By how much the two angles opposite an edge exceed a half turn together (Delaunay)."""
+    a, b = v[edges.ends[:, 0]], v[edges.ends[:, 1]]
+    total = np.zeros(len(edges.ends))
+    for side in (0, 1):
+        o = v[edges.opposite[:, side]]
+        p, q = a - o, b - o
+        total += np.arctan2(_length(_cross(p, q)), _dot(p, q))
+    return np.where(total > np.pi + 1e-3, total - np.pi, 0.0)
+
+
+def _flip_is_sound(v: Vertices, f: Faces, edges: _Edges, wanted: Ints) -> Mask:
+    """Whether each flip makes a new edge, of two good faces that lie as the old ones did."""
+    n = len(v)
+    a, b = edges.ends[wanted].T
+    c, d = edges.opposite[wanted].T
+    known = np.sort(np.minimum(edges.ends[:, 0], edges.ends[:, 1]) * n + edges.ends.max(axis=1))
+    key = np.minimum(c, d) * n + np.maximum(c, d)
+    at = np.minimum(np.searchsorted(known, key), len(known) - 1)
+    new = (known[at] != key) & (c != d)
+    old = _unit(_face_normals(v, f[edges.faces[wanted].ravel()])).reshape(-1, 2, 3)
+    one = _unit(_face_normals(v, np.stack([a, d, c], axis=1)))
+    two = _unit(_face_normals(v, np.stack([d, b, c], axis=1)))
+    least = np.full(len(wanted), np.inf)
+    for x in (one, two):
+        least = np.minimum(least, np.einsum("kec,kc->ke", old, x).min(axis=1))
+    before = np.minimum(_least_angle(v, a, b, c), _least_angle(v, b, a, d))
+    after = np.minimum(_least_angle(v, a, d, c), _least_angle(v, d, b, c))
+    fair = (after > np.deg2rad(25)) | (after > before)
+    return new & (least > 0.7) & fair
+
+
+def _least_angle(v: Vertices, a: Ints, b: Ints, c: Ints) -> NDArray[np.float64]:
+    x = np.stack([v[b] - v[c], v[c] - v[a], v[a] - v[b]], axis=1)
+    x = _unit(x)
+    cosine = -np.einsum("kij,kij->ki", x, np.roll(x, 1, axis=1))
+    return np.arccos(np.clip(cosine.max(axis=1), -1, 1))
+
+
+def _disjoint(edges: _Edges, wanted: Ints, n: int) -> Ints:
+    """Edges out of `wanted` (best first) whose two faces share no vertex with another's."""
+    corners = np.concatenate([edges.ends[wanted], edges.opposite[wanted]], axis=1)
+    rank = np.arange(len(wanted))
+    best = np.full(n, NONE)
+    for k in range(4):
+        other = np.full(n, NONE)
+        other[corners[::-1, k]] = rank[::-1]
+        best = np.minimum(best, other)
+    return wanted[(best[corners] == rank[:, None]).all(axis=1)]
+
+
+# -- smooth and project ---------------------------------------------------------------------------
+
+
+class _Target:
+    """The input surface, to project onto."""
+
+    def __init__(self, v: Vertices, f: Faces, length: float) -> None:
+        self.v, self.f, self.length = v, f, length
+        self.normal = _unit(_face_normals(v, f))
+        edges = _Edges(f, len(v))
+        self.border = edges.ends[edges.border]
+        self.tree: tuple | None = None
+
+    def nearest(self, points: Vertices, normal: NDArray[np.float64]) -> tuple[Vertices, Mask]:
+        """Nearest places of the surface whose normal agrees with `normal`; and where there is one."""
+        _, face, place = igl.point_mesh_squared_distance(points, self.v, self.f)
+        agree = _dot(self.normal[face], normal) > 0
+        wrong = np.flatnonzero(~agree)
+        if len(wrong):
+            place[wrong], agree[wrong] = self._on_own_sheet(points[wrong], normal[wrong])
+        return place, agree
+
+    def nearest_border(self, points: Vertices) -> Vertices:
+        """Nearest places of the boundary."""
+        return igl.point_mesh_squared_distance(points, self.v, self.border)[2]
+
+    def _on_own_sheet(self, points: Vertices, normal: NDArray[np.float64]) -> tuple[Vertices, Mask]:
+        """Nearest places among nearby faces that look the same way: thin parts have two sheets."""
+        if self.tree is None:
+            v, f, _ = _split_long(self.v, self.f, np.zeros(len(self.v), dtype=bool), self.length)
+            self.tree = (v, f, _unit(_face_normals(v, f)), cKDTree(v[f].mean(axis=1)))
+        v, f, looks, tree = self.tree
+        count = min(48, len(f))
+        far, near = tree.query(points, k=count, distance_upper_bound=2.5 * self.length)
+        near = np.where(np.isfinite(far), near, 0).reshape(len(points), count)
+        place = _closest_on_triangles(points[:, None], v[f[near]])
+        gap = _length(place - points[:, None])
+        out = (np.einsum("pkc,pc->pk", looks[near], normal) < 0.3) | ~np.isfinite(
+            far.reshape(gap.shape)
+        )
+        gap[out] = np.inf
+        best = gap.argmin(axis=1)
+        rows = np.arange(len(points))
+        return place[rows, best], gap[rows, best] < self.length
+
+
+def _closest_on_triangles(p: Vertices, t: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Closest point of each triangle t (..., 3, 3) to p (..., 3)."""
+    a, b, c = t[..., 0, :], t[..., 1, :], t[..., 2, :]
+    normal = _cross(b - a, c - a)
+    size = np.maximum(_dot(normal, normal), 1e-300)
+    foot = p - normal * (_dot(p - a, normal) / size)[..., None]
+    best = foot
+    inside = np.ones(foot.shape[:-1], dtype=bool)
+    for x, y in ((a, b), (b, c), (c, a)):
+        inside &= _dot(_cross(y - x, foot - x), normal) >= 0
+    gap = np.where(inside, _length(foot - p), np.inf)
+    for x, y in ((a, b), (b, c), (c, a)):
+        d = y - x
+        s = _dot(p - x, d) / np.maximum(_dot(d, d), 1e-300)
+        q = x + np.clip(s, 0, 1)[..., None] * d
+        away = _length(q - p)
+        nearer = away < gap
+        best = np.where(nearer[..., None], q, best)
+        gap = np.where(nearer, away, gap)
+    return best
+
+
+def _relax(v: Vertices, f: Faces, pinned: Mask, target: _Target, steps: int) -> Vertices:
+    """Move vertices to the middle of their neighbours in the tangent plane, and project."""
+    edges = _Edges(f, len(v))
+    border = edges.on_border(len(v))
+    for _ in range(steps):
+        normal = _vertex_normals(v, f)
+        step = _mean_of_neighbours(v, edges, border) - v
+        inner = ~border
+        step = np.where(inner[:, None], _along_surface(v, f, normal, step), step)
+        moved = v + 0.7 * step
+        place, agree = target.nearest(moved, normal)
+        place = np.where(agree[:, None], place, v)
+        if border.any():
+            place[border] = target.nearest_border(moved[border])
+        place[pinned] = v[pinned]
+        v = _unless_turned(v, place, f)
+    return v
+
+
+def _along_surface(v: Vertices, f: Faces, normal: NDArray[np.float64], step: Vertices) -> Vertices:
+    """The part of each step in the tangent plane, and on a sharp rim only along the rim."""
+    step = step - _dot(step, normal)[:, None] * normal
+    sharp = np.flatnonzero(_sharpness(v, f, normal) > 0.1)
+    place = np.full(len(v), -1)
+    place[sharp] = np.arange(len(sharp))
+    who = place[f].ravel()
+    face = np.flatnonzero(who >= 0)
+    who, looks = who[face], _unit(_face_normals(v, f))[face // 3]
+    tilt = looks - _dot(looks, normal[sharp][who])[:, None] * normal[sharp][who]
+    spread = np.zeros((len(sharp), 3, 3))
+    np.add.at(spread, who, tilt[:, :, None] * tilt[:, None, :])
+    spread /= np.maximum(np.bincount(who, minlength=len(sharp)), 1)[:, None, None]
+    size, axis = np.linalg.eigh(spread)
+    weight = np.clip(1 - 2 * size, 0, 1)  # nothing is left across a right-angled edge
+    step[sharp] = np.einsum("kij,kj,klj,kl->ki", axis, weight, axis, step[sharp])
+    return step
+
+
+def _sharpness(v: Vertices, f: Faces, normal: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Mean squared sine (n,) of the angle between the normals of a vertex and of its faces."""
+    looks = _unit(_face_normals(v, f))
+    cosine = np.concatenate([_dot(looks, normal[f[:, k]]) for k in range(3)])
+    corner = np.concatenate([f[:, k] for k in range(3)])
+    total = np.bincount(corner, 1 - np.clip(cosine, 0, 1) ** 2, minlength=len(v))
+    return total / np.maximum(np.bincount(corner, minlength=len(v)), 1)
+
+
+def _mean_of_neighbours(v: Vertices, edges: _Edges, border: Mask) -> Vertices:
+    """Mean place of the neighbours (n, 3); on the boundary, of the two along it."""
+    a, b = edges.ends.T
+    along_a, along_b = edges.border | ~border[a], edges.border | ~border[b]
+    to = np.concatenate([a[along_a], b[along_b]])
+    source = np.concatenate([b[along_a], a[along_b]])
+    count = np.maximum(np.bincount(to, minlength=len(v)), 1)
+    return _sum_at(to, v[source], len(v)) / count[:, None]
+
+
+def _unless_turned(old: Vertices, new: Vertices, f: Faces) -> Vertices:
+    """New places, except at vertices of faces that would turn over or thin out."""
+    before = _unit(_face_normals(old, f))
+    for _ in range(8):
+        normal = _face_normals(new, f)
+        size = _length(normal)
+        bad = (_dot(before, normal) < 0.3 * size) | (size < 0.1 * _longest_side(new, f) ** 2)
+        bad = np.flatnonzero(bad)
+        bad = bad[(old[f[bad]] != new[f[bad]]).any(axis=(1, 2))]
+        if len(bad) == 0:
+            break
+        new = new.copy()
+        new[f[bad]] = old[f[bad]]
+    return new

@@ -1,0 +1,101 @@
+"""Remeshing keeps the surface and its topology, and makes even triangles."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import trimesh
+
+from padlib.errors import MeshError
+from padlib.mesh.remesh import remesh
+
+
+def as_trimesh(v, f):
+    """The mesh as an outside library sees it."""
+    return trimesh.Trimesh(v, f, process=False)
+
+
+def least_angle(mesh):
+    """The smallest angle of the mesh in degrees."""
+    return np.degrees(mesh.face_angles.min())
+
+
+@pytest.mark.parametrize("length", [4.0, 9.0, 30.0])
+def test_a_sphere_stays_a_sphere(length):
+    """From much finer to much coarser than the input, a sphere keeps topology, place and evenness."""
+    ball = trimesh.creation.icosphere(subdivisions=4, radius=100.0)
+    mesh = as_trimesh(*remesh(ball.vertices, ball.faces, length))
+    assert mesh.is_watertight
+    assert mesh.is_winding_consistent
+    assert mesh.euler_number == 2
+    assert mesh.volume > 0
+    assert least_angle(mesh) > 25
+    assert mesh.edges_unique_length.mean() == pytest.approx(
+        length, rel=0.08
+    )  # halved edges may lie
+    # anywhere in the band from 4/5 to 4/3 of the length that Botsch and Kobbelt (2004) allow
+    # the input's own facets lie up to 0.1 mm inside the sphere (sagitta of its 7 mm edges)
+    assert np.abs(np.linalg.norm(mesh.vertices, axis=1) - 100).max() < 0.15
+
+
+def test_a_torus_keeps_its_hole():
+    """A surface of genus one comes back with Euler number zero."""
+    ring = trimesh.creation.torus(
+        major_radius=100, minor_radius=30, major_sections=40, minor_sections=9
+    )
+    mesh = as_trimesh(*remesh(ring.vertices, ring.faces, 8.0))
+    assert mesh.is_watertight
+    assert mesh.euler_number == 0
+    assert mesh.volume == pytest.approx(ring.volume, rel=0.01)
+    assert least_angle(mesh) > 20
+
+
+def test_a_square_keeps_its_outline_and_area():
+    """Corners of a boundary stay, so a flat square keeps its area to rounding."""
+    v = np.array([[0, 0, 0], [100, 0, 0], [100, 100, 0], [0, 100, 0.0]])
+    f = np.array([[0, 1, 2], [0, 2, 3]])
+    mesh = as_trimesh(*remesh(v, f, 7.0))
+    assert mesh.area == pytest.approx(1e4, rel=1e-9)
+    assert mesh.euler_number == 1
+    assert (mesh.face_normals[:, 2] > 0).all()
+    assert least_angle(mesh) > 20
+
+
+def test_a_thin_lens_keeps_its_two_sheets():
+    """Sheets closer than the edge length are not drawn onto each other: a lens keeps its volume."""
+    lens = trimesh.creation.icosphere(subdivisions=4, radius=1.0)
+    lens.apply_scale((100.0, 80.0, 3.0))
+    mesh = as_trimesh(*remesh(lens.vertices, lens.faces, 8.0))
+    assert mesh.is_watertight
+    assert mesh.euler_number == 2
+    # 8 mm chords cut about 1 mm off a rim that carries little of the volume
+    assert mesh.volume == pytest.approx(4 / 3 * np.pi * 100 * 80 * 3, rel=0.04)
+
+
+def test_same_input_same_bytes():
+    """Remeshing is deterministic."""
+    ball = trimesh.creation.icosphere(subdivisions=3, radius=50.0)
+    one, two = (remesh(ball.vertices, ball.faces, 6.0) for _ in range(2))
+    assert one[0].tobytes() == two[0].tobytes()
+    assert one[1].tobytes() == two[1].tobytes()
+
+
+@pytest.mark.parametrize("length", [0.0, -3.0, np.nan, np.inf])
+def test_a_length_that_is_none_is_refused(length):
+    """The message names the value."""
+    ball = trimesh.creation.icosphere(subdivisions=1)
+    with pytest.raises(MeshError, match=f"positive edge length in mm, not {length}"):
+        remesh(ball.vertices, ball.faces, length)
+
+
+def test_a_surface_without_faces_is_refused():
+    """An empty mesh is told."""
+    with pytest.raises(MeshError, match="this one has none"):
+        remesh(np.zeros((3, 3)), np.zeros((0, 3), dtype=int), 1.0)
+
+
+def test_three_faces_at_an_edge_are_refused():
+    """A fin is told, with the number of edges."""
+    v = np.array([[0, 0, 0], [1, 0, 0], [0, 1, 0], [0, -1, 0], [0, 0, 1.0]])
+    with pytest.raises(MeshError, match="1 edges have more"):
+        remesh(v, np.array([[0, 1, 2], [1, 0, 3], [0, 1, 4]]), 1.0)
