@@ -1,0 +1,137 @@
+"""Sums per-triangle derivatives into one gradient and one sparse Hessian of fixed pattern.
+
+Unknowns are interleaved (x0, y0, x1, y1, ...). The pattern of the lower triangle is found once per
+mesh; after that an assembly is one `bincount`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import scipy.sparse as sp
+from numpy.typing import NDArray
+
+from padlib.flatten.strain import PAIRS, Local
+from padlib.mesh.solve import nested_dissection
+from padlib.mesh.surface import Faces
+
+METIS_FROM = 1500
+
+
+@dataclass(frozen=True)
+class Assembly:
+    """The fixed pattern of a mesh's Hessian.
+
+    size n; corners (3, m); slots (21, m): where each distinct entry of a triangle's 6 x 6 matrix
+    goes in the lower triangle; indptr, indices: that triangle in column order; diagonal (2n,): slots
+    of the diagonal; start, width: for `edge_slots`; order (2n,) elimination order or None.
+    """
+
+    size: int
+    corners: NDArray[np.int64]
+    slots: NDArray[np.int64]
+    indptr: NDArray[np.int32]
+    indices: NDArray[np.int32]
+    diagonal: NDArray[np.int64]
+    keys: NDArray[np.int64]
+    start: NDArray[np.int64]
+    width: NDArray[np.int64]
+    order: NDArray[np.int64] | None
+
+    def gradient(self, parts: Local) -> NDArray[np.float64]:
+        """The gradient (n, 2)."""
+        at = self.corners.ravel()
+        x = np.bincount(at, parts.gradient[:, 0].ravel(), self.size)
+        y = np.bincount(at, parts.gradient[:, 1].ravel(), self.size)
+        return np.column_stack([x, y])
+
+    def values(self, parts: Local) -> NDArray[np.float64]:
+        """The values of the Hessian's lower triangle, in the order of the pattern."""
+        blocks = parts.blocks
+        low = self.corners[[0, 1, 2]] > self.corners[[1, 2, 0]]
+        corner01 = np.where(low, blocks[3:, 0, 1], blocks[3:, 1, 0])
+        corner10 = np.where(low, blocks[3:, 1, 0], blocks[3:, 0, 1])
+        data = [blocks[:3, 0, 0], blocks[:3, 1, 0], blocks[:3, 1, 1]]
+        data += [blocks[3:, 0, 0], corner10, corner01, blocks[3:, 1, 1]]
+        weights = np.concatenate([part.ravel() for part in data])
+        return np.bincount(self.slots.ravel(), weights, len(self.indices))
+
+    def matrix(self, values: NDArray[np.float64]) -> sp.csc_matrix:
+        """The lower triangle as a matrix."""
+        shape = (2 * self.size, 2 * self.size)
+        made = sp.csc_matrix((values, self.indices, self.indptr), shape=shape)
+        made.has_sorted_indices = True
+        return made
+
+    def edge_slots(self, ends: NDArray[np.int64]) -> NDArray[np.int64]:
+        """Slots (4, k) of the off-diagonal block of mesh edges (k, 2): 00, 10, 01, 11.
+
+        The first digit is the component of the vertex of larger index.
+        """
+        low, high = ends.min(axis=1), ends.max(axis=1)
+        place = np.searchsorted(self.keys, low * self.size + high)
+        return _block_slots(place, low, self.start, self.width)
+
+
+def assembly(faces: Faces, size: int) -> Assembly:
+    """The fixed pattern of a mesh of faces (m, 3) and `size` vertices."""
+    corners = np.ascontiguousarray(faces.T)
+    ends = np.stack([corners[[i for i, _ in PAIRS]], corners[[j for _, j in PAIRS]]])
+    low, high = ends.min(axis=0), ends.max(axis=0)
+    pair = low * size + high
+    keys, inverse = np.unique(pair, return_inverse=True)
+    column = keys // size
+    count = np.bincount(column, minlength=size)
+    start = np.concatenate([[0], np.cumsum(4 * count - 1)])[:-1]
+    width = 2 * count
+    inverse = inverse.reshape(pair.shape)
+    blocks = _block_slots(inverse, low, start, width)
+    slots = np.concatenate(
+        [blocks[0, :3], blocks[1, :3], blocks[3, :3], *(blocks[k, 3:] for k in range(4))]
+    )
+    indptr, indices = _pattern(keys, column, count, start, width)
+    own = np.searchsorted(keys, np.arange(size) * (size + 1))
+    own_slots = _block_slots(own, np.arange(size), start, width)
+    diagonal = own_slots[[0, 3]].T.ravel()
+    order = _order(keys, size)
+    return Assembly(size, corners, slots, indptr, indices, diagonal, keys, start, width, order)
+
+
+def _block_slots(place: NDArray, column: NDArray, start: NDArray, width: NDArray) -> NDArray:
+    """Slots 00, 10, 01, 11 of blocks at `place` among all blocks sorted by column then row.
+
+    Column j of vertices starts at slot start[j] = 4 (blocks before it) - j, because the upper entry
+    of its diagonal block is not stored; slot 01 of a diagonal block is therefore meaningless.
+    """
+    before = (start[column] + column) // 4
+    head = start[column] + 2 * (place - before)
+    tail = head + width[column] - 1
+    return np.stack([head, head + 1, tail, tail + 1])
+
+
+def _pattern(
+    keys: NDArray, column: NDArray, count: NDArray, start: NDArray, width: NDArray
+) -> tuple[NDArray, NDArray]:
+    """Column pointers and row indices of the scalar lower triangle."""
+    size = len(count)
+    row = keys % size
+    slots = _block_slots(np.arange(len(keys)), column, start, width)
+    indices = np.zeros(int((4 * count - 1).sum()), np.int32)
+    indices[slots[0]], indices[slots[1]] = 2 * row, 2 * row + 1
+    off = row != column
+    indices[slots[2][off]] = 2 * row[off]
+    indices[slots[3]] = 2 * row + 1
+    indptr = np.empty(2 * size + 1, np.int32)
+    indptr[0:-1:2], indptr[1::2] = start, start + width
+    indptr[-1] = len(indices)
+    return indptr, indices
+
+
+def _order(keys: NDArray, size: int) -> NDArray[np.int64] | None:
+    """METIS order of the vertices, both components together; None leaves it to the solver."""
+    if size < METIS_FROM:
+        return None
+    ones = np.ones(len(keys), np.int8)
+    order = nested_dissection(sp.coo_matrix((ones, (keys % size, keys // size)), (size, size)))
+    return None if order is None else (2 * order[:, None] + np.arange(2)).ravel()

@@ -1,0 +1,110 @@
+"""Least-squares conformal maps with a free boundary.
+
+The map that is least far from conformal in the sense of Levy, Petitjean, Ray, Maillot (2002): it
+minimises Dirichlet energy minus area (Desbrun, Meyer, Alliez 2002), here as ONE Hermitian system of
+n complex unknowns instead of 2n real ones, with a Cholesky factor.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import scipy.sparse as sp
+from numpy.typing import ArrayLike, NDArray
+
+from padlib.errors import MeshError
+from padlib.flatten.disk import check_disk
+from padlib.flatten.rest import Rest, best_scale, rest
+from padlib.mesh.solve import factor
+from padlib.mesh.surface import Faces, Plane, Vertices
+
+Pins = tuple[ArrayLike, ArrayLike]
+
+
+def conformal(vertices: Vertices, faces: Faces, *, pins: Pins | None = None) -> Plane:
+    """Flat (n, 2) in mm, as conformal as a linear solve can make it, counter-clockwise.
+
+    vertices (n, 3) mm; faces (m, 3), one disk. pins: indices (k,) of at least two vertices and
+    their flat positions (k, 2) mm, which are kept exactly. Without pins two far-apart boundary
+    vertices are held while solving, and the flat is scaled to the least mean strain.
+    Raises MeshError where the mesh is not a disk or the pins are not two or more vertices.
+    """
+    vertices, faces, loop = check_disk(vertices, faces)
+    at_rest = rest(vertices, faces)
+    if pins is not None:
+        held, spots = _checked_pins(pins, len(vertices))
+        return _solve(conformal_matrix(at_rest, faces, loop), held, spots)
+    held = _far_apart(vertices, loop)
+    span = float(np.linalg.norm(vertices[held[1]] - vertices[held[0]]))
+    spots = np.array([[0.0, 0.0], [span if span > 0 else 1.0, 0.0]])
+    flat = _solve(conformal_matrix(at_rest, faces, loop), held, spots)
+    return flat * best_scale(at_rest, faces, flat)
+
+
+def conformal_matrix(at_rest: Rest, faces: Faces, loop: NDArray[np.int64]) -> sp.csc_matrix:
+    """The Hermitian matrix M (n, n) with z* M z / 2 = Dirichlet energy - area of z = x + iy.
+
+    Real part: the cotangent Laplacian. Imaginary part: half the boundary edges i -> j, the area of
+    the boundary polygon being the sum of Im(conj(z_i) z_j) / 2.
+    """
+    size = int(faces.max()) + 1
+    after = np.roll(loop, -1)
+    turn = np.full(len(loop), 0.5j)
+    laplace = laplacian(at_rest, faces).astype(np.complex128)
+    around = sp.coo_matrix(
+        (
+            np.concatenate([turn, -turn]),
+            (np.concatenate([loop, after]), np.concatenate([after, loop])),
+        ),
+        (size, size),
+    )
+    return (laplace + around).tocsc()
+
+
+def laplacian(at_rest: Rest, faces: Faces) -> sp.csc_matrix:
+    """The cotangent Laplacian (n, n), positive semidefinite: x' L x / 2 is the Dirichlet energy."""
+    size = int(faces.max()) + 1
+    i, j = np.array([0, 1, 2, 0, 1, 2, 1, 2, 0]), np.array([0, 1, 2, 1, 2, 0, 0, 1, 2])
+    values = at_rest.area * (at_rest.gx[i] * at_rest.gx[j] + at_rest.gy[i] * at_rest.gy[j])
+    corners = faces.T
+    entries = (values.ravel(), (corners[i].ravel(), corners[j].ravel()))
+    return sp.coo_matrix(entries, (size, size)).tocsc()
+
+
+def _solve(matrix: sp.csc_matrix, held: NDArray[np.int64], spots: Plane) -> Plane:
+    """Minimise with the held vertices fixed at their spots."""
+    size = matrix.shape[0]
+    fixed = np.zeros(size, bool)
+    fixed[held] = True
+    free = np.flatnonzero(~fixed)
+    z = np.zeros(size, np.complex128)
+    z[held] = spots[:, 0] + 1j * spots[:, 1]
+    if len(free):
+        rows = matrix[free]
+        rhs = -(rows[:, held] @ z[held])
+        try:
+            z[free] = factor(rows[:, free]).solve(rhs)
+        except np.linalg.LinAlgError as error:
+            raise MeshError(
+                "the panel's triangles are too degenerate for a conformal map; remesh it first"
+            ) from error
+    return np.column_stack([z.real, z.imag])
+
+
+def _far_apart(vertices: Vertices, loop: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Two boundary vertices far apart: the farthest from the boundary's centre, then from that."""
+    rim = vertices[loop]
+    first = int(np.argmax(np.linalg.norm(rim - rim.mean(axis=0), axis=1)))
+    second = int(np.argmax(np.linalg.norm(rim - rim[first], axis=1)))
+    if second == first:
+        second = (first + 1) % len(loop)
+    return loop[[first, second]]
+
+
+def _checked_pins(pins: Pins, size: int) -> tuple[NDArray[np.int64], Plane]:
+    """Pins as arrays, or MeshError."""
+    held = np.asarray(pins[0], dtype=np.int64).ravel()
+    spots = np.asarray(pins[1], dtype=np.float64).reshape(-1, 2)
+    sound = len(held) >= 2 and len(np.unique(held)) == len(held) == len(spots)
+    if not sound or held.min() < 0 or held.max() >= size:
+        raise MeshError("pins must be two or more different vertices, each with a flat position")
+    return held, spots

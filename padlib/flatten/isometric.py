@@ -1,0 +1,239 @@
+"""The flat with least stretch: no flipped triangle, no overlap, from any disk.
+
+Symmetric Dirichlet energy by projected Newton from a conformal start; then, where a stretch limit
+is given, its p-norm, because a limit is what cloth has; where the flat would overlap itself, again
+from a start without overlap with a barrier along the boundary.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from padlib.errors import FlatteningError, MeshError
+from padlib.flatten import newton
+from padlib.flatten.assembly import assembly
+from padlib.flatten.conformal import conformal
+from padlib.flatten.contact import Contact
+from padlib.flatten.disk import boundary_edges, check_disk
+from padlib.flatten.injective import crossings, embedding
+from padlib.flatten.rest import Rest, best_scale, determinants, jacobians, rest
+from padlib.flatten.strain import Energy
+from padlib.flatten.ties import Ties, ties
+from padlib.mesh.surface import Faces, Plane, Vertices
+
+POWERS = (2.0, 4.0)
+CONTACT_REACH = 0.2
+CONTACT_GAIN = 1e-4
+TIE_ROUNDS = 8
+TIE_ERROR = 1e-6
+
+
+@dataclass(frozen=True)
+class Solved:
+    """A flat (n, 2) mm with what the solve tells: Newton steps, whether the barrier was needed, the
+    multipliers of the edge targets (k,) (energy per relative length, mean square strain)."""
+
+    flat: Plane
+    steps: int
+    barrier: bool
+    pull: NDArray[np.float64]
+
+
+def isometric(
+    vertices: Vertices,
+    faces: Faces,
+    start: Plane | None = None,
+    *,
+    limit: float | None = None,
+    edge_targets: tuple[ArrayLike, ArrayLike] | None = None,
+    pins: tuple[ArrayLike, ArrayLike] | None = None,
+    iterations: int = 100,
+    tolerance: float = 1e-6,
+) -> Plane:
+    """Flat (n, 2) mm with least stretch, counter-clockwise, no triangle flipped, no overlap.
+
+    vertices (n, 3) mm; faces (m, 3), one disk. start: a flat to begin with; used where no triangle
+    of it is flipped. limit: the cloth's stretch limit (0.05 is 5 %); with it the worst stretch is
+    pulled down as well. edge_targets: mesh edges (k, 2) and the lengths (k,) mm that they must have
+    in the flat. pins: vertices (j,) and the places (j, 2) mm that they must have.
+    iterations: Newton steps at most per stage; tolerance: relative gain at which a stage ends.
+    Raises MeshError where the mesh is not a disk; FlatteningError where no flat without flip or
+    overlap was found.
+    """
+    return solve(
+        vertices,
+        faces,
+        start,
+        limit=limit,
+        edge_targets=edge_targets,
+        pins=pins,
+        iterations=iterations,
+        tolerance=tolerance,
+    ).flat
+
+
+def solve(
+    vertices: Vertices,
+    faces: Faces,
+    start: Plane | None = None,
+    *,
+    limit: float | None = None,
+    edge_targets: tuple[ArrayLike, ArrayLike] | None = None,
+    pins: tuple[ArrayLike, ArrayLike] | None = None,
+    iterations: int = 100,
+    tolerance: float = 1e-6,
+) -> Solved:
+    """What `isometric` does, with what the solve tells."""
+    vertices, faces, loop = check_disk(vertices, faces)
+    unit = float(np.sqrt(rest(vertices, faces).area.sum()))
+    scaled = vertices / unit
+    problem = _problem(scaled, faces, unit, edge_targets, pins)
+    plan = _Plan(limit, iterations, tolerance)
+    first = _first_start(scaled, faces, problem.at_rest, None if start is None else start / unit)
+    flat, work, tied = _stages(problem, first, plan)
+    barrier = crossings(flat[loop]) > 0
+    if barrier:
+        begin = _injective_start(scaled, faces, loop, problem.at_rest, first)
+        watched = replace(problem, contact=_contact(scaled, loop))
+        flat, work, tied = _stages(watched, begin, plan)
+    _check(problem, loop, flat)
+    pull = np.zeros(0) if tied is None else tied.pull * tied.lengths
+    return Solved(flat * unit, work.steps, barrier, pull)
+
+
+@dataclass(frozen=True)
+class _Plan:
+    """Limit and when to stop."""
+
+    limit: float | None
+    iterations: int
+    tolerance: float
+
+
+def _problem(
+    vertices: Vertices, faces: Faces, unit: float, edge_targets: object, pins: object
+) -> newton.Problem:
+    """The problem in units of the square root of the area."""
+    at_rest = rest(vertices, faces)
+    pattern = assembly(faces, len(vertices))
+    edges, lengths = _targets(edge_targets, faces, unit)
+    held, places = _places(pins, len(vertices), unit)
+    asked = ties(pattern, edges, lengths, held, places) if len(edges) or len(held) else None
+    return newton.Problem(faces, at_rest, pattern, at_rest.area / at_rest.area.sum(), ties=asked)
+
+
+def _targets(
+    edge_targets: tuple[ArrayLike, ArrayLike] | None, faces: Faces, unit: float
+) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """Edge targets as arrays in the solve's unit, or MeshError."""
+    if edge_targets is None:
+        return np.zeros((0, 2), np.int64), np.zeros(0)
+    edges = np.asarray(edge_targets[0], dtype=np.int64).reshape(-1, 2)
+    lengths = np.asarray(edge_targets[1], dtype=np.float64).ravel()
+    if len(edges) != len(lengths) or not (np.isfinite(lengths) & (lengths > 0)).all():
+        raise MeshError("edge_targets must be edges (k, 2) and as many lengths above 0 mm")
+    rim = boundary_edges(faces)
+    size = int(faces.max()) + 1
+    known = np.sort(rim, axis=1) @ np.array([size, 1])
+    asked = np.sort(edges, axis=1) @ np.array([size, 1])
+    if not np.isin(asked, known).all():
+        bad = edges[~np.isin(asked, known)][0]
+        raise MeshError(f"edge_targets name {tuple(bad.tolist())}, which is no boundary edge")
+    return edges, lengths / unit
+
+
+def _places(
+    pins: tuple[ArrayLike, ArrayLike] | None, size: int, unit: float
+) -> tuple[NDArray[np.int64], Plane]:
+    """Pins as arrays in the solve's unit, or MeshError."""
+    if pins is None:
+        return np.zeros(0, np.int64), np.zeros((0, 2))
+    held = np.asarray(pins[0], dtype=np.int64).ravel()
+    places = np.asarray(pins[1], dtype=np.float64).reshape(-1, 2)
+    if len(held) != len(places) or len(np.unique(held)) != len(held):
+        raise MeshError("pins must be different vertices, each with a flat position in mm")
+    if len(held) and (held.min() < 0 or held.max() >= size):
+        raise MeshError(f"pins name vertices outside 0 to {size - 1}")
+    return held, places / unit
+
+
+def _sound(at_rest: Rest, faces: Faces, flat: Plane) -> bool:
+    """Whether no triangle of a flat is flipped or collapsed."""
+    return bool((determinants(jacobians(at_rest, faces, flat)) > 1e-12).all())
+
+
+def _first_start(vertices: Vertices, faces: Faces, at_rest: Rest, given: Plane | None) -> Plane:
+    """The given start where no triangle is flipped, else the conformal map, else an embedding."""
+    if given is not None and given.shape == (len(vertices), 2) and _sound(at_rest, faces, given):
+        return given
+    flat = conformal(vertices, faces)
+    return flat if _sound(at_rest, faces, flat) else embedding(vertices, faces)
+
+
+def _injective_start(
+    vertices: Vertices, faces: Faces, loop: NDArray[np.int64], at_rest: Rest, first: Plane
+) -> Plane:
+    """A start without flip or overlap: the first, the conformal map, or an embedding."""
+    for flat in (first, conformal(vertices, faces)):
+        if _sound(at_rest, faces, flat) and crossings(flat[loop]) == 0:
+            return flat
+    flat = embedding(vertices, faces)
+    return flat * best_scale(at_rest, faces, flat)
+
+
+def _contact(vertices: Vertices, loop: NDArray[np.int64]) -> Contact:
+    """The barrier of a panel: its reach is a part of the mean boundary edge."""
+    rim = vertices[loop]
+    mean = float(np.linalg.norm(np.roll(rim, -1, axis=0) - rim, axis=1).mean())
+    return Contact(loop, CONTACT_REACH * mean, CONTACT_GAIN * mean)
+
+
+def _stages(
+    problem: newton.Problem, flat: Plane, plan: _Plan
+) -> tuple[Plane, newton.Work, Ties | None]:
+    """All stages from a start: mean strain, then lengths and places, then the worst strain."""
+    work = newton.Work()
+    options = {"iterations": plan.iterations, "tolerance": plan.tolerance, "work": work}
+    free = replace(problem, ties=None)
+    if problem.ties is None:
+        flat = newton.minimise(free, flat, **options)
+    for energy in _energies(plan.limit):
+        flat = newton.minimise(newton.with_energy(problem, energy), flat, **options)
+        problem = newton.with_energy(problem, energy)
+    return _tied(problem, flat, options, work)
+
+
+def _energies(limit: float | None) -> Sequence[Energy]:
+    """The energies of the stages after the first."""
+    if limit is None:
+        return ()
+    return [Energy(1.0, 1.0, power, limit) for power in POWERS]
+
+
+def _tied(
+    problem: newton.Problem, flat: Plane, options: dict, work: newton.Work
+) -> tuple[Plane, newton.Work, Ties | None]:
+    """Rounds of the augmented Lagrangian until lengths and places are kept."""
+    if problem.ties is None:
+        return flat, work, None
+    for _ in range(TIE_ROUNDS):
+        flat = newton.minimise(problem, flat, **options)
+        if problem.ties.error(flat) < TIE_ERROR:
+            break
+        problem = replace(problem, ties=problem.ties.updated(flat))
+    return flat, work, problem.ties
+
+
+def _check(problem: newton.Problem, loop: NDArray[np.int64], flat: Plane) -> None:
+    """Never hand out a flat with a flip or an overlap."""
+    bad = int((~(determinants(jacobians(problem.at_rest, problem.faces, flat)) > 0)).sum())
+    crossed = crossings(flat[loop])
+    if bad or crossed:
+        raise FlatteningError(
+            f"the panel could not be laid flat: {bad} triangles flipped, {crossed} crossings of its "
+            "edge; split it by one more seam"
+        )

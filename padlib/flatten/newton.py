@@ -1,0 +1,166 @@
+"""Projected Newton on the strain of a flat, with steps that flip nothing.
+
+Second-order steps with positive semidefinite triangle Hessians (Teran et al. 2005), a step limit at
+the first triangle to collapse (Smith, Schaefer 2015), and Armijo's rule. Lengths are in units of
+the square root of the panel's area, weights add up to 1.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+import scipy.sparse as sp
+from numpy.typing import NDArray
+
+from padlib.flatten import contact as touch
+from padlib.flatten import strain
+from padlib.flatten.assembly import Assembly
+from padlib.flatten.injective import crossings
+from padlib.flatten.rest import Rest
+from padlib.flatten.ties import Ties
+from padlib.mesh.solve import Factor, factor
+from padlib.mesh.surface import Faces, Plane
+
+_SHORT = 0.9
+_ARMIJO = 1e-4
+_STEPS = 40
+_RIDGE = 1e-9
+_NOTHING = 1e-13
+
+
+@dataclass(frozen=True)
+class Problem:
+    """What is minimised. weight (m,) sums to 1; ties: lengths and places asked for, or None;
+    contact: the barrier between parts of the boundary, or None."""
+
+    faces: Faces
+    at_rest: Rest
+    assembly: Assembly
+    weight: NDArray[np.float64]
+    energy: strain.Energy = strain.PLAIN
+    ties: Ties | None = None
+    contact: touch.Contact | None = None
+
+
+@dataclass
+class Work:
+    """What is kept between Newton steps of one mesh: the symbolic factor. Counts steps."""
+
+    factor: Factor | None = None
+    steps: int = 0
+    trace: list[float] = field(default_factory=list)
+
+
+def value(problem: Problem, flat: Plane) -> float:
+    """The energy of a flat (n, 2); infinity where a triangle is flipped."""
+    out = strain.total(problem.energy, problem.at_rest, problem.weight, problem.faces, flat)
+    if problem.ties is not None and np.isfinite(out):
+        out += problem.ties.value(flat)
+    if problem.contact is not None and np.isfinite(out):
+        out += touch.barrier(problem.contact, flat)
+    return out
+
+
+def minimise(
+    problem: Problem, flat: Plane, *, iterations: int, tolerance: float, work: Work
+) -> Plane:
+    """The flat (n, 2) after Newton steps from a flip-free start.
+
+    Ends when the expected gain of a step falls below `tolerance` times the energy, after
+    `iterations` steps, or when no step gains anything.
+    """
+    now = value(problem, flat)
+    for _ in range(iterations):
+        move, slope = _direction(problem, flat, work)
+        if -slope <= tolerance * max(now, _NOTHING):
+            break
+        flat, after = _line_search(problem, flat, move, now, slope)
+        work.steps += 1
+        work.trace.append(after)
+        stuck = now - after <= 1e-3 * tolerance * max(now, _NOTHING)
+        now = after
+        if stuck:
+            break
+    return flat
+
+
+def _direction(problem: Problem, flat: Plane, work: Work) -> tuple[Plane, float]:
+    """The Newton step (n, 2) and the energy's slope along it."""
+    parts = strain.local(problem.energy, problem.at_rest, problem.weight, problem.faces, flat)
+    assembly = problem.assembly
+    gradient, values = assembly.gradient(parts), assembly.values(parts)
+    if problem.ties is not None:
+        problem.ties.add(flat, gradient, values)
+    values[assembly.diagonal] += _RIDGE * values[assembly.diagonal].mean()
+    values[assembly.diagonal[:2]] *= 2.0  # holds one vertex: nothing else stops a shift
+    matrix = assembly.matrix(values)
+    if problem.contact is not None:
+        solved = _with_contact(problem, flat, matrix, gradient)
+    elif work.factor is None:
+        work.factor = factor(matrix, lower=True, order=assembly.order)
+        solved = work.factor.solve(gradient.ravel())
+    else:
+        solved = work.factor.refactor(matrix).solve(gradient.ravel())
+    move = -solved.reshape(-1, 2)
+    return move, float(np.vdot(gradient, move))
+
+
+def _with_contact(
+    problem: Problem, flat: Plane, matrix: sp.csc_matrix, gradient: Plane
+) -> NDArray[np.float64]:
+    """The solution (2n,) with the barrier's gradient and Hessian added."""
+    at, direction, (slope, bend) = touch.barrier_parts(problem.contact, flat)
+    if len(at) == 0:
+        return factor(matrix, lower=True, order=problem.assembly.order).solve(gradient.ravel())
+    for k in range(3):
+        np.add.at(gradient, at[:, k], slope[:, None] * direction[:, k])
+    columns = (2 * at[:, :, None] + np.arange(2)).reshape(len(at), 6)
+    rows = np.repeat(np.arange(len(at)), 6)
+    shape = (len(at), matrix.shape[0])
+    spread = sp.csr_matrix((direction.ravel(), (rows, columns.ravel())), shape)
+    added = sp.tril(spread.T @ sp.diags(bend) @ spread, format="csc")
+    return factor(matrix + added, lower=True).solve(gradient.ravel())
+
+
+def _line_search(
+    problem: Problem, flat: Plane, move: Plane, now: float, slope: float
+) -> tuple[Plane, float]:
+    """The flat after the longest halved step that lowers the energy enough, and its energy."""
+    step = min(1.0, _SHORT * flip_step(problem.faces, flat, move))
+    if problem.contact is not None:
+        meeting = touch.contact_step(problem.contact.loop, flat, move, step)
+        step = step if meeting >= step else _SHORT * meeting
+    for _ in range(_STEPS):
+        there = flat + step * move
+        after = value(problem, there)
+        if after <= now + _ARMIJO * step * slope and _simple(problem, there):
+            return there, after
+        step *= 0.5
+    return flat, now
+
+
+def _simple(problem: Problem, flat: Plane) -> bool:
+    """Whether the boundary is simple, where that is watched."""
+    return problem.contact is None or crossings(flat[problem.contact.loop]) == 0
+
+
+def flip_step(faces: Faces, flat: Plane, move: Plane) -> float:
+    """The largest step along `move` (n, 2) before a triangle collapses; infinity if none does.
+
+    Twice the signed area of a triangle is a quadratic of the step; the least positive root counts.
+    """
+    x, y = flat[:, 0][faces.T], flat[:, 1][faces.T]
+    dx, dy = move[:, 0][faces.T], move[:, 1][faces.T]
+    x1, x2, y1, y2 = x[1] - x[0], x[2] - x[0], y[1] - y[0], y[2] - y[0]
+    dx1, dx2, dy1, dy2 = dx[1] - dx[0], dx[2] - dx[0], dy[1] - dy[0], dy[2] - dy[0]
+    a = dx1 * dy2 - dx2 * dy1
+    b = x1 * dy2 + dx1 * y2 - x2 * dy1 - dx2 * y1
+    c = x1 * y2 - x2 * y1
+    roots = touch.smallest_roots(a, b, c)
+    return min(float(np.where(t > 0, t, np.inf).min()) for t in roots)
+
+
+def with_energy(problem: Problem, energy: strain.Energy) -> Problem:
+    """The same problem with another energy."""
+    return replace(problem, energy=energy)

@@ -1,0 +1,102 @@
+"""Lengths and places that a flat is asked to keep, by the augmented Lagrangian (Hestenes 1969)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from padlib.flatten.assembly import Assembly
+from padlib.mesh.surface import Plane
+
+EDGE_GAIN = 10.0
+PLACE_GAIN = 10.0
+
+
+@dataclass(frozen=True)
+class Ties:
+    """Edges (k, 2) with target lengths (k,), vertices held (j,) with target places (j, 2).
+
+    pull (k,) and push (j, 2) are the multipliers; gain (k,) the stiffness of each edge; slots and
+    diagonal say where their second derivatives go in the Hessian of `assembly`.
+    """
+
+    edges: NDArray[np.int64]
+    lengths: NDArray[np.float64]
+    pull: NDArray[np.float64]
+    gain: NDArray[np.float64]
+    held: NDArray[np.int64]
+    places: Plane
+    push: Plane
+    slots: NDArray[np.int64]
+    diagonal: NDArray[np.int64]
+
+    def value(self, flat: Plane) -> float:
+        """The energy of a flat (n, 2)."""
+        off = self.misfit(flat)
+        away = flat[self.held] - self.places
+        edges = self.pull @ off + 0.5 * self.gain @ off**2
+        return float(edges + np.vdot(self.push, away) + 0.5 * PLACE_GAIN * np.vdot(away, away))
+
+    def misfit(self, flat: Plane) -> NDArray[np.float64]:
+        """Length less target (k,) of each edge."""
+        along = flat[self.edges[:, 1]] - flat[self.edges[:, 0]]
+        return np.linalg.norm(along, axis=1) - self.lengths
+
+    def add(self, flat: Plane, gradient: Plane, values: NDArray[np.float64]) -> None:
+        """Add the gradient (n, 2) and the positive part of the Hessian's lower values in place."""
+        along = flat[self.edges[:, 1]] - flat[self.edges[:, 0]]
+        length = np.linalg.norm(along, axis=1)
+        unit = along / length[:, None]
+        force = self.pull + self.gain * (length - self.lengths)
+        np.add.at(gradient, self.edges[:, 1], force[:, None] * unit)
+        np.add.at(gradient, self.edges[:, 0], -force[:, None] * unit)
+        across = np.maximum(force, 0.0) / length
+        ux, uy = unit.T
+        xx = self.gain * ux * ux + across * uy * uy
+        yy = self.gain * uy * uy + across * ux * ux
+        xy = (self.gain - across) * ux * uy
+        for end in (0, 1):
+            at = self.diagonal.reshape(-1, 2)[self.edges[:, end]]
+            np.add.at(values, at[:, 0], xx)
+            np.add.at(values, at[:, 0] + 1, xy)
+            np.add.at(values, at[:, 1], yy)
+        for slot, entry in zip(self.slots, (xx, xy, xy, yy), strict=True):
+            np.add.at(values, slot, -entry)
+        away = flat[self.held] - self.places
+        np.add.at(gradient, self.held, self.push + PLACE_GAIN * away)
+        np.add.at(values, self.diagonal.reshape(-1, 2)[self.held], PLACE_GAIN)
+
+    def updated(self, flat: Plane) -> Ties:
+        """The ties with multipliers moved by what is still missing in a flat (n, 2)."""
+        away = flat[self.held] - self.places
+        pull = self.pull + self.gain * self.misfit(flat)
+        return replace(self, pull=pull, push=self.push + PLACE_GAIN * away)
+
+    def error(self, flat: Plane) -> float:
+        """The largest relative error of a length, or distance from a place, in a flat (n, 2)."""
+        edges = np.abs(self.misfit(flat)) / self.lengths
+        away = np.linalg.norm(flat[self.held] - self.places, axis=1)
+        return float(np.concatenate([[0.0], edges, away]).max())
+
+
+def ties(
+    assembly: Assembly,
+    edges: NDArray[np.int64],
+    lengths: NDArray[np.float64],
+    held: NDArray[np.int64],
+    places: Plane,
+) -> Ties:
+    """Ties with multipliers zero. Lengths and places in the unit of the solve."""
+    return Ties(
+        edges,
+        lengths,
+        np.zeros(len(edges)),
+        EDGE_GAIN / lengths,
+        held,
+        places,
+        np.zeros((len(held), 2)),
+        assembly.edge_slots(edges),
+        assembly.diagonal,
+    )
