@@ -13,6 +13,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from padlib.flatten.terms import Terms
 from padlib.mesh.surface import Plane
 
 
@@ -72,25 +73,17 @@ def barrier(contact: Contact, flat: Plane) -> float:
     return contact.gain * float(-((1.0 - ratio) ** 2) @ np.log(ratio))
 
 
-def barrier_parts(contact: Contact, flat: Plane) -> tuple[NDArray, NDArray, NDArray]:
-    """Indices (k, 3), directions (k, 3, 2), and slope and bend (2, k) of the barrier.
-
-    Its gradient is the sum of slope * direction, its Hessian, with the negative part from the
-    turning of the normals left out, the sum of bend * direction direction'.
-    """
+def barrier_terms(contact: Contact, flat: Plane) -> Terms:
+    """The barrier's derivatives, without the negative part that the turning of the normals adds."""
     found = near(contact, flat)
     r = np.clip(found.distance / contact.reach, 1e-12, 1.0)
     log = np.log(r)
     slope = 2 * (1 - r) * log - (1 - r) ** 2 / r
     bend = -2 * log + 4 * (1 - r) / r + ((1 - r) / r) ** 2
     share = found.share[:, None]
-    direction = np.stack([found.normal, -(1 - share) * found.normal, -share * found.normal], axis=1)
+    way = np.stack([found.normal, (share - 1) * found.normal, -share * found.normal], axis=1)
     gain = contact.gain
-    return (
-        found.at,
-        direction,
-        np.stack([slope * gain / contact.reach, bend * gain / contact.reach**2]),
-    )
+    return Terms(found.at, way, slope * gain / contact.reach, bend * gain / contact.reach**2)
 
 
 def contact_step(loop: NDArray[np.int64], flat: Plane, move: Plane, limit: float) -> float:

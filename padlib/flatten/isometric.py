@@ -98,7 +98,7 @@ def solve(
     barrier = crossings(flat[loop]) > 0
     if barrier:
         begin = _injective_start(scaled, faces, loop, problem.at_rest, first)
-        watched = replace(problem, contact=_contact(scaled, loop))
+        watched = replace(problem, contacts=(contact_of(scaled, loop),))
         flat, work, tied = _stages(watched, begin, plan)
     _check(problem, loop, flat)
     pull = np.zeros(0) if tied is None else tied.pull * tied.lengths
@@ -185,7 +185,7 @@ def _injective_start(
     return flat * best_scale(at_rest, faces, flat)
 
 
-def _contact(vertices: Vertices, loop: NDArray[np.int64]) -> Contact:
+def contact_of(vertices: Vertices, loop: NDArray[np.int64]) -> Contact:
     """The barrier of a panel: its reach is a part of the mean boundary edge."""
     rim = vertices[loop]
     mean = float(np.linalg.norm(np.roll(rim, -1, axis=0) - rim, axis=1).mean())
@@ -211,7 +211,12 @@ def _energies(limit: float | None) -> Sequence[Energy]:
     """The energies of the stages after the first."""
     if limit is None:
         return ()
-    return [Energy(1.0, 1.0, power, limit) for power in POWERS]
+    return [limit_energy(limit, power) for power in POWERS]
+
+
+def limit_energy(limit: float, power: float = POWERS[-1]) -> Energy:
+    """Mean strain plus the p-norm of strain over a cloth's limit."""
+    return Energy(1.0, 1.0, power, limit)
 
 
 def _tied(

@@ -18,7 +18,8 @@ from padlib.flatten import strain
 from padlib.flatten.assembly import Assembly
 from padlib.flatten.injective import crossings
 from padlib.flatten.rest import Rest
-from padlib.flatten.ties import Ties
+from padlib.flatten.terms import Terms
+from padlib.flatten.ties import Seams, Ties
 from padlib.mesh.solve import Factor, factor
 from padlib.mesh.surface import Faces, Plane
 
@@ -31,8 +32,8 @@ _NOTHING = 1e-13
 
 @dataclass(frozen=True)
 class Problem:
-    """What is minimised. weight (m,) sums to 1; ties: lengths and places asked for, or None;
-    contact: the barrier between parts of the boundary, or None."""
+    """What is minimised. weight (m,) sums to 1; ties: lengths and places asked for; seams: edges
+    that must be as long as their partners; contacts: barriers between parts of a boundary."""
 
     faces: Faces
     at_rest: Rest
@@ -40,7 +41,8 @@ class Problem:
     weight: NDArray[np.float64]
     energy: strain.Energy = strain.PLAIN
     ties: Ties | None = None
-    contact: touch.Contact | None = None
+    seams: Seams | None = None
+    contacts: tuple[touch.Contact, ...] = ()
 
 
 @dataclass
@@ -57,8 +59,10 @@ def value(problem: Problem, flat: Plane) -> float:
     out = strain.total(problem.energy, problem.at_rest, problem.weight, problem.faces, flat)
     if problem.ties is not None and np.isfinite(out):
         out += problem.ties.value(flat)
-    if problem.contact is not None and np.isfinite(out):
-        out += touch.barrier(problem.contact, flat)
+    if problem.seams is not None and np.isfinite(out):
+        out += problem.seams.value(flat)
+    if np.isfinite(out):
+        out += sum(touch.barrier(contact, flat) for contact in problem.contacts)
     return out
 
 
@@ -95,32 +99,31 @@ def _direction(problem: Problem, flat: Plane, work: Work) -> tuple[Plane, float]
     values[assembly.diagonal] += _RIDGE * values[assembly.diagonal].mean()
     values[assembly.diagonal[:2]] *= 2.0  # holds one vertex: nothing else stops a shift
     matrix = assembly.matrix(values)
-    if problem.contact is not None:
-        solved = _with_contact(problem, flat, matrix, gradient)
-    elif work.factor is None:
-        work.factor = factor(matrix, lower=True, order=assembly.order)
-        solved = work.factor.solve(gradient.ravel())
-    else:
-        solved = work.factor.refactor(matrix).solve(gradient.ravel())
-    move = -solved.reshape(-1, 2)
+    for terms in _terms(problem, flat):
+        gradient += terms.gradient(assembly.size)
+        matrix = matrix + terms.hessian(assembly.size)
+    move = -_solved(problem, matrix, gradient, work).reshape(-1, 2)
     return move, float(np.vdot(gradient, move))
 
 
-def _with_contact(
-    problem: Problem, flat: Plane, matrix: sp.csc_matrix, gradient: Plane
+def _terms(problem: Problem, flat: Plane) -> list[Terms]:
+    """The terms that reach across the mesh: partners, and parts of the boundary near each other."""
+    out = [] if problem.seams is None else [problem.seams.terms(flat)]
+    out += [touch.barrier_terms(contact, flat) for contact in problem.contacts]
+    return [terms for terms in out if len(terms.at)]
+
+
+def _solved(
+    problem: Problem, matrix: sp.csc_matrix, gradient: Plane, work: Work
 ) -> NDArray[np.float64]:
-    """The solution (2n,) with the barrier's gradient and Hessian added."""
-    at, direction, (slope, bend) = touch.barrier_parts(problem.contact, flat)
-    if len(at) == 0:
-        return factor(matrix, lower=True, order=problem.assembly.order).solve(gradient.ravel())
-    for k in range(3):
-        np.add.at(gradient, at[:, k], slope[:, None] * direction[:, k])
-    columns = (2 * at[:, :, None] + np.arange(2)).reshape(len(at), 6)
-    rows = np.repeat(np.arange(len(at)), 6)
-    shape = (len(at), matrix.shape[0])
-    spread = sp.csr_matrix((direction.ravel(), (rows, columns.ravel())), shape)
-    added = sp.tril(spread.T @ sp.diags(bend) @ spread, format="csc")
-    return factor(matrix + added, lower=True).solve(gradient.ravel())
+    """The solution (2n,), with the last symbolic factor where the pattern is still the same."""
+    plain = matrix.nnz == len(problem.assembly.indices)
+    order = problem.assembly.order if plain else None
+    if work.factor is None or not work.factor.fits(matrix):
+        work.factor = factor(matrix, lower=True, order=order)
+    else:
+        work.factor.refactor(matrix)
+    return work.factor.solve(gradient.ravel())
 
 
 def _line_search(
@@ -128,8 +131,8 @@ def _line_search(
 ) -> tuple[Plane, float]:
     """The flat after the longest halved step that lowers the energy enough, and its energy."""
     step = min(1.0, _SHORT * flip_step(problem.faces, flat, move))
-    if problem.contact is not None:
-        meeting = touch.contact_step(problem.contact.loop, flat, move, step)
+    for contact in problem.contacts:
+        meeting = touch.contact_step(contact.loop, flat, move, step)
         step = step if meeting >= step else _SHORT * meeting
     for _ in range(_STEPS):
         there = flat + step * move
@@ -142,7 +145,7 @@ def _line_search(
 
 def _simple(problem: Problem, flat: Plane) -> bool:
     """Whether the boundary is simple, where that is watched."""
-    return problem.contact is None or crossings(flat[problem.contact.loop]) == 0
+    return all(crossings(flat[contact.loop]) == 0 for contact in problem.contacts)
 
 
 def flip_step(faces: Faces, flat: Plane, move: Plane) -> float:

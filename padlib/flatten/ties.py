@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from padlib.flatten.assembly import Assembly
+from padlib.flatten.terms import Terms
 from padlib.mesh.surface import Plane
 
 EDGE_GAIN = 10.0
@@ -79,6 +80,53 @@ class Ties:
         edges = np.abs(self.misfit(flat)) / self.lengths
         away = np.linalg.norm(flat[self.held] - self.places, axis=1)
         return float(np.concatenate([[0.0], edges, away]).max())
+
+
+@dataclass(frozen=True)
+class Seams:
+    """Pairs of edges, mine (k, 2) and theirs (k, 2), with mine = ratio * theirs in length.
+
+    scale (k,): a length of each pair, for relative errors; pull (k,): multipliers; gain (k,).
+    """
+
+    mine: NDArray[np.int64]
+    theirs: NDArray[np.int64]
+    ratio: NDArray[np.float64]
+    scale: NDArray[np.float64]
+    pull: NDArray[np.float64]
+    gain: NDArray[np.float64]
+
+    def misfit(self, flat: Plane) -> NDArray[np.float64]:
+        """Length of mine less ratio times length of theirs (k,)."""
+        return _along(self.mine, flat)[0] - self.ratio * _along(self.theirs, flat)[0]
+
+    def value(self, flat: Plane) -> float:
+        """The energy of a flat (n, 2)."""
+        off = self.misfit(flat)
+        return float(self.pull @ off + 0.5 * self.gain @ off**2)
+
+    def terms(self, flat: Plane) -> Terms:
+        """Its derivatives; the second ones without the turning of the edges."""
+        mine, theirs = _along(self.mine, flat), _along(self.theirs, flat)
+        there = self.ratio[:, None] * theirs[1]
+        way = np.stack([-mine[1], mine[1], there, -there], axis=1)
+        force = self.pull + self.gain * (mine[0] - self.ratio * theirs[0])
+        return Terms(np.hstack([self.mine, self.theirs]), way, force, self.gain)
+
+    def updated(self, flat: Plane) -> Seams:
+        """The seams with multipliers moved by what is still missing."""
+        return replace(self, pull=self.pull + self.gain * self.misfit(flat))
+
+    def error(self, flat: Plane) -> float:
+        """The largest difference relative to its edge."""
+        return float(np.max(np.abs(self.misfit(flat)) / self.scale, initial=0.0))
+
+
+def _along(edges: NDArray[np.int64], flat: Plane) -> tuple[NDArray, Plane]:
+    """Lengths (k,) and unit vectors (k, 2) of edges (k, 2) of a flat."""
+    along = flat[edges[:, 1]] - flat[edges[:, 0]]
+    length = np.linalg.norm(along, axis=1)
+    return length, along / np.maximum(length, np.finfo(float).tiny)[:, None]
 
 
 def ties(

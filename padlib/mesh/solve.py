@@ -59,17 +59,24 @@ class Factor:
             return _cholmod_solve(self, rhs)
         return _superlu_solve(self, rhs)
 
+    def fits(self, matrix: sp.spmatrix) -> bool:
+        """Whether a matrix has the pattern that was factored, so that `refactor` will do."""
+        part = _stored_part(matrix, self.lower, self.backend)
+        pointers, indices = self._pattern
+        same = len(part.indices) == len(indices) and part.shape[0] == self.size
+        return same and bool(
+            np.array_equal(part.indptr, pointers) and np.array_equal(part.indices, indices)
+        )
+
     def refactor(self, matrix: sp.spmatrix) -> Factor:
         """This factor, renewed for a matrix of the same pattern and other numbers.
 
         The symbolic analysis is kept. Raises numpy.linalg.LinAlgError where the matrix is singular
         or, for a Cholesky factor, not positive definite; ValueError where the pattern changed.
         """
-        part = _stored_part(matrix, self.lower, self.backend)
-        same = len(part.data) == len(self._pattern[1]) and part.shape[0] == self.size
-        if not same or not np.array_equal(part.indices, self._pattern[1]):
+        if not self.fits(matrix):
             raise ValueError("refactor needs a matrix of the pattern that was factored")
-        _numeric(self, part)
+        _numeric(self, _stored_part(matrix, self.lower, self.backend))
         return self
 
 
@@ -83,7 +90,8 @@ def factor(
     """Factor a square sparse matrix, real or complex.
 
     spd: the matrix is symmetric (Hermitian) positive definite. lower: only its lower triangle is
-    given. order (n,): fill-reducing elimination order, found here when None.
+    given. order (n,): fill-reducing elimination order, found here when None; one that is used for
+    many refactorisations is worth finding with `nested_dissection`.
     Raises numpy.linalg.LinAlgError where it is singular or, with CHOLMOD, not positive definite.
     """
     backend = "cholmod" if (spd and cholmod is not None) else "superlu"
@@ -92,7 +100,7 @@ def factor(
     made = Factor(backend, n, spd, lower, order, (part.indptr, part.indices))
     if n == 0:
         return made
-    if spd and order is None and n >= METIS_FROM:
+    if spd and order is None and n >= METIS_FROM and backend == "superlu":
         made._order = nested_dissection(part)
     if backend == "cholmod":
         _cholmod_symbolic(made, part)
