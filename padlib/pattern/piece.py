@@ -1,32 +1,47 @@
-"""Pieces: what is cut out of cloth."""
+"""Pieces: what is cut out of cloth.
+
+Words: the sew line is where the needle goes, the cut line where the shears go; the allowance is the
+cloth between them. A notch is a short mark on the cut line that meets its twin when a seam is pinned.
+A piece is drawn as seen from the pile side of the cloth, pile running down the page.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
+
+from padlib.findings import Finding
 
 Line = NDArray[np.float64]  # (k, 2) mm
 
 
 @dataclass(frozen=True)
 class Notch:
-    """A mark across the allowance: at (2,) on the sew line, outward (2,) unit; count 1 front, 2 back."""
+    """A mark across the allowance: at (2,) on the sew line, outward (2,) unit; count 1 front, 2 back.
+
+    pair: the same on both sides of the seam; allowance_mm: from the sew line to the cut line here.
+    """
 
     at: NDArray[np.float64]
     outward: NDArray[np.float64]
     count: int
-    pair: str  # the same on both sides of the seam
+    pair: str
+    allowance_mm: float = 10.0
 
 
 @dataclass(frozen=True)
 class EdgeLabel:
-    """What an edge is sewn to, written beside it: text at (2,), angle in degrees, kept upright."""
+    """What an edge is sewn to, written beside it: middle of the text (2,), angle in degrees, upright.
+
+    height_mm of a capital letter.
+    """
 
     text: str
     at: NDArray[np.float64]
     angle_deg: float
+    height_mm: float = 2.6
 
 
 @dataclass(frozen=True)
@@ -36,7 +51,9 @@ class Piece:
     number: on the sheet; name; side: left, right or both; cloth; count: how many to cut;
     mirrored: of those, half are cut with the piece turned face down;
     cut_line (k, 2) closed (first point not repeated), sew_line (k, 2) closed; edges: seam name to
-    sew-line run; darts: polylines mouth-apex-mouth; pile (2, 2): tail and head of the arrow.
+    sew-line run; darts: polylines mouth-apex-mouth; pile (2, 2): tail and head of the arrow;
+    labels: lines of the block of text, of which the first line's left end lies at label_at (2,) and
+    has capitals of 1.5 label_mm, all others of label_mm; panels: names of the panels it is cut for.
     """
 
     number: int
@@ -55,3 +72,8 @@ class Piece:
     pile: Line
     area_cm2: float
     perimeter_mm: float
+    label_at: NDArray[np.float64] = field(default_factory=lambda: np.zeros(2))
+    label_mm: float = 5.0
+    allowance_mm: float = 10.0
+    panels: tuple[str, ...] = ()
+    findings: tuple[Finding, ...] = ()
