@@ -1,0 +1,337 @@
+"""Locally shortest curves on a triangle mesh, exact: straight across faces, bent only at vertices.
+
+A first way is found along vertices and edge midpoints (Dijkstra); the faces that it crosses are
+unfolded into a strip, in which the shortest way is found exactly (string pulling through a funnel,
+Lee and Preparata 1984); where it bends at a vertex whose other side leaves less than a half turn,
+the strip is led round that other side (Xin and Wang 2007), until no such vertex is left. A curve on
+a polyhedron is locally shortest exactly then (Mitchell, Mount and Papadimitriou 1987).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import csr_array
+from scipy.sparse.csgraph import dijkstra
+
+from padlib.errors import InputError, MeshError
+from padlib.mesh.funnel import Pivot, Position, Way, straighten
+from padlib.mesh.point import Curve, arrays, points, positions, snapped
+from padlib.mesh.surface import Faces, Point, Vertices
+from padlib.mesh.topology import edges, neighbours
+
+Indices = NDArray[np.int64]
+
+_NEAR = 1e-9  # weights below this are zero: the point is on the edge or the vertex
+_HALF_TURN = math.pi - 1e-7  # a side with less than this can be shortened
+
+
+@dataclass(frozen=True, eq=False)
+class Ground:
+    """What finding ways on a mesh needs, made once by `prepare`.
+
+    vertices (n, 3), faces (m, 3); across (m, 3): the face over each side, -1 for none; angle (m, 3):
+    corner angles; cone (n,): the sum of them around each vertex; ends (e, 2), of_face (m, 3): edges;
+    fan_start (n + 1,), fan (3m,): faces of each vertex; links: lengths between vertices (first) and
+    edge midpoints.
+    """
+
+    vertices: Vertices
+    faces: Faces
+    across: Indices
+    angle: NDArray[np.float64]
+    cone: NDArray[np.float64]
+    ends: Indices
+    of_face: Indices
+    fan_start: Indices
+    fan: Indices
+    links: csr_array
+
+    def faces_of(self, carrier: Sequence[int]) -> list[int]:
+        """Faces that have all the vertices in carrier, lowest first."""
+        sets = [set(self.fan[self.fan_start[v] : self.fan_start[v + 1]].tolist()) for v in carrier]
+        return sorted(set.intersection(*sets))
+
+    def carrier(self, node: int) -> tuple[int, ...]:
+        """The vertices that carry a node of links: itself, or the ends of its edge."""
+        count = len(self.vertices)
+        return (node,) if node < count else tuple(self.ends[node - count].tolist())
+
+
+def prepare(vertices: Vertices, faces: Faces) -> Ground:
+    """Everything that `geodesic` needs of a mesh of vertices (n, 3), faces (m, 3); reuse it."""
+    v = np.asarray(vertices, dtype=np.float64)
+    f = np.asarray(faces, dtype=np.int64)
+    mesh_edges = edges(f)
+    corner = v[f]
+    one, two = np.roll(corner, -1, axis=1) - corner, np.roll(corner, -2, axis=1) - corner
+    size = np.linalg.norm(np.cross(one, two), axis=2)
+    angle = np.arctan2(size, np.einsum("mcx,mcx->mc", one, two))
+    cone = np.bincount(f.ravel(), weights=angle.ravel(), minlength=len(v))
+    order = np.argsort(f.ravel(), kind="stable")
+    start = np.concatenate(([0], np.cumsum(np.bincount(f.ravel(), minlength=len(v)))))
+    links = _links(v, f, mesh_edges.ends, mesh_edges.of_face)
+    across = neighbours(f, mesh_edges=mesh_edges)
+    ends, of_face = mesh_edges.ends, mesh_edges.of_face
+    return Ground(v, f, across, angle, cone, ends, of_face, start, order // 3, links)
+
+
+def _links(v: Vertices, f: Faces, ends: Indices, of_face: Indices) -> csr_array:
+    """Lengths between nodes that share a face: the vertices, then the midpoints of the edges."""
+    n = len(v)
+    places = np.concatenate((v, v[ends].mean(axis=1)))
+    middle = n + of_face
+    pairs = [ends]
+    for k in range(3):
+        pairs.append(np.column_stack((f[:, k], middle[:, k])))
+        pairs.append(np.column_stack((middle[:, k], middle[:, (k + 1) % 3])))
+    pair = np.concatenate(pairs)
+    length = np.linalg.norm(places[pair[:, 0]] - places[pair[:, 1]], axis=1)
+    length = np.maximum(length, 1e-12 * max(float(length.max(initial=0.0)), 1e-300))
+    rows, cols = np.concatenate((pair, pair[:, ::-1])).T
+    shape = (len(places), len(places))
+    return csr_array((np.concatenate((length, length)), (rows, cols)), shape=shape)
+
+
+def geodesic(
+    vertices: Vertices,
+    faces: Faces,
+    points: Sequence[Point],
+    *,
+    closed: bool = False,
+    ground: Ground | None = None,
+) -> Curve:
+    """The locally shortest curve on the surface through points, in their order.
+
+    vertices (n, 3) in mm, faces (m, 3); points lie anywhere on the surface. Between two given points
+    the curve is straight across faces and cannot be shortened by moving it a little; at a given
+    point it may bend. closed: it goes on from the last point to the first. ground: from `prepare`,
+    to save time when many curves are wanted on one mesh.
+    Each two neighbouring points of the result share a face.
+    Raises InputError for fewer than two points, MeshError if two lie on separate parts.
+    """
+    if len(points) < 2:
+        raise InputError(f"a geodesic needs at least two points, not {len(points)}; add one")
+    land = prepare(vertices, faces) if ground is None else ground
+    through = _clean(land, points)
+    legs = list(zip(through, through[1:] + through[:1], strict=True))
+    line: list[Point] = []
+    for p, q in legs if closed else legs[:-1]:
+        line.extend(_leg(land, p, q)[:-1])
+    if not closed:
+        line.append(through[-1])
+    return Curve(tuple(line), closed)
+
+
+def distance(
+    vertices: Vertices, faces: Faces, p: Point, q: Point, *, ground: Ground | None = None
+) -> float:
+    """Length in mm of the locally shortest curve from p to q."""
+    return geodesic(vertices, faces, (p, q), ground=ground).length(vertices, faces)
+
+
+def _clean(land: Ground, given: Sequence[Point]) -> list[Point]:
+    """The points put on the edge or vertex that they are on but for rounding."""
+    face, weights = arrays(given)
+    if ((face < 0) | (face >= len(land.faces)) | ~np.isfinite(weights).all(axis=1)).any():
+        raise InputError("a point of the geodesic is not on this mesh; pick it on this mesh")
+    return points(face, snapped(weights, snap=_NEAR))
+
+
+def _carrier(land: Ground, p: Point) -> tuple[int, ...]:
+    """The vertices that carry a point."""
+    corners = land.faces[p.face].tolist()
+    return tuple(v for v, b in zip(corners, p.barycentric, strict=True) if b > 0.0)
+
+
+def _leg(land: Ground, p: Point, q: Point) -> list[Point]:
+    """The points of the way from p to q, both included."""
+    ends = _carrier(land, p), _carrier(land, q)
+    both = {*ends[0], *ends[1]}
+    if len(both) <= 3 and land.faces_of(sorted(both)):
+        return [p, q]
+    start, end = positions(land.vertices, land.faces, (p, q))
+    strip = _strip(land, p, q, _first_way(land, p, q, start, end))
+    for _ in range(20 + 4 * len(strip)):
+        strip = _between(land, strip, *ends)
+        if len(strip) == 1:
+            return [p, q]
+        way = straighten(land.vertices, land.faces, land.across, strip, start, end)
+        moved = _round_pivots(land, way)
+        if moved is None:
+            return [p, *_tidy(land, way, *ends), q]
+        strip = moved
+    raise MeshError("a geodesic did not come to rest; repair the mesh where it runs")
+
+
+def _between(
+    land: Ground, strip: list[int], start: tuple[int, ...], end: tuple[int, ...]
+) -> list[int]:
+    """The strip from the last face that holds the start to the first after it that holds the end."""
+    corners = land.faces[strip]
+    low = int(np.flatnonzero(np.isin(corners, start).sum(axis=1) == len(start))[-1])
+    holds = np.isin(corners[low:], end).sum(axis=1) == len(end)
+    return strip[low : low + int(np.argmax(holds)) + 1]
+
+
+def _first_way(land: Ground, p: Point, q: Point, start: Position, end: Position) -> list[int]:
+    """Nodes of land.links on a short way from p to q, widening the search as needed."""
+    near, far = _nodes_by(land, p, start), _nodes_by(land, q, end)
+    graph = land.links
+    size = graph.shape[0]
+    indptr = np.append(graph.indptr, graph.indptr[-1] + len(near[0]))
+    indices = np.concatenate((graph.indices, near[0].astype(graph.indices.dtype)))
+    data = np.concatenate((graph.data, near[1]))
+    wide = csr_array((data, indices, indptr), shape=(size + 1, size + 1))
+    reach = 1.3 * float(np.linalg.norm(end - start)) + 2.0 * float(near[1].max())
+    for _ in range(4):
+        length, before = dijkstra(wide, indices=size, limit=reach, return_predecessors=True)
+        total = length[far[0]] + far[1]
+        best = int(np.argmin(total))
+        if total[best] <= reach:
+            break
+        reach = reach * 2.5 if reach < 1e300 else np.inf
+    else:
+        length, before = dijkstra(wide, indices=size, return_predecessors=True)
+        total = length[far[0]] + far[1]
+        best = int(np.argmin(total))
+    if not np.isfinite(total[best]):
+        raise MeshError(
+            "two points of a curve lie on separate parts of the surface; pick both on one part"
+        )
+    way = [int(far[0][best])]
+    while before[way[-1]] != size:
+        way.append(int(before[way[-1]]))
+    return way[::-1]
+
+
+def _nodes_by(land: Ground, p: Point, where: Position) -> tuple[Indices, NDArray[np.float64]]:
+    """Nodes of the faces on which a point lies, and their distances from it."""
+    faces = land.faces_of(_carrier(land, p))
+    count = len(land.vertices)
+    nodes = np.unique(np.concatenate((land.faces[faces], count + land.of_face[faces])).ravel())
+    at = nodes >= count
+    places = np.empty((len(nodes), 3))
+    places[~at] = land.vertices[nodes[~at]]
+    places[at] = land.vertices[land.ends[nodes[at] - count]].mean(axis=1)
+    length = np.linalg.norm(places - where, axis=1)
+    return nodes, np.maximum(length, 1e-12 * max(float(length.max()), 1e-300))
+
+
+def _strip(land: Ground, p: Point, q: Point, nodes: list[int]) -> list[int]:
+    """Faces from p to q along a way of nodes, each a neighbour of the one before."""
+    carriers = [_carrier(land, p), *(land.carrier(n) for n in nodes), _carrier(land, q)]
+    strip: list[int] = []
+    for one, other in zip(carriers, carriers[1:], strict=False):
+        choice = land.faces_of(sorted({*one, *other}))
+        if not strip:
+            strip.append(choice[0])
+        elif strip[-1] not in choice:
+            strip.extend(_turn_about(land, one, strip[-1], choice))
+    return _without_spurs(strip)
+
+
+def _turn_about(
+    land: Ground, carrier: tuple[int, ...], face: int, goals: Sequence[int]
+) -> list[int]:
+    """Faces after face, about a vertex or over an edge, up to the first of goals."""
+    if len(carrier) == 2:
+        return [f for f in land.faces_of(carrier) if f != face][:1]
+    ways = [_swing(land, carrier[0], face, goals, step) for step in (1, 2)]
+    found = [w for w in ways if w is not None]
+    if not found:
+        raise MeshError(
+            f"the faces around vertex {carrier[0]} do not hang together; repair the mesh there"
+        )
+    return min(found, key=lambda w: w[1])[0]
+
+
+def _swing(
+    land: Ground, vertex: int, face: int, goals: Sequence[int], step: int
+) -> tuple[list[int], float] | None:
+    """Faces after face about a vertex up to one of goals, and their angle; None at a border.
+
+    step 1 turns counter-clockwise, 2 clockwise.
+    """
+    out: list[int] = []
+    turned = 0.0
+    here = face
+    while here not in goals:
+        corner = land.faces[here].tolist().index(vertex)
+        here = int(land.across[here, (corner + step) % 3])
+        if here < 0 or here == face:
+            return None
+        out.append(here)
+        turned += float(land.angle[here, land.faces[here].tolist().index(vertex)])
+    return out, turned
+
+
+def _without_spurs(strip: list[int]) -> list[int]:
+    """The strip without going into a face and straight back out."""
+    out: list[int] = []
+    for face in strip:
+        if len(out) > 1 and out[-2] == face:
+            out.pop()
+        elif not out or out[-1] != face:
+            out.append(face)
+    return out
+
+
+def _round_pivots(land: Ground, way: Way) -> list[int] | None:
+    """The strip led round the other side of vertices where that is shorter, or None if none is."""
+    out: list[int] = []
+    done = -1
+    for pivot in way.pivots:
+        other = _other_side(land, way, pivot) if pivot.low > done else None
+        if other is None:
+            continue
+        out.extend(way.faces[max(done, 0) : pivot.low + 1])
+        out.extend(other)
+        done = pivot.high
+    if done < 0:
+        return None
+    return _without_spurs(out + way.faces[done:])
+
+
+def _other_side(land: Ground, way: Way, pivot: Pivot) -> list[int] | None:
+    """Faces between the first and last about a pivot, on its other side, if the way is shorter there."""
+    vertex, low, high = pivot.vertex, pivot.low, pivot.high
+    at, strip = land.vertices[vertex], way.faces
+    near = _angle(at, pivot.came, land.vertices[way.far_end(low, vertex)])
+    near += _angle(at, pivot.goes, land.vertices[way.far_end(high - 1, vertex)])
+    for face in strip[low + 1 : high]:
+        near += float(land.angle[face, land.faces[face].tolist().index(vertex)])
+    if land.cone[vertex] - near >= _HALF_TURN:
+        return None
+    corner = land.faces[strip[low]].tolist().index(vertex)
+    onward = [
+        int(land.across[strip[low], (corner + step) % 3]) == strip[low + 1] for step in (1, 2)
+    ]
+    if all(onward):
+        return None
+    found = _swing(land, vertex, strip[low], (strip[high],), 2 if onward[0] else 1)
+    return None if found is None else found[0][:-1]
+
+
+def _angle(tip: Position, one: Position, other: Position) -> float:
+    """Angle at tip between the ways to one and other."""
+    p, q = one - tip, other - tip
+    return math.atan2(float(np.linalg.norm(np.cross(p, q))), float(p @ q))
+
+
+def _tidy(land: Ground, way: Way, start: tuple[int, ...], end: tuple[int, ...]) -> list[Point]:
+    """The crossings of the way as points; a vertex that it passes is given once."""
+    found: list[Point] = []
+    last = start
+    for portal in range(len(way.portals)):
+        point = way.point(portal)
+        carrier = _carrier(land, point)
+        if len(carrier) == 1 and carrier in (last, end):
+            continue
+        found.append(point)
+        last = carrier
+    return found
