@@ -1,0 +1,285 @@
+"""The command line. Every error of ours is one sentence on stderr and exit status 2."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import sys
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+import padlib
+from padlib.body.landmarks import with_landmarks
+from padlib.body.parametric import parametric_body
+from padlib.body.scan import Scan, import_scan
+from padlib.body.table import read_measurements
+from padlib.errors import InputError, PadlibError
+from padlib.output.mesh import ply_bytes
+from padlib.output.whole import write_whole
+from padlib.progress import bar
+from padlib.suit.build import build_suit
+from padlib.suit.demo import demo_suit
+from padlib.suit.file import read_suit
+from padlib.suit.open_mesh import flatten_file
+from padlib.suit.tables import measured
+from padlib.workshop.serve import serve
+
+EPILOG = "Lengths are in mm. Nothing is sent anywhere: padlib uses no network."
+
+
+def parser() -> argparse.ArgumentParser:
+    """The parser of all commands."""
+    top = argparse.ArgumentParser(prog="padlib", description=padlib.__doc__, epilog=EPILOG)
+    top.add_argument("--version", action="version", version=f"padlib {padlib.__version__}")
+    commands = top.add_subparsers(dest="command", required=True, metavar="COMMAND")
+    _demo(commands)
+    _build(commands)
+    _scan(commands)
+    _body(commands)
+    _measure(commands)
+    _flatten(commands)
+    _workshop(commands)
+    return top
+
+
+def _add(
+    commands: argparse._SubParsersAction,
+    name: str,
+    words: str,
+    run: Callable[[argparse.Namespace], int],
+) -> argparse.ArgumentParser:
+    command = commands.add_parser(name, help=words, description=words, epilog=EPILOG)
+    command.set_defaults(run=run)
+    return command
+
+
+def _scan_flags(command: argparse.ArgumentParser) -> None:
+    command.add_argument(
+        "--unit", choices=("mm", "cm", "dm", "m", "inch"), help="unit of the file (else found)"
+    )
+    axes = ("x", "y", "z", "-x", "-y", "-z")
+    command.add_argument("--up", choices=axes, help="axis of the file that points up (else found)")
+    command.add_argument(
+        "--facing", choices=axes, help="axis of the file that the wearer faces (else found)"
+    )
+
+
+def _work_flags(command: argparse.ArgumentParser) -> None:
+    command.add_argument(
+        "--out", metavar="DIR", help="folder of the results (default: named after the suit)"
+    )
+    command.add_argument(
+        "--lay-seconds", type=float, metavar="S", help="time for packing each cloth"
+    )
+    command.add_argument(
+        "--workers",
+        type=int,
+        default=min(4, os.cpu_count() or 1),
+        metavar="N",
+        help="panels flattened side by side (default: the machine's cores, at most 4)",
+    )
+
+
+def _demo(commands: argparse._SubParsersAction) -> None:
+    words = "the whole job: the demo suit on the built-in body, or on a scan of yours"
+    command = _add(commands, "demo", words, _run_demo)
+    command.add_argument("--body", metavar="FILE", help="a scan or mesh file of your wearer")
+    _scan_flags(command)
+    _work_flags(command)
+
+
+def _build(commands: argparse._SubParsersAction) -> None:
+    command = _add(commands, "build", "the whole job on a suit file", _run_build)
+    command.add_argument("suit", metavar="SUIT.toml")
+    _work_flags(command)
+
+
+def _scan(commands: argparse._SubParsersAction) -> None:
+    command = _add(
+        commands, "scan", "import and repair a body scan; print what was done", _run_scan
+    )
+    command.add_argument("file", metavar="FILE")
+    command.add_argument("--out", metavar="BODY.ply", help="where the repaired body is written")
+    command.add_argument("--json", action="store_true", help="print one JSON object")
+    command.add_argument(
+        "--triangle", type=float, metavar="MM", help="edge length of the triangles"
+    )
+    _scan_flags(command)
+
+
+def _body(commands: argparse._SubParsersAction) -> None:
+    command = _add(commands, "body", "a body from measurements (mm)", _run_body)
+    command.add_argument(
+        "values", nargs="*", metavar="NAME=VALUE", help="for example chest_girth=980"
+    )
+    command.add_argument(
+        "--table", metavar="FILE", help="a table of measurements: name = value, or CSV"
+    )
+    command.add_argument(
+        "--figure", default="neutral", choices=("neutral", "female", "male", "child")
+    )
+    command.add_argument("--out", required=True, metavar="BODY.ply")
+
+
+def _measure(commands: argparse._SubParsersAction) -> None:
+    command = _add(commands, "measure", "landmarks and measurements of a body", _run_measure)
+    command.add_argument("file", metavar="FILE")
+    command.add_argument("--json", action="store_true", help="print one JSON object")
+    _scan_flags(command)
+
+
+def _flatten(commands: argparse._SubParsersAction) -> None:
+    words = "flatten any open mesh: outline, stretch map, report.json"
+    command = _add(commands, "flatten", words, _run_flatten)
+    command.add_argument("file", metavar="FILE")
+    command.add_argument("--out", required=True, metavar="DIR")
+    command.add_argument(
+        "--limit", type=float, default=0.05, help="stretch that the cloth bears (0.05 is 5 %%)"
+    )
+    command.add_argument(
+        "--darts", type=int, default=0, metavar="N", help="most darts that may be cut"
+    )
+    command.add_argument(
+        "--unit", choices=("mm", "cm", "dm", "m", "inch"), default="mm", help="unit of the file"
+    )
+
+
+def _workshop(commands: argparse._SubParsersAction) -> None:
+    command = _add(
+        commands, "workshop", "the page in the browser, on this machine only", _run_workshop
+    )
+    command.add_argument("suit", nargs="?", metavar="SUIT.toml")
+    command.add_argument("--no-browser", action="store_true", help="do not open a browser")
+    command.add_argument(
+        "--port", type=int, default=0, metavar="N", help="port (default: a free one)"
+    )
+
+
+def _run_demo(a: argparse.Namespace) -> int:
+    suit = demo_suit(a.body, unit=a.unit, up=a.up, facing=a.facing)
+    return _whole_job(suit, a)
+
+
+def _run_build(a: argparse.Namespace) -> int:
+    return _whole_job(read_suit(a.suit), a)
+
+
+def _whole_job(suit: padlib.Suit, a: argparse.Namespace) -> int:
+    out = Path(a.out or suit.name)
+    with bar() as tell:
+        report = build_suit(suit, out, lay_seconds=a.lay_seconds, workers=a.workers, tell=tell)
+    print(f"{suit.name}: {len(report['pieces'])} pieces, written to {out}")
+    for lay in report["lay"]:
+        print(
+            f"  {lay['cloth']}: {lay['length_mm'] / 1000:.2f} m of cloth {lay['width_mm'] / 1000:.2f} m wide, "
+            f"{lay['used_percent']:.0f} % used"
+        )
+    worst = max(report["panels"], key=lambda p: p["stretch"]["p95"])
+    darts = sum(len(p["darts"]) for p in report["panels"])
+    print(
+        f"  stretch: at the 95th percentile at most {100 * worst['stretch']['p95']:.1f} % ({worst['name']}); "
+        f"{darts} darts"
+    )
+    for words in report["warnings"]:
+        print(f"  look: {words}")
+    print("  seconds: " + ", ".join(f"{k} {v:.1f}" for k, v in report["seconds"].items()))
+    return 0
+
+
+def _run_scan(a: argparse.Namespace) -> int:
+    scan = import_scan(a.file, unit=a.unit, up=a.up, facing=a.facing, edge_length=a.triangle)
+    body = with_landmarks(scan.body)
+    told = measured(body) | {
+        "repairs": [str(f) for f in scan.repairs],
+        "distance_mm": dict(scan.distance_mm),
+    }
+    if a.out:
+        write_whole(a.out, ply_bytes(body.surface.vertices, body.surface.faces))
+    if a.json:
+        print(json.dumps(told, indent=1))
+    else:
+        _tell_scan(scan, told, a.out)
+    return 0
+
+
+def _tell_scan(scan: Scan, told: dict, out: str | None) -> None:
+    print(
+        f"{scan.body.source}: unit {scan.unit}, up {scan.up}, turned {scan.turned_deg:.1f} degrees"
+    )
+    for words in told["repairs"] + told["warnings"]:
+        print(f"  {words}")
+    d = told["distance_mm"]
+    print(
+        f"  distance from the scan's points: mean {d['mean']:.2f}, 95 % {d['p95']:.2f}, most {d['max']:.2f} mm"
+    )
+    print(f"  stature {told['measurements_mm'].get('stature', float('nan')):.0f} mm")
+    if out:
+        print(f"  written to {out}")
+
+
+def _run_body(a: argparse.Namespace) -> int:
+    values = dict(read_measurements(a.table)) if a.table else {}
+    for item in a.values:
+        name, sign, number = item.partition("=")
+        try:
+            values[name.strip()] = float(number)
+        except ValueError:
+            sign = ""
+        if not sign:
+            raise InputError(f"'{item}' is not NAME=VALUE; write for example chest_girth=980.")
+    body = parametric_body(values, figure=a.figure)
+    write_whole(a.out, ply_bytes(body.surface.vertices, body.surface.faces))
+    print(f"written to {a.out}: {len(body.surface.faces)} triangles")
+    for finding in body.findings:
+        print(f"  {finding}")
+    return 0
+
+
+def _run_measure(a: argparse.Namespace) -> int:
+    scan = import_scan(a.file, unit=a.unit, up=a.up, facing=a.facing)
+    told = measured(with_landmarks(scan.body))
+    if a.json:
+        print(json.dumps(told, indent=1))
+        return 0
+    for name, value in told["measurements_mm"].items():
+        print(f"{name:24} {value:8.1f} mm")
+    for words in told["warnings"]:
+        print(f"look: {words}")
+    return 0
+
+
+def _run_flatten(a: argparse.Namespace) -> int:
+    report = flatten_file(a.file, a.out, limit=a.limit, darts=a.darts, unit=a.unit)
+    for panel in report["panels"]:
+        s = panel["stretch"]
+        print(
+            f"{panel['name']}: {panel['triangles']} triangles, stretch mean {100 * s['mean']:.2f} %, "
+            f"95 % {100 * s['p95']:.2f} %, most {100 * s['max']:.2f} %, {len(panel['darts'])} darts"
+        )
+    return 0
+
+
+def _run_workshop(a: argparse.Namespace) -> int:
+    serve(a.suit, port=a.port, browser=not a.no_browser)
+    return 0
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command; returns the exit status."""
+    arguments = parser().parse_args(argv)
+    try:
+        return int(arguments.run(arguments))
+    except PadlibError as e:
+        print(f"padlib: {e}", file=sys.stderr)
+        return 2
+    except KeyboardInterrupt:
+        print("padlib: stopped; no output was changed.", file=sys.stderr)
+        return 130
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,129 @@
+"""All flats of a suit at once: pairs of edges that are sewn together, and mirror images."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from padlib.flatten.flat import Dart, Flat
+from padlib.mesh.surface import Surface
+from padlib.seams.panels import Edge, Panel
+
+Run = NDArray[np.int64]
+Pair = tuple[int, Run, int, Run]
+MIRROR = np.array([-1.0, 1.0, 1.0])
+
+
+def mirror_panel(
+    panel: Panel, name_of: Callable[[str], str], partner_edges: Mapping[str, int]
+) -> Panel:
+    """The mirror image of a panel in x = 0, with its edges running counter-clockwise again.
+
+    name_of: the mirror image's name of each panel; partner_edges: for each panel name, how many edges
+    it has apart from darts, since edge k becomes edge (count - 1 - k).
+    """
+    surface = Surface(panel.surface.vertices * MIRROR, panel.surface.faces[:, [0, 2, 1]])
+    own = [e for e in panel.edges if e.kind != "dart"]
+    darts = [e for e in panel.edges if e.kind == "dart"]
+
+    def turned(edge: Edge) -> Edge:
+        partner = edge.partner
+        if partner is not None:
+            partner = (name_of(partner[0]), partner_edges[partner[0]] - 1 - partner[1])
+        return Edge(_other_side(edge.seam), edge.kind, edge.run[::-1], partner)
+
+    side = {"left": "right", "right": "left"}.get(panel.side, panel.side)
+    edges = tuple(turned(e) for e in own[::-1]) + tuple(turned(e) for e in darts)
+    return Panel(name_of(panel.name), side, surface, panel.parents, edges, mirror_of=panel.name)
+
+
+def _other_side(name: str) -> str:
+    for one, other in (("left", "right"), ("right", "left")):
+        if name.endswith(f"-{one}"):
+            return name[: -len(one)] + other
+    return name
+
+
+def mirror_flat(
+    flat: Flat, name_of: Callable[[str], str], partner_edges: Mapping[str, int]
+) -> Flat:
+    """The flat of a panel's mirror image: the same outline, turned face down."""
+    positions = flat.positions * [-1.0, 1.0]
+    positions = positions - [positions[:, 0].min(), 0.0]
+    darts = tuple(replace(d, left=d.right, right=d.left) for d in flat.darts)
+    return replace(
+        flat,
+        panel=mirror_panel(flat.panel, name_of, partner_edges),
+        positions=positions,
+        darts=darts,
+    )
+
+
+def chains(panel: Panel, edge: Edge) -> list[Run]:
+    """An edge's run broken where a dart's mouth lies in it (two neighbours with one parent)."""
+    parent = panel.parents[edge.run]
+    breaks = np.flatnonzero((parent[1:] == parent[:-1]) & (parent[1:] >= 0)) + 1
+    return np.split(edge.run, breaks)
+
+
+def sewn_pairs(flats: Sequence[Flat]) -> list[Pair]:
+    """Runs of boundary vertices that are sewn to each other, vertex to vertex, over all flats.
+
+    Each pair is (index of flat, run, index of flat, run). An edge whose partner is the mirror image of
+    itself agrees by construction and is left out; a partner that is the mirror image of another flat
+    here stands for that flat. Dart legs are not in it; see `padlib.flatten.darts.pairs_of_darts`.
+    """
+    index = {f.panel.name: i for i, f in enumerate(flats)}
+    pairs: list[Pair] = []
+    for i, flat in enumerate(flats):
+        for k, edge in enumerate(flat.panel.edges):
+            if edge.partner is None or edge.partner[0] not in index:
+                continue
+            j, m = index[edge.partner[0]], edge.partner[1]
+            if (j, m) > (i, k):
+                pairs += _matched(i, flat, edge, j, flats[j])
+    return pairs
+
+
+def _matched(i: int, flat: Flat, edge: Edge, j: int, other: Flat) -> list[Pair]:
+    """Pairs of runs between the breaks of both sides of one seam."""
+    back = other.panel.edges[edge.partner[1]] if edge.partner else edge
+    one = _by_parent(flat.panel, chains(flat.panel, edge))
+    two = _by_parent(other.panel, [c[::-1] for c in chains(other.panel, back)[::-1]])
+    parents = [p for chain in one for p in chain]
+    order = list(dict.fromkeys(parents))
+    cut = {c[0] for c in one[1:]} | {c[0] for c in two[1:]}
+    pairs, start = [], 0
+    for end in range(1, len(order)):
+        if order[end] in cut or end == len(order) - 1:
+            stretch = order[start : end + 1]
+            a, b = _run_of(one, stretch), _run_of(two, stretch)
+            if a is not None and b is not None:
+                pairs.append((i, a, j, b))
+            start = end
+    return pairs
+
+
+def _by_parent(panel: Panel, runs: Sequence[Run]) -> list[dict[int, int]]:
+    return [{int(panel.parents[v]): int(v) for v in run} for run in runs]
+
+
+def _run_of(parts: Sequence[Mapping[int, int]], stretch: Sequence[int]) -> Run | None:
+    """The vertices of the one part that holds the whole stretch of parents."""
+    for part in parts:
+        if all(p in part for p in stretch):
+            return np.array([part[p] for p in stretch], dtype=np.int64)
+    return None
+
+
+def moved_dart(dart: Dart, positions: NDArray[np.float64]) -> Dart:
+    """A dart with its intake and leg difference measured again on new flat positions."""
+    left, right = positions[dart.left], positions[dart.right]
+    lengths = [float(np.linalg.norm(np.diff(leg, axis=0), axis=1).sum()) for leg in (left, right)]
+    a, b = left[0] - left[-1], right[0] - right[-1]
+    cosine = float(a @ b / (np.linalg.norm(a) * np.linalg.norm(b)))
+    intake = float(np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0))))
+    return replace(dart, intake_deg=intake, leg_difference_mm=abs(lengths[0] - lengths[1]))

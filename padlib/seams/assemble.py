@@ -1,0 +1,307 @@
+"""From a seam plan to panels: all seams drawn into the shell, the shell taken apart along them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from padlib.errors import SuitError
+from padlib.findings import Finding
+from padlib.mesh.cut import boundary_runs, insert, split
+from padlib.mesh.insert import Inserted
+from padlib.mesh.split import CutPiece
+from padlib.mesh.surface import Surface, Vertices
+from padlib.mesh.topology import Edges, boundary_loops, edges, face_components, is_disk
+from padlib.seams.mirror import mirrored
+from padlib.seams.panels import Edge, Panel
+from padlib.seams.place import Place
+from padlib.seams.plan import (
+    SIDES,
+    Line,
+    Options,
+    chain_curve,
+    first_lines,
+    region_seeds,
+    second_lines,
+)
+
+GARMENT = ("trunk", "arm", "leg")
+NAMES = {
+    "trunk": ("front", "back"),
+    "arm": ("sleeve-front", "sleeve-back"),
+    "leg": ("leg-inner", "leg-outer"),
+}
+LEAST_AREA = 400.0  # mm2; smaller patches between nearly equal curves join their neighbour
+
+
+@dataclass(frozen=True)
+class Closure:
+    """Where the suit opens: place front, back or none; its lower end at height z_low mm."""
+
+    place: str = "front"
+    z_low: float = 0.0
+
+
+def suit_panels(
+    place: Place, options: Options, closure: Closure, drawn: Sequence[Line] = ()
+) -> tuple[tuple[Panel, ...], tuple[Finding, ...]]:
+    """All panels of the suit with their edges and partners, and what was noticed.
+
+    drawn: the maker's own seams, on the shell's own mesh. Raises SuitError if a part cannot be parted
+    or a panel is not a disk, naming it and where to open it.
+    """
+    lines = first_lines(place, options)
+    own = list(drawn)
+    first = insert(place.surface.vertices, place.surface.faces, [x.curve for x in (*lines, *own)])
+    region, parts = find_regions(first, place, len(lines))
+    masks = {name: region == k for k, name in enumerate(parts)}
+    inner, split_by = second_lines(first, masks, place)
+    curves = [
+        chain_curve(c, first.faces, closed)
+        for c, closed in zip(first.chains, first.closed, strict=True)
+    ]
+    second = insert(first.vertices, first.faces, curves + [x.curve for x in inner])
+    every = [*lines, *own, *inner]
+    face_region = region[second.parent_face]
+    table = _seam_table(second, every, face_region, parts, place, closure)
+    _check_drawn(second, len(lines), own)
+    vertices = second.vertices.copy()
+    if place.mirror is not None:
+        vertices[second.chains[len(lines) - 1], 0] = 0.0
+    cut_edges, labels = _joined(vertices, second, table.labels)
+    pieces = split(vertices, second.faces, cut_edges)
+    runs = boundary_runs(pieces.pieces, cut_edges, labels)
+    names = _piece_names(runs, face_region, parts, second, split_by)
+    panels = _panels(runs, names, table)
+    for panel in panels:
+        _check_disk(panel)
+    return (mirrored(panels) if place.mirror is not None else panels), tuple(second.findings)
+
+
+def find_regions(mesh: Inserted, place: Place, count: int) -> tuple[NDArray[np.int64], list[str]]:
+    """The part of the body (m,) that each face belongs to, as an index into the names of the parts.
+
+    Only the first `count` curves part the body; -1 for patches that belong to none.
+    """
+    e = edges(mesh.faces)
+    span = len(mesh.vertices)
+    parting = mesh.edges[mesh.edge_curve < count]
+    cut = np.isin(e.ends @ [span, 1], np.sort(parting, axis=1) @ [span, 1])
+    component = face_components(mesh.faces, cut=cut)
+    seeds = region_seeds(place)
+    names = list(seeds)
+    region = np.full(len(mesh.faces), -1, dtype=np.int64)
+    found: dict[int, str] = {}
+    for k, name in enumerate(names):
+        face = int(np.flatnonzero((mesh.faces == seeds[name]).any(axis=1))[0])
+        part = int(component[face])
+        if part in found:
+            raise SuitError(
+                f"{found[part]} and {name} could not be parted by the seam plan; check the "
+                "landmarks between them in [body.landmarks]."
+            )
+        found[part] = name
+        region[component == part] = k
+    return region, names
+
+
+@dataclass(frozen=True)
+class _Table:
+    """Seam names and kinds, and the name index of each seam edge of the mesh."""
+
+    names: tuple[str, ...]
+    kinds: tuple[str, ...]
+    labels: NDArray[np.int64]
+
+
+def _seam_table(
+    mesh: Inserted,
+    lines: Sequence[Line],
+    face_region: NDArray[np.int64],
+    parts: Sequence[str],
+    place: Place,
+    closure: Closure,
+) -> _Table:
+    """The name of each seam edge, from its curve and from the parts of the body on both sides."""
+    both = _regions_beside(mesh, face_region)
+    middle = mesh.vertices[mesh.edges].mean(axis=1)
+    trunk = place.axes["trunk"]
+    order = np.argsort(trunk[:, 2])
+    front = middle[:, 1] < np.interp(middle[:, 2], trunk[order, 2], trunk[order, 1])
+    names: list[str] = []
+    kinds: list[str] = []
+    labels = np.empty(len(mesh.edges), dtype=np.int64)
+    index: dict[tuple[str, str], int] = {}
+    for k in range(len(mesh.edges)):
+        line = lines[mesh.edge_curve[k]]
+        beside = {parts[r] if r >= 0 else "" for r in both[k]}
+        name, kind = _edge_name(line, beside, bool(front[k]), float(middle[k, 2]), closure)
+        if (name, kind) not in index:
+            index[name, kind] = len(names)
+            names.append(name)
+            kinds.append(kind)
+        labels[k] = index[name, kind]
+    return _Table(tuple(names), tuple(kinds), labels)
+
+
+def _edge_name(
+    line: Line, beside: set[str], front: bool, z: float, closure: Closure
+) -> tuple[str, str]:
+    if line.name == "middle":
+        if beside == {"leg-left", "leg-right"}:
+            return "seat-seam", "sewn"
+        side = "front" if front else "back"
+        if beside == {"trunk-left", "trunk-right"} and side == closure.place and z > closure.z_low:
+            return "closure", "closure"
+        return f"centre-{side}", "sewn"
+    if line.name == "hip":
+        return ("hip-left" if "leg-left" in beside else "hip-right"), "sewn"
+    return line.name, line.kind
+
+
+def _regions_beside(mesh: Inserted, face_region: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Region index (k, 2) of the two faces beside each seam edge."""
+    e = edges(mesh.faces)
+    span = len(mesh.vertices)
+    key = e.ends @ [span, 1]
+    at = np.searchsorted(key, np.sort(mesh.edges, axis=1) @ [span, 1])
+    return _components_beside(e, face_region)[at]
+
+
+def _joined(
+    vertices: Vertices, mesh: Inserted, labels: NDArray[np.int64]
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Seam edges and labels without those round tiny patches, which join their neighbour."""
+    cut_edges, first = np.unique(np.sort(mesh.edges, axis=1), axis=0, return_index=True)
+    kept = labels[first]
+    corner = vertices[mesh.faces]
+    area = (
+        np.linalg.norm(np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]), axis=1)
+        / 2
+    )
+    for _ in range(16):
+        e = edges(mesh.faces)
+        span = len(vertices)
+        key = e.ends @ [span, 1]
+        cut = np.isin(key, cut_edges @ [span, 1])
+        component = face_components(mesh.faces, cut=cut)
+        size = np.bincount(component, weights=area)
+        if size.min() >= LEAST_AREA:
+            break
+        side = _components_beside(e, component)
+        patch = int(size.argmin())
+        around = cut & (side == patch).any(axis=1) & (side[:, 0] != side[:, 1])
+        other = np.where(side[around, 0] == patch, side[around, 1], side[around, 0])
+        joined = np.flatnonzero(around)[other == np.bincount(other).argmax()]
+        keep = ~np.isin(cut_edges @ [span, 1], key[joined])
+        cut_edges, kept = cut_edges[keep], kept[keep]
+    return cut_edges, kept
+
+
+def _components_beside(e: Edges, component: NDArray[np.int64]) -> NDArray[np.int64]:
+    """The lowest and highest component (e, 2) of the faces at each edge."""
+    low = np.full(len(e.ends), np.iinfo(np.int64).max)
+    high = np.full(len(e.ends), -1)
+    np.minimum.at(low, e.of_face.ravel(), np.repeat(component, 3))
+    np.maximum.at(high, e.of_face.ravel(), np.repeat(component, 3))
+    return np.stack([low, high], axis=1)
+
+
+def _piece_names(
+    pieces: Sequence[CutPiece],
+    face_region: NDArray[np.int64],
+    parts: Sequence[str],
+    mesh: Inserted,
+    split_by: Mapping[str, NDArray[np.float64]],
+) -> list[str | None]:
+    """The panel name of each piece, None for head, hands and feet."""
+    base: list[str | None] = []
+    for piece in pieces:
+        counts = np.bincount(face_region[piece.face_parents] + 1, minlength=len(parts) + 1)
+        best = int(counts.argmax()) - 1
+        part = parts[best] if best >= 0 else ""
+        kind, _, side = part.partition("-")
+        if kind not in GARMENT:
+            base.append(None)
+            continue
+        value = split_by[part][mesh.faces[piece.face_parents]].mean(axis=1)
+        corner = piece.vertices[piece.faces]
+        area = np.linalg.norm(
+            np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]), axis=1
+        )
+        second = float((np.sign(value) * area).sum()) > 0
+        base.append(f"{NAMES[kind][int(second)]}-{side}")
+    return _numbered(base, pieces)
+
+
+def _numbered(base: Sequence[str | None], pieces: Sequence[CutPiece]) -> list[str | None]:
+    """Names made unique: of several pieces of one name, the highest is 1."""
+    out = list(base)
+    for name in {n for n in base if n}:
+        mine = [i for i, n in enumerate(base) if n == name]
+        if len(mine) > 1:
+            stem, _, side = name.rpartition("-")
+            mine.sort(key=lambda i: -float(pieces[i].vertices[:, 2].mean()))
+            for number, i in enumerate(mine, 1):
+                out[i] = f"{stem}-{number}-{side}"
+    return out
+
+
+def _panels(
+    pieces: Sequence[CutPiece], names: Sequence[str | None], table: _Table
+) -> tuple[Panel, ...]:
+    panels = []
+    for piece, name in zip(pieces, names, strict=True):
+        if name is None:
+            continue
+        edge_list = []
+        for run in piece.runs:
+            kind = table.kinds[run.curve]
+            partner = None
+            if run.partner is not None and names[run.partner[0]] is not None:
+                partner = (str(names[run.partner[0]]), run.partner[1])
+            elif kind != "opening":
+                kind = "opening"
+            edge_list.append(Edge(table.names[run.curve], kind, run.vertices, partner))
+        surface = Surface(piece.vertices, piece.faces)
+        panels.append(
+            Panel(name, name.rpartition("-")[2], surface, piece.parents, tuple(edge_list))
+        )
+    order = [f"{n}-{s}" for s in SIDES for k in GARMENT for n in NAMES[k]]
+    panels.sort(key=lambda p: (p.side, _rank(p.name, order), p.name))
+    return tuple(panels)
+
+
+def _rank(name: str, order: Sequence[str]) -> int:
+    plain = "-".join(w for w in name.split("-") if not w.isdigit())
+    return order.index(plain)
+
+
+def _check_disk(panel: Panel) -> None:
+    """SuitError, naming the panel, if it is not a disk."""
+    faces = panel.surface.faces
+    if is_disk(faces):
+        return
+    loops = boundary_loops(faces)
+    where = max(loops, key=len)
+    centre = panel.surface.vertices[where].mean(axis=0)
+    raise SuitError(
+        f"panel '{panel.name}' cannot be laid flat: it has {len(loops)} borders instead of one; draw a seam "
+        f"that joins them, near ({centre[0]:.0f}, {centre[1]:.0f}, {centre[2]:.0f})."
+    )
+
+
+def _check_drawn(mesh: Inserted, count: int, drawn: Sequence[Line]) -> None:
+    """SuitError for a drawn seam that neither closes nor ends on other seams: it would part nothing."""
+    pairs = np.unique(np.sort(mesh.edges, axis=1), axis=0)
+    degree = np.bincount(pairs.ravel(), minlength=len(mesh.vertices))
+    for k, line in enumerate(drawn):
+        chain, closed = mesh.chains[count + k], mesh.closed[count + k]
+        if not closed and min(degree[chain[0]], degree[chain[-1]]) < 2:
+            raise SuitError(
+                f"seam '{line.name}' does not close: an end of it meets no other seam or "
+                "opening; move that end onto one, or set closed = true."
+            )

@@ -1,0 +1,96 @@
+"""A shell with what the seam plan must know about it: landmarks, limb axes, ends of the limbs."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from padlib.body.axes import limb_axes
+from padlib.body.body import Body
+from padlib.mesh.point import nearest
+from padlib.mesh.surface import Surface
+from padlib.padding.shell import Shell
+
+ENDS = {
+    "crown": "crown",
+    "hand_left": "hand_tip_left",
+    "hand_right": "hand_tip_right",
+    "foot_left": "toe_left",
+    "foot_right": "toe_right",
+}
+SYMMETRY_TOLERANCE = 1e-6  # mm
+
+
+@dataclass(frozen=True)
+class Place:
+    """A shell and where things are on it.
+
+    at: landmark name to position (3,) on the shell, mm; axes: limb name to centre line (k, 3);
+    ends: crown, hands and feet to a vertex of the shell; pad (n,): pad thickness at each vertex;
+    mirror (n,): index of each vertex's mirror image in x = 0, or None if the shell is not symmetric.
+    """
+
+    surface: Surface
+    at: Mapping[str, NDArray[np.float64]]
+    axes: Mapping[str, NDArray[np.float64]]
+    ends: Mapping[str, int]
+    pad: NDArray[np.float64]
+    mirror: NDArray[np.int64] | None
+    stature: float
+
+
+def place_on_shell(body: Body, shell: Shell) -> Place:
+    """Landmarks and axes of a body, carried to its shell."""
+    at = carry_points(body, shell, {k: body.at(k) for k in body.landmarks})
+    vertices = shell.surface.vertices
+    ends = {
+        e: int(np.argmin(((vertices - at[name]) ** 2).sum(axis=1)))
+        for e, name in ENDS.items()
+        if name in at
+    }
+    stature = float(np.ptp(body.surface.vertices[:, 2]))
+    return Place(
+        shell.surface,
+        at,
+        limb_axes(body.surface, body.landmarks),
+        ends,
+        shell.thickness,
+        mirror_map(shell.surface),
+        stature,
+    )
+
+
+def carry_points(
+    body: Body, shell: Shell, points: Mapping[str, NDArray[np.float64]]
+) -> dict[str, NDArray[np.float64]]:
+    """Points (3,) on or near the body, carried to the shell that lies over them."""
+    under = body_positions(body, shell)
+    faces = shell.surface.faces
+    found = nearest(under, faces, np.array(list(points.values())).reshape(-1, 3))
+    return {k: p.on(shell.surface.vertices, faces) for k, p in zip(points, found, strict=True)}
+
+
+def body_positions(body: Body, shell: Shell) -> NDArray[np.float64]:
+    """The body point (n, 3) under each vertex of the shell."""
+    corners = body.surface.vertices[body.surface.faces[shell.on_body_face]]
+    return np.einsum("nk,nkd->nd", shell.on_body_barycentric, corners)
+
+
+def mirror_map(surface: Surface) -> NDArray[np.int64] | None:
+    """Index (n,) of each vertex's mirror image in x = 0 if the mesh is its own mirror image."""
+    vertices = surface.vertices
+    key = np.round(vertices / SYMMETRY_TOLERANCE)
+    mirrored = np.round(vertices * [-1.0, 1.0, 1.0] / SYMMETRY_TOLERANCE)
+    order = np.lexsort(key.T[::-1])
+    other = np.lexsort(mirrored.T[::-1])
+    if np.abs(key[order] - mirrored[other]).max(initial=0) > 1:
+        return None
+    to = np.empty(len(vertices), dtype=np.int64)
+    to[other] = order
+    turned = np.sort(to[surface.faces], axis=1)
+    own = np.sort(surface.faces, axis=1)
+    same = np.array_equal(turned[np.lexsort(turned.T[::-1])], own[np.lexsort(own.T[::-1])])
+    return to if same else None

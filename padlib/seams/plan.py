@@ -1,0 +1,297 @@
+"""The seam plan of a whole suit, from neck to wrists and ankles, in its usual pieces.
+
+Two rounds. First the loops that part trunk, arms, legs, head, hands and feet, and the middle of front
+and back. Then, within each part, the seams that open it: sides and shoulders of the trunk, the two
+seams of each sleeve, the front and back seam of each leg; they end exactly on the loops.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from padlib.body.axes import project
+from padlib.errors import SuitError
+from padlib.mesh.cut import Inserted
+from padlib.mesh.section import Curve, level_set
+from padlib.mesh.surface import Faces, Point, Vertices
+from padlib.seams.loops import (
+    armhole,
+    components_without,
+    hip_values,
+    limb_loop,
+    middle_loop,
+    nearest_vertex,
+    neck_loop,
+    parting_loop,
+)
+from padlib.seams.place import Place
+
+SIDES = ("left", "right")
+Values = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Line:
+    """A named curve on a mesh, with what happens along it (sewn, opening, closure)."""
+
+    name: str
+    curve: Curve
+    kind: str = "sewn"
+
+
+@dataclass(frozen=True)
+class Options:
+    """Choices of the plan, mm; see the [seams] table of the suit file."""
+
+    neck_rise: float = 15.0
+    wrist_rise: float = 0.0
+    ankle_rise: float = 15.0
+    seat_margin: float = 15.0
+
+
+def region_seeds(place: Place) -> dict[str, int]:
+    """A vertex of the shell that surely lies in each part of the body."""
+    at, vertices = place.at, place.surface.vertices
+    seeds = {"head": place.ends["crown"]}
+    for side in SIDES:
+        seeds[f"trunk-{side}"] = nearest_vertex(vertices, at[f"waist_{side}"])
+        seeds[f"arm-{side}"] = nearest_vertex(vertices, at[f"elbow_{side}"])
+        seeds[f"leg-{side}"] = nearest_vertex(vertices, at[f"patella_{side}"])
+        seeds[f"hand-{side}"] = place.ends[f"hand_{side}"]
+        seeds[f"foot-{side}"] = place.ends[f"foot_{side}"]
+    return seeds
+
+
+def first_lines(place: Place, options: Options) -> list[Line]:
+    """The loops between the parts of the body and the middle of front and back."""
+    surface, ends = place.surface, place.ends
+    scale = place.stature / 1750.0
+    lines = [Line("neck", neck_loop(surface, place.at, options.neck_rise, ends), "opening")]
+    arms = np.zeros(len(surface.vertices), dtype=bool)
+    for side in SIDES:
+        hand, foot = ends[f"hand_{side}"], ends[f"foot_{side}"]
+        rest = [v for k, v in ends.items() if k != f"hand_{side}"]
+        hole = armhole(surface, place.at, side, hand, rest, scale)
+        label = components_without(surface.faces, len(surface.vertices), hole)
+        arms |= label == label[hand]
+        wrist = limb_loop(
+            surface,
+            place.axes[f"arm_{side}"],
+            place.at[f"wrist_{side}"],
+            options.wrist_rise,
+            hand,
+            rest,
+            f"{side} wrist opening",
+        )
+        rest = [v for k, v in ends.items() if k != f"foot_{side}"]
+        ankle = limb_loop(
+            surface,
+            place.axes[f"leg_{side}"],
+            place.at[f"ankle_{side}"],
+            options.ankle_rise,
+            foot,
+            rest,
+            f"{side} ankle opening",
+        )
+        lines += [
+            Line(f"armhole-{side}", hole),
+            Line(f"wrist-{side}", wrist, "opening"),
+            Line(f"ankle-{side}", ankle, "opening"),
+        ]
+    trunk = ~arms[surface.faces].any(axis=1)
+    lines.append(Line("hip", _hip_loop(place, trunk, options)))
+    lines.append(Line("middle", middle_loop(surface, place.at, trunk, ends["crown"])))
+    return lines
+
+
+def seat_top(place: Place, options: Options) -> float:
+    """Height in mm at which trunk and legs join behind: above the seat pad, below the waist."""
+    hip = place.at["hip_left"][2]
+    waist = place.at["waist_back"][2]
+    height = hip + 0.45 * (waist - hip)
+    vertices = place.surface.vertices
+    behind = (place.pad > 4.0) & (vertices[:, 1] > place.at["hip_left"][1])
+    behind &= (vertices[:, 2] > hip - 50.0) & (vertices[:, 2] < waist)
+    if behind.any():
+        height = max(height, float(vertices[behind, 2].max()) + options.seat_margin)
+    return min(height, waist - 0.12 * (waist - hip))
+
+
+def _hip_loop(place: Place, trunk: NDArray[np.bool_], options: Options) -> Curve:
+    at = dict(place.at)
+    near = np.abs(place.surface.vertices[:, 2] - at["hip_left"][2]) < 30.0
+    near &= np.isin(np.arange(len(near)), place.surface.faces[trunk])
+    y = place.surface.vertices[near, 1]
+    at["seat_back"], at["belly_front"] = y.max(), y.min()
+    values = hip_values(place.surface.vertices, at, seat_top(place, options))
+    feet = [place.ends["foot_left"], place.ends["foot_right"]]
+    loop = parting_loop(place.surface, values, place.ends["crown"], feet, face_mask=trunk)
+    if loop is None:
+        raise SuitError(
+            "the seam between trunk and legs could not be drawn; set the landmarks crotch, "
+            "hip_left and hip_right in [body.landmarks]."
+        )
+    return loop
+
+
+def chain_curve(chain: NDArray[np.int64], faces: Faces, closed: bool) -> Curve:
+    """A curve along mesh edges, given by its vertices in order."""
+    face_of = np.zeros(faces.max() + 1, dtype=np.int64)
+    corner_of = np.zeros(faces.max() + 1, dtype=np.int64)
+    for c in range(3):
+        face_of[faces[:, c]] = np.arange(len(faces))
+        corner_of[faces[:, c]] = c
+    unit = np.eye(3)
+    points = tuple(Point(int(face_of[v]), tuple(unit[corner_of[v]])) for v in chain)
+    return Curve(points, closed)
+
+
+def second_lines(
+    inserted: Inserted, regions: Mapping[str, NDArray[np.bool_]], place: Place
+) -> tuple[list[Line], dict[str, Values]]:
+    """The seams within trunk, arms and legs of both sides, and the function that parts each.
+
+    The function (n,) of a part is negative on its first panel (front, inner), positive on its second.
+    """
+    lines: list[Line] = []
+    parting: dict[str, Values] = {}
+    for side in SIDES:
+        trunk, parting[f"trunk-{side}"] = _trunk_lines(
+            inserted, regions[f"trunk-{side}"], place, side
+        )
+        ends = {line.name: line.curve for line in trunk}
+        sleeve, parting[f"arm-{side}"] = _sleeve_lines(
+            inserted, regions[f"arm-{side}"], place, side, ends
+        )
+        leg, parting[f"leg-{side}"] = _leg_lines(inserted, regions[f"leg-{side}"], place, side)
+        lines += trunk + sleeve + leg
+    return lines, parting
+
+
+def _lines_between(mesh: Inserted, mask: NDArray[np.bool_], values: Values) -> list[Curve]:
+    found = level_set(mesh.vertices, mesh.faces, values, face_mask=mask)
+    return [c for c in found if not c.closed]
+
+
+def _ends(mesh: Inserted, curve: Curve) -> tuple[Values, Values]:
+    return (
+        curve.points[0].on(mesh.vertices, mesh.faces),
+        curve.points[-1].on(mesh.vertices, mesh.faces),
+    )
+
+
+def _pick(
+    mesh: Inserted, curves: Sequence[Curve], score: Callable[[Values, Values], float], what: str
+) -> Curve:
+    """The curve whose end points score least; raises SuitError naming what could not be drawn."""
+    if not curves:
+        raise SuitError(
+            f"the {what} seam could not be drawn; check the landmarks in the picture of the "
+            "body, or set them in [body.landmarks]."
+        )
+    return min(curves, key=lambda c: min(score(*_ends(mesh, c)), score(*_ends(mesh, c)[::-1])))
+
+
+def _trunk_lines(
+    mesh: Inserted, mask: NDArray[np.bool_], place: Place, side: str
+) -> tuple[list[Line], Values]:
+    """Side seam (armhole to hip) and shoulder seam (neck to armhole): one frontal surface."""
+    at = place.at
+    axilla, hip, top = at[f"axilla_{side}"], at[f"hip_{side}"], at[f"acromion_{side}"]
+    neck = at[f"neck_{side}"]
+    heights = np.array([hip[2], axilla[2], top[2], max(neck[2], top[2] + 1.0)])
+    depths = np.array([hip[1], axilla[1], top[1], neck[1]])
+    values = mesh.vertices[:, 1] - np.interp(mesh.vertices[:, 2], heights, depths)
+    curves = _lines_between(mesh, mask, values)
+    low = _pick(
+        mesh, curves, lambda a, b: np.linalg.norm(a - axilla) + abs(b[2] - hip[2]), f"{side} side"
+    )
+    high = _pick(
+        mesh,
+        curves,
+        lambda a, b: np.linalg.norm(a - top) + np.linalg.norm(b - neck),
+        f"{side} shoulder",
+    )
+    return [Line(f"side-{side}", low), Line(f"shoulder-{side}", high)], values
+
+
+def _sleeve_lines(
+    mesh: Inserted, mask: NDArray[np.bool_], place: Place, side: str, trunk: Mapping[str, Curve]
+) -> tuple[list[Line], Values]:
+    """The outer and the under seam of a sleeve; they begin where shoulder and side seam end."""
+    hole = place.at[f"acromion_{side}"], place.at[f"axilla_{side}"]
+    shoulder = min(
+        _ends(mesh, trunk[f"shoulder-{side}"]), key=lambda p: np.linalg.norm(p - hole[0])
+    )
+    under = min(_ends(mesh, trunk[f"side-{side}"]), key=lambda p: np.linalg.norm(p - hole[1]))
+    axis = place.axes[f"arm_{side}"]
+    _, offset = project(axis, mesh.vertices)
+    tangent = _direction(axis, mesh.vertices)
+    out = np.array([1.0 if side == "left" else -1.0, 0.0, 0.5])
+    across = np.cross(tangent, out)
+    across /= np.linalg.norm(across, axis=1, keepdims=True) * np.sign(across[:, 1:2])
+    values = (offset * across).sum(axis=1)
+    radius = 0.75 * np.linalg.norm(shoulder - under)
+    values = _through(values, mesh, mask, [shoulder, under], radius)
+    curves = _lines_between(mesh, mask, values)
+    wrist = place.at[f"wrist_{side}"]
+
+    def far(target: Values) -> Callable[[Values, Values], float]:
+        return lambda a, b: np.linalg.norm(a - target) + 0.2 * np.linalg.norm(b - wrist)
+
+    outer = _pick(mesh, curves, far(shoulder), f"{side} outer sleeve")
+    inner = _pick(mesh, [c for c in curves if c is not outer], far(under), f"{side} under sleeve")
+    return [Line(f"sleeve-outer-{side}", outer), Line(f"sleeve-under-{side}", inner)], values
+
+
+def _leg_lines(
+    mesh: Inserted, mask: NDArray[np.bool_], place: Place, side: str
+) -> tuple[list[Line], Values]:
+    """The front and the back seam of a leg, between its inner and outer panel."""
+    axis = place.axes[f"leg_{side}"]
+    _, offset = project(axis, mesh.vertices)
+    tangent = _direction(axis, mesh.vertices)
+    outward = np.cross(np.array([0.0, 1.0, 0.0]), -tangent)
+    outward *= np.sign(outward[:, :1]) * (1.0 if side == "left" else -1.0)
+    outward /= np.linalg.norm(outward, axis=1, keepdims=True)
+    values = (offset * outward).sum(axis=1)
+    curves = _lines_between(mesh, mask, values)
+    ankle = place.at[f"ankle_{side}"]
+    middle = axis[0]
+
+    def at_side(sign: float) -> Callable[[Values, Values], float]:
+        return lambda a, b: (
+            abs(b[2] - ankle[2]) - 0.5 * a[2] + (1000.0 if sign * (a[1] - middle[1]) < 0 else 0.0)
+        )
+
+    front = _pick(mesh, curves, at_side(-1.0), f"{side} front leg")
+    back = _pick(mesh, [c for c in curves if c is not front], at_side(1.0), f"{side} back leg")
+    return [Line(f"leg-front-{side}", front), Line(f"leg-back-{side}", back)], values
+
+
+def _direction(axis: Values, points: Vertices) -> Values:
+    """Unit tangent (n, 3) of an axis, smooth along it, at the height of each point on it."""
+    along, _ = project(axis, points)
+    step = np.linalg.norm(np.diff(axis, axis=0), axis=1)
+    s = np.concatenate([[0.0], np.cumsum(step)])
+    tangent = np.gradient(axis, s, axis=0)
+    out = np.stack([np.interp(along, s, tangent[:, d]) for d in range(3)], axis=1)
+    return out / np.linalg.norm(out, axis=1, keepdims=True)
+
+
+def _through(
+    values: Values, mesh: Inserted, mask: NDArray[np.bool_], points: Sequence[Values], radius: float
+) -> Values:
+    """`values` bent so that its zero set runs through the mesh vertices nearest to given points."""
+    inside = np.unique(mesh.faces[mask])
+    out = values.copy()
+    for point in points:
+        v = inside[np.argmin(((mesh.vertices[inside] - point) ** 2).sum(axis=1))]
+        near = np.linalg.norm(mesh.vertices - mesh.vertices[v], axis=1) / radius
+        out -= values[v] * np.exp(-4.0 * near**2)
+        out[v] = 0.0
+    return out

@@ -1,0 +1,349 @@
+"""The suit file: one readable TOML file that says the whole suit."""
+
+from __future__ import annotations
+
+import difflib
+import math
+import tomllib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any
+
+from padlib.errors import InputError, SuitError
+from padlib.padding.pad import Pad
+from padlib.padding.shapes import KINDS, check_parameters
+from padlib.suit.lines import key_lines, line_of
+from padlib.suit.schema import CLOTH, PAD, SEAM, TABLES, TOP, Key
+
+MOST_BYTES = 2_000_000
+
+
+@dataclass(frozen=True)
+class Cloth:
+    """One cloth: name, words, cuttable width mm, panels cut from it, mass g/m2."""
+
+    name: str
+    words: str
+    width: float
+    pieces: tuple[str, ...]
+    mass: float
+
+
+@dataclass(frozen=True)
+class DrawnSeam:
+    """A seam drawn by the maker: through landmark names or points (x, y, z) in mm."""
+
+    name: str
+    through: tuple[str | tuple[float, float, float], ...]
+    closed: bool
+    kind: str
+    line: int | None = None
+
+
+@dataclass(frozen=True)
+class Suit:
+    """What a suit file says, checked. Tables that are plain settings are mappings of their keys."""
+
+    name: str
+    words: str
+    body: Mapping[str, Any]
+    measurements: Mapping[str, float]
+    landmarks: Mapping[str, tuple[float, float, float]]
+    shell: Mapping[str, Any]
+    pads: tuple[Pad, ...]
+    seams: Mapping[str, Any]
+    drawn: tuple[DrawnSeam, ...]
+    darts: Mapping[str, Any]
+    cloths: tuple[Cloth, ...]
+    pieces: Mapping[str, Any]
+    lay: Mapping[str, Any]
+    paper: Mapping[str, Any]
+    proof: Mapping[str, Any]
+    folder: Path = field(default=Path("."), compare=False)
+
+
+@dataclass(frozen=True)
+class _Reader:
+    """The text being read, for messages that name file and line."""
+
+    name: str
+    lines: Mapping[tuple[str | int, ...], int]
+
+    def wrong(self, path: tuple[str | int, ...], words: str) -> SuitError:
+        line = line_of(dict(self.lines), path)
+        where = f"{self.name}, line {line}" if line else self.name
+        return SuitError(f"{where}: {words}")
+
+
+def nearest(word: str, known: Iterable[str]) -> str:
+    """A hint that names the nearest right word, or all of them when none is near."""
+    known = sorted(known)
+    near = difflib.get_close_matches(word.lower(), known, n=1, cutoff=0.5)
+    return f"did you mean '{near[0]}'?" if near else f"known here: {', '.join(known)}."
+
+
+def read_suit(path: str | Path) -> Suit:
+    """The suit that a TOML file says. Raises SuitError in one sentence, with the line."""
+    path = Path(path)
+    try:
+        size = path.stat().st_size
+        if size > MOST_BYTES:
+            raise SuitError(
+                f"{path.name}: {size} bytes is too long for a suit file; the most is {MOST_BYTES}."
+            )
+        text = path.read_bytes().decode("utf-8")
+    except UnicodeDecodeError:
+        raise SuitError(f"{path.name}: not a text file in UTF-8; save it as plain text.") from None
+    except OSError as e:
+        raise SuitError(
+            f"{path}: cannot be read ({e.strerror}); check the name and the folder."
+        ) from None
+    return parse_suit(text, name=path.name, folder=path.parent)
+
+
+def parse_suit(text: str, *, name: str = "suit file", folder: Path | None = None) -> Suit:
+    """The suit that a TOML text says; name and folder are for messages and for files it names."""
+    try:
+        data = tomllib.loads(text)
+    except (tomllib.TOMLDecodeError, RecursionError) as e:
+        raise SuitError(f"{name}: not a readable TOML text: {str(e).rstrip('.')}.") from None
+    reader = _Reader(name, key_lines(text))
+    return _suit(data, reader, folder or Path("."))
+
+
+def _suit(data: dict[str, Any], reader: _Reader, folder: Path) -> Suit:
+    arrays = {"pad", "seam", "cloth"}
+    known = set(TOP) | set(TABLES) | arrays
+    for key in data:
+        if key not in known:
+            raise reader.wrong((key,), f"'{key}' is unknown; {nearest(key, known)}")
+    top = _settings(reader, (), {k: v for k, v in data.items() if k in TOP}, TOP)
+    tables = {}
+    for table, keys in TABLES.items():
+        given = _need_table(reader, (table,), data.get(table, {}))
+        inner = ("measurements", "landmarks") if table == "body" else ()
+        tables[table] = _settings(
+            reader, (table,), {k: v for k, v in given.items() if k not in inner}, keys, extra=inner
+        )
+    body = data.get("body", {})
+    return Suit(
+        name=_file_name(reader, top["name"]),
+        words=top["words"],
+        measurements=_numbers(reader, ("body", "measurements"), body.get("measurements", {})),
+        landmarks=_points(reader, ("body", "landmarks"), body.get("landmarks", {})),
+        pads=_pads(reader, data.get("pad", [])),
+        drawn=_drawn(reader, data.get("seam", [])),
+        cloths=_cloths(reader, data.get("cloth", {})),
+        folder=folder,
+        **tables,
+    )
+
+
+def _need_table(reader: _Reader, path: tuple[str | int, ...], value: object) -> dict[str, Any]:
+    if not isinstance(value, dict):
+        raise reader.wrong(path, f"'{path[-1]}' must be a table, [{path[0]}], not a value.")
+    return value
+
+
+def _need_array(reader: _Reader, name: str, value: object) -> list[dict[str, Any]]:
+    if not isinstance(value, list) or not all(isinstance(v, dict) for v in value):
+        raise reader.wrong((name,), f"each {name} must be a table under its own [[{name}]].")
+    return value
+
+
+def _settings(
+    reader: _Reader,
+    path: tuple[str | int, ...],
+    given: dict[str, Any],
+    keys: Mapping[str, Key],
+    *,
+    extra: tuple[str, ...] = (),
+) -> Mapping[str, Any]:
+    """The keys of one table, checked, with defaults filled in."""
+    for key in given:
+        if key not in keys:
+            table = f"[{path[0]}]" if path else "the top of the file"
+            hint = nearest(key, [*keys, *extra])
+            raise reader.wrong((*path, key), f"'{key}' is unknown in {table}; {hint}")
+    return MappingProxyType(
+        {
+            k: _value(reader, (*path, k), given[k], key) if k in given else key.default
+            for k, key in keys.items()
+        }
+    )
+
+
+def _value(reader: _Reader, path: tuple[str | int, ...], value: object, key: Key) -> object:
+    checks = {
+        "text": _text,
+        "number": _number,
+        "whole": _whole,
+        "yesno": _yesno,
+        "texts": _texts,
+        "points": _through,
+    }
+    return checks[key.kind](reader, path, value, key)
+
+
+def _text(reader: _Reader, path: tuple[str | int, ...], value: object, key: Key) -> str:
+    if not isinstance(value, str):
+        raise reader.wrong(path, f"'{path[-1]}' must be text in quotes, not {value!r}.")
+    if len(value) > 2000:
+        raise reader.wrong(path, f"'{path[-1]}' is longer than 2000 characters; shorten it.")
+    if key.choices and value not in key.choices:
+        hint = nearest(value, [c for c in key.choices if c])
+        raise reader.wrong(path, f"'{path[-1]}' cannot be '{value}'; {hint}")
+    return value
+
+
+def _number(reader: _Reader, path: tuple[str | int, ...], value: object, key: Key) -> float:
+    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+        raise reader.wrong(path, f"'{path[-1]}' must be a number, not {value!r}.")
+    least, most = key.least, key.most
+    if (least is not None and value < least) or (most is not None and value > most):
+        raise reader.wrong(
+            path, f"'{path[-1]}' is {value:g}; it must lie between {least:g} and {most:g}."
+        )
+    return float(value)
+
+
+def _whole(reader: _Reader, path: tuple[str | int, ...], value: object, key: Key) -> int:
+    if isinstance(value, bool) or not isinstance(value, int):
+        raise reader.wrong(path, f"'{path[-1]}' must be a whole number, not {value!r}.")
+    return int(_number(reader, path, value, key))
+
+
+def _yesno(reader: _Reader, path: tuple[str | int, ...], value: object, key: Key) -> bool:
+    if not isinstance(value, bool):
+        raise reader.wrong(path, f"'{path[-1]}' must be true or false, not {value!r}.")
+    return value
+
+
+def _texts(
+    reader: _Reader, path: tuple[str | int, ...], value: object, key: Key
+) -> tuple[str, ...]:
+    if not isinstance(value, list) or not all(isinstance(v, str) for v in value):
+        raise reader.wrong(path, f"'{path[-1]}' must be a list of names in quotes.")
+    return tuple(value)
+
+
+def _xyz(reader: _Reader, path: tuple[str | int, ...], value: object) -> tuple[float, float, float]:
+    ok = (
+        isinstance(value, list)
+        and len(value) == 3
+        and all(
+            isinstance(v, int | float) and not isinstance(v, bool) and math.isfinite(v)
+            for v in value
+        )
+    )
+    if not ok:
+        raise reader.wrong(path, f"'{path[-1]}' needs points as [x, y, z] in mm, not {value!r}.")
+    x, y, z = (float(v) for v in value)  # type: ignore[union-attr]
+    return x, y, z
+
+
+def _through(
+    reader: _Reader, path: tuple[str | int, ...], value: object, key: Key
+) -> tuple[str | tuple[float, float, float], ...]:
+    if not isinstance(value, list):
+        raise reader.wrong(
+            path, f"'{path[-1]}' must be a list of landmark names or [x, y, z] points."
+        )
+    return tuple(v if isinstance(v, str) else _xyz(reader, path, v) for v in value)
+
+
+def _numbers(reader: _Reader, path: tuple[str | int, ...], given: object) -> Mapping[str, float]:
+    table = _need_table(reader, path, given)
+    any_number = Key("number", 0.0, "", least=0.0, most=10_000.0)
+    return MappingProxyType(
+        {k: _number(reader, (*path, k), v, any_number) for k, v in table.items()}
+    )
+
+
+def _points(
+    reader: _Reader, path: tuple[str | int, ...], given: object
+) -> Mapping[str, tuple[float, float, float]]:
+    table = _need_table(reader, path, given)
+    return MappingProxyType({k: _xyz(reader, (*path, k), v) for k, v in table.items()})
+
+
+def _file_name(reader: _Reader, name: str) -> str:
+    if (
+        not name.strip()
+        or any(c in '/\\:*?"<>|\0' or ord(c) < 32 for c in name)
+        or name.startswith(".")
+    ):
+        raise reader.wrong(
+            ("name",), f"'{name}' cannot name a folder; use letters, digits, - and _."
+        )
+    return name
+
+
+def _pads(reader: _Reader, given: object) -> tuple[Pad, ...]:
+    pads: list[Pad] = []
+    for i, entry in enumerate(_need_array(reader, "pad", given)):
+        plain = _settings(reader, ("pad", i), {k: v for k, v in entry.items() if k in PAD}, PAD)
+        kind = plain["kind"]
+        if kind not in KINDS:
+            raise reader.wrong(
+                ("pad", i, "kind"), f"pad kind '{kind}' is unknown; {nearest(kind, KINDS)}"
+            )
+        name = plain["name"] or kind
+        rest = {k: v for k, v in entry.items() if k not in PAD}
+        pad = Pad(name, kind, plain["side"], MappingProxyType(rest))
+        try:
+            check_parameters(pad)
+        except InputError as e:
+            at = next((k for k in rest if f"'{k}'" in str(e)), "kind")
+            raise reader.wrong(("pad", i, at), str(e)) from None
+        _new_name(reader, ("pad", i), "pad", name, [p.name for p in pads])
+        pads.append(pad)
+    return tuple(pads)
+
+
+def _new_name(
+    reader: _Reader, path: tuple[str | int, ...], what: str, name: str, old: list[str]
+) -> None:
+    if name in old:
+        raise reader.wrong(
+            (*path, "name"), f"two {what}s are called '{name}'; give each its own name."
+        )
+    _file_name(reader, name)
+
+
+def _drawn(reader: _Reader, given: object) -> tuple[DrawnSeam, ...]:
+    seams: list[DrawnSeam] = []
+    for i, entry in enumerate(_need_array(reader, "seam", given)):
+        plain = _settings(reader, ("seam", i), entry, SEAM)
+        name = plain["name"] or f"seam-{i + 1}"
+        _new_name(reader, ("seam", i), "seam", name, [s.name for s in seams])
+        if len(plain["through"]) < (3 if plain["closed"] else 2):
+            raise reader.wrong(
+                ("seam", i, "through"),
+                f"seam '{name}' needs at least {3 if plain['closed'] else 2} points.",
+            )
+        line = line_of(dict(reader.lines), ("seam", i))
+        seams.append(DrawnSeam(name, plain["through"], plain["closed"], plain["kind"], line))
+    return tuple(seams)
+
+
+def _cloths(reader: _Reader, given: object) -> tuple[Cloth, ...]:
+    table = _need_table(reader, ("cloth",), given)
+    cloths = []
+    for name, entry in table.items():
+        plain = _settings(
+            reader, ("cloth", name), _need_table(reader, ("cloth", name), entry), CLOTH
+        )
+        _file_name(reader, name)
+        cloths.append(Cloth(name, **plain))
+    rest = [c.name for c in cloths if not c.pieces]
+    if len(rest) > 1:
+        raise reader.wrong(
+            ("cloth", rest[1]),
+            f"cloths '{rest[0]}' and '{rest[1]}' both take all other pieces; list the pieces of one of them.",
+        )
+    if not rest:
+        cloths.insert(0, Cloth("fur", **{k: v.default for k, v in CLOTH.items()}))  # type: ignore[arg-type]
+    return tuple(cloths)

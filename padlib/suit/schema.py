@@ -1,0 +1,164 @@
+"""What may stand in a suit file: every table and key, its kind, its limits and what it means.
+
+One list; the reader checks against it and the reference in DEVELOPERS.md is made from it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+
+
+@dataclass(frozen=True)
+class Key:
+    """One key: kind (text, number, whole, yesno, texts, point), default, limits, choices, help."""
+
+    kind: str
+    default: object
+    help: str
+    least: float | None = None
+    most: float | None = None
+    choices: tuple[str, ...] = ()
+
+
+def _table(**keys: Key) -> Mapping[str, Key]:
+    return MappingProxyType(keys)
+
+
+PAPERS = ("a4", "letter", "roll", "a3", "tabloid", "a0")
+SEAM_KINDS = ("sewn", "opening")
+
+TOP = _table(
+    name=Key("text", "suit", "name of the suit; the folder of the results is called after it"),
+    words=Key("text", "", "a sentence about the character, printed on the guide"),
+)
+
+BODY = _table(
+    file=Key("text", "", "a scan or mesh file, beside the suit file; empty: the built-in body"),
+    unit=Key(
+        "text", "", "unit of the scan; empty: found", choices=("", "mm", "cm", "dm", "m", "inch")
+    ),
+    up=Key(
+        "text",
+        "",
+        "axis that points up; empty: found",
+        choices=("", "x", "y", "z", "-x", "-y", "-z"),
+    ),
+    facing=Key(
+        "text",
+        "",
+        "axis that the wearer faces; empty: found",
+        choices=("", "x", "y", "z", "-x", "-y", "-z"),
+    ),
+    figure=Key(
+        "text",
+        "neutral",
+        "figure of a body made from measurements",
+        choices=("neutral", "female", "male", "child"),
+    ),
+    triangle=Key(
+        "number", 0.0, "edge length of the triangles in mm; 0: stature / 175", least=0.0, most=40.0
+    ),
+)
+
+SHELL = _table(
+    cloth_thickness=Key(
+        "number", 2.0, "thickness of the cloth's backing, mm", least=0.0, most=20.0
+    ),
+    ease=Key("number", 8.0, "wearing ease added along the normal, mm", least=0.0, most=80.0),
+    bridge=Key(
+        "number", 8.0, "how far the cloth may span hollows of the body, mm", least=0.0, most=60.0
+    ),
+)
+
+SEAMS = _table(
+    plan=Key("text", "suit", "which seam plan to start from", choices=("suit",)),
+    neck_rise=Key(
+        "number",
+        15.0,
+        "how far the neck opening lies above the neck's base, mm",
+        least=-30.0,
+        most=80.0,
+    ),
+    wrist_rise=Key(
+        "number", 0.0, "how far the wrist opening lies above the wrist, mm", least=-30.0, most=200.0
+    ),
+    ankle_rise=Key(
+        "number",
+        15.0,
+        "how far the ankle opening lies above the ankle bone, mm",
+        least=-20.0,
+        most=250.0,
+    ),
+    closure=Key("text", "front", "where the closure lies", choices=("front", "back", "none")),
+    closure_below_waist=Key(
+        "number", 60.0, "how far the closure runs below the waist, mm", least=-300.0, most=250.0
+    ),
+)
+
+PIECES = _table(
+    allowance=Key("number", 10.0, "seam allowance, mm", least=0.0, most=40.0),
+    hem=Key("number", 25.0, "allowance at openings, mm", least=0.0, most=80.0),
+    notch_spacing=Key(
+        "number", 200.0, "greatest distance between notches, mm", least=40.0, most=600.0
+    ),
+)
+
+DARTS = _table(
+    limit=Key(
+        "number",
+        0.05,
+        "stretch that the cloth bears, as a fraction (0.05 is 5 %)",
+        least=0.01,
+        most=0.5,
+    ),
+    most=Key("whole", 6, "most darts in one panel", least=0, most=12),
+)
+
+LAY = _table(
+    seconds=Key("number", 10.0, "time for packing each cloth, s", least=0.0, most=3600.0),
+    gap=Key("number", 10.0, "clear distance between pieces, mm", least=0.0, most=100.0),
+    seed=Key("whole", 1, "the same seed gives the same lay", least=0, most=2**31 - 1),
+)
+
+PAPER = _table(
+    overlap=Key("number", 10.0, "overlap of neighbouring pages, mm", least=0.0, most=40.0),
+)
+
+PROOF = _table(
+    sew=Key("yesno", True, "sew the flats back in 3D and report the deviation"),
+)
+
+CLOTH = _table(
+    words=Key("text", "", "what the maker calls it"),
+    width=Key("number", 1500.0, "cuttable width, mm", least=100.0, most=5000.0),
+    pieces=Key("texts", (), "panels cut from it; empty: all that no other cloth names"),
+    mass=Key("number", 600.0, "mass of the cloth, g/m2", least=10.0, most=3000.0),
+)
+
+SEAM = _table(
+    name=Key("text", "", "the seam's name"),
+    through=Key("points", (), "landmark names or [x, y, z] points that it runs through"),
+    closed=Key("yesno", False, "whether it runs back to its beginning"),
+    kind=Key("text", "sewn", "what happens along it", choices=SEAM_KINDS),
+)
+
+PAD = _table(
+    name=Key("text", "", "the pad's name"),
+    kind=Key("text", "", "kind of pad"),
+    side=Key("text", "both", "where it sits", choices=("left", "right", "both")),
+)
+
+TABLES: Mapping[str, Mapping[str, Key]] = MappingProxyType(
+    {
+        "body": BODY,
+        "shell": SHELL,
+        "seams": SEAMS,
+        "darts": DARTS,
+        "pieces": PIECES,
+        "lay": LAY,
+        "paper": PAPER,
+        "proof": PROOF,
+    }
+)

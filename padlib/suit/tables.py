@@ -1,0 +1,24 @@
+"""A body as the object that `measure --json` and `scan --json` print."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from padlib.body.body import Body
+from padlib.body.measure import measure
+from padlib.findings import Finding, Grade
+
+
+def warnings_of(findings: tuple[Finding, ...] | list[Finding]) -> list[str]:
+    """The findings that a maker should read, as sentences, each once."""
+    return list(dict.fromkeys(str(f) for f in findings if f.grade >= Grade.WARNING))
+
+
+def measured(body: Body) -> dict[str, Any]:
+    """landmarks_mm, measurements_mm and warnings of a body with landmarks."""
+    found = measure(body)
+    return {
+        "landmarks_mm": {k: [round(float(c), 3) for c in body.at(k)] for k in body.landmarks},
+        "measurements_mm": {k: round(float(v), 2) for k, v in found.values.items()},
+        "warnings": warnings_of([*body.findings, *found.warnings]),
+    }
