@@ -175,7 +175,7 @@ def _near_groups(edge: Indices, t: NDArray[np.float64], snap: float) -> tuple[In
     new = np.ones(len(order), dtype=bool)
     new[1:] = (e[1:] != e[:-1]) | (s[1:] - s[:-1] >= snap)
     start = np.flatnonzero(new)
-    stop = np.append(start[1:], len(order))
+    stop = np.append(start[1:], len(order))[: len(start)]
     for a, b in zip(start.tolist(), stop.tolist(), strict=True):
         if b - a > 2 and s[b - 1] - s[a] >= snap:
             anchor = s[a]
