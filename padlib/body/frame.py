@@ -1,0 +1,440 @@
+"""Standing a figure up: its unit, its up axis, its plane of symmetry and which way it faces.
+
+Everything is told from the shape alone, from points spread evenly over the surface. The cues
+(legs part, toes point forward, and so on) are common knowledge of anatomy, no source.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+from scipy.spatial import cKDTree
+
+from padlib.errors import InputError
+from padlib.mesh.repair import face_areas
+from padlib.mesh.surface import Surface
+
+Points = NDArray[np.float64]
+
+UNITS = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "dm": 100.0}
+SHORTEST_MM, TALLEST_MM = 700.0, 2300.0
+SHORTEST_IN_INCHES_MM = 1200.0  # below this an inch reading is more likely a mistake than a child
+AXES = {"x": 0, "y": 1, "z": 2}
+
+
+@dataclass(frozen=True, eq=False)
+class Frame:
+    """How a mesh as read is carried into padlib's frame: p -> scale * p @ rotation.T + shift.
+
+    scale in mm per unit of the file; rotation (3, 3); shift (3,) in mm; unit and up as words
+    ("cm", "+y"); turned_deg: turn about the vertical after standing up, anticlockwise from above;
+    sure: how sure each guess is, 0 to 1 (1 too for what was given): "unit", "up", "facing",
+    "symmetry_mm" is the usual distance between the body and its mirror image.
+    """
+
+    scale: float
+    rotation: NDArray[np.float64]
+    shift: NDArray[np.float64]
+    unit: str
+    up: str
+    turned_deg: float
+    sure: dict[str, float]
+
+    def carry(self, points: Points) -> Points:
+        """Points (n, 3) of the file, in padlib's frame in mm."""
+        return self.scale * np.asarray(points) @ self.rotation.T + self.shift
+
+
+def find_frame(
+    surface: Surface, *, unit: str | None = None, up: str | None = None, facing: str | None = None
+) -> Frame:
+    """Find the frame of a standing figure, as read.
+
+    unit: "mm", "cm", "m", "in" or "dm"; up: "x", "y", "z" with a sign, e.g. "+y"; facing: the
+    direction that the wearer faces in the file, likewise, or an angle in degrees anticlockwise from
+    the direction that the figure is found to face, when that guess was wrong ("180").
+    Raises InputError for a height that is not a person's, and for words that it does not know.
+    """
+    points = spread_points(surface, 40_000)
+    axis, sign, sure_up = _given_axis(up, "up") or _find_up(points)
+    stand = _standing(axis, sign)
+    points = points @ stand.T
+    height = float(np.ptp(surface.vertices[:, axis]))
+    unit, scale, sure_unit = _find_unit(height, unit)
+    points = points * scale
+    angle, symmetry_mm, sure_facing = _find_facing(points, height * scale)
+    if facing is not None:
+        angle, sure_facing = _asked_facing(facing, stand, angle), 1.0
+    turn = _turn(-np.pi / 2 - angle)
+    turned = points @ turn.T
+    middle = _centre_line(turned, height * scale)
+    floor = scale * float((surface.vertices @ stand.T)[:, 2].min())
+    shift = np.array([-middle, -_depth_middle(turned), -floor])
+    return Frame(
+        scale=scale,
+        rotation=turn @ stand,
+        shift=shift,
+        unit=unit,
+        up=f"{'+' if sign > 0 else '-'}{'xyz'[axis]}",
+        turned_deg=float((np.degrees(-np.pi / 2 - angle) + 180.0) % 360.0 - 180.0),
+        sure={
+            "unit": sure_unit,
+            "up": sure_up,
+            "facing": sure_facing,
+            "symmetry_mm": symmetry_mm,
+        },
+    )
+
+
+def spread_points(surface: Surface, count: int) -> Points:
+    """About `count` points (k, 3) spread evenly by area over a surface, always the same ones."""
+    weight = face_areas(surface.vertices, surface.faces)
+    total = np.cumsum(weight)
+    at = (np.arange(count) + 0.5) * total[-1] / count
+    face = np.minimum(np.searchsorted(total, at), len(weight) - 1)
+    # two low-discrepancy numbers for each point (R. Kronecker's sequence with the plastic number)
+    u = (0.7548776662466927 * np.arange(count)) % 1.0
+    v = (0.5698402909980532 * np.arange(count)) % 1.0
+    over = u + v > 1.0
+    u, v = np.where(over, 1.0 - u, u)[:, None], np.where(over, 1.0 - v, v)[:, None]
+    a, b, c = (surface.vertices[surface.faces[face, k]] for k in range(3))
+    return a + u * (b - a) + v * (c - a)
+
+
+# ---------------------------------------------------------------- unit
+
+
+def _find_unit(height: float, unit: str | None) -> tuple[str, float, float]:
+    """The unit, mm per unit and how sure; InputError when no unit, or more than one, will do."""
+    if unit is not None:
+        return _forced_unit(height, unit)
+    fits = [name for name, scale in UNITS.items() if _human(height * scale, name)]
+    if "dm" in fits and len(fits) > 1:
+        fits.remove("dm")
+    if not fits:
+        raise InputError(
+            f"the figure is {height:.4g} units tall, which is not a person's height in mm, cm, m or"
+            f" inches ({SHORTEST_MM:.0f} to {TALLEST_MM:.0f} mm); scale the file or leave out what"
+            " does not belong to the body."
+        )
+    if len(fits) > 1:
+        shown = " or ".join(f"{height * UNITS[u]:.0f} mm in {u}" for u in fits)
+        raise InputError(
+            f"the figure is {height:.4g} units tall, which could be {shown}; say which unit it is."
+        )
+    return fits[0], UNITS[fits[0]], 1.0 if fits[0] in ("mm", "cm", "m") else 0.7
+
+
+def _forced_unit(height: float, unit: str) -> tuple[str, float, float]:
+    """The unit that the user gave, checked."""
+    name = {"inch": "in", "inches": "in"}.get(unit.lower(), unit.lower())
+    if name not in UNITS:
+        raise InputError(f"the unit {unit} is not known; use one of {', '.join(UNITS)}.")
+    tall = height * UNITS[name]
+    if not SHORTEST_MM <= tall <= TALLEST_MM:
+        raise InputError(
+            f"read in {name} the figure is {tall:,.0f} mm tall, and a person stands between"
+            f" {SHORTEST_MM:.0f} and {TALLEST_MM:.0f} mm; give another unit or leave it out."
+        )
+    return name, UNITS[name], 1.0
+
+
+def _human(tall: float, unit: str) -> bool:
+    """Whether a height in mm can be a standing person's."""
+    least = SHORTEST_IN_INCHES_MM if unit == "in" else SHORTEST_MM
+    return least <= tall <= TALLEST_MM
+
+
+# ---------------------------------------------------------------- up
+
+
+def _given_axis(word: str | None, what: str) -> tuple[int, int, float] | None:
+    """Axis, sign and sureness of words like "z", "+y" or "-x"; None for None."""
+    if word is None:
+        return None
+    text = word.strip().lower()
+    sign = -1 if text.startswith("-") else 1
+    if text.lstrip("+-") not in AXES:
+        raise InputError(f"{what} is {word}, but must be x, y or z with a sign, such as +y.")
+    return AXES[text.lstrip("+-")], sign, 1.0
+
+
+def _find_up(points: Points) -> tuple[int, int, float]:
+    """The axis and sign along which the figure stands upright, and how sure that is.
+
+    A figure is longest, or nearly so, along its height, and has two legs at one end only.
+    """
+    extents = np.ptp(np.quantile(points, [0.0005, 0.9995], axis=0), axis=0)
+    scores = np.full((3, 2), -1.0)
+    for axis in range(3):
+        long = extents[axis] / extents.max()
+        if long < 0.6:
+            continue
+        for column, sign in enumerate((1, -1)):
+            upright = points @ _standing(axis, sign).T
+            scores[axis, column] = long + _legs(upright) + 0.5 * _head_heavy(upright)
+    axis, column = np.unravel_index(np.argmax(scores), scores.shape)
+    rest = np.delete(scores.ravel(), 2 * axis + column).max()
+    return int(axis), (1, -1)[column], float(np.clip(scores[axis, column] - rest, 0.0, 1.0))
+
+
+def _standing(axis: int, sign: int) -> NDArray[np.float64]:
+    """The rotation (3, 3) that carries an axis of the file to +Z (right-handed)."""
+    up = np.zeros(3)
+    up[axis] = sign
+    side = np.eye(3)[0 if axis else 1]
+    return np.stack([side, np.cross(up, side), up])
+
+
+def _legs(points: Points) -> float:
+    """Share of the levels between 4 % and 34 % of the height that show two like pieces."""
+    low, tall = points[:, 2].min(), np.ptp(points[:, 2])
+    return float(np.mean([_two_legs(points, low, tall, at) for at in np.linspace(0.04, 0.34, 16)]))
+
+
+def _two_legs(points: Points, low: float, tall: float, at: float) -> bool:
+    """Whether the level `at` of the height shows two pieces of like size and no third."""
+    return _leg_centres(points, low, tall, at) is not None
+
+
+def _leg_centres(points: Points, low: float, tall: float, at: float) -> Points | None:
+    """Centres (2, 2) of the two like pieces at a level, or None when it does not show two."""
+    slab = points[np.abs(points[:, 2] - low - at * tall) < 0.012 * tall, :2]
+    if len(slab) < 20:
+        return None
+    cell = np.floor((slab - slab.min(axis=0)) / (0.012 * tall)).astype(np.int64)
+    if cell.max() > 400:
+        return None
+    taken = np.zeros(cell.max(axis=0) + 1, dtype=bool)
+    taken[cell[:, 0], cell[:, 1]] = True
+    piece, _ = ndimage.label(taken, structure=np.ones((3, 3)))
+    mine = piece[cell[:, 0], cell[:, 1]]
+    size = np.bincount(mine)[1:]
+    large = np.flatnonzero(size > 0.12 * size.sum()) + 1
+    if len(large) != 2 or size[large - 1].min() < 0.4 * size[large - 1].max():
+        return None
+    return np.stack([slab[mine == k].mean(axis=0) for k in large])
+
+
+def _head_heavy(points: Points) -> float:
+    """-1 to 1: whether the surface lies high, as shoulders, arms and head make it lie."""
+    z = (points[:, 2] - points[:, 2].min()) / np.ptp(points[:, 2])
+    return float(np.clip((z.mean() - 0.5) / 0.1, -1.0, 1.0))
+
+
+# ---------------------------------------------------------------- symmetry and facing
+
+
+def _turn(angle: float) -> NDArray[np.float64]:
+    """Rotation (3, 3) about +Z."""
+    c, s = np.cos(angle), np.sin(angle)
+    return np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]])
+
+
+def _find_facing(points: Points, tall: float) -> tuple[float, float, float]:
+    """Direction that the figure faces (radians about +Z), mirror distance in mm, how sure (0 to 1).
+
+    points (n, 3) stand upright in mm. The plane of symmetry is found by mirroring, pairing closest
+    points and moving the plane until it holds still (iterated closest points, Besl and McKay 1992),
+    from many starting angles; then anatomy tells front from back.
+    """
+    low = points[:, 2].min()
+    normal, offset, distance = _mirror_plane(points, tall)
+    turned = points @ _turn(np.pi - normal).T
+    turned += np.array([offset, 0.0, -low])
+    vote, sure = _faces_front(turned / tall)
+    # turned so that the plane's normal is -X: the front is -Y for a positive vote
+    facing = normal + np.pi / 2 if vote > 0 else normal - np.pi / 2
+    return facing, distance, sure
+
+
+def _mirror_plane(points: Points, tall: float) -> tuple[float, float, float]:
+    """Angle of the normal and offset of the vertical plane of symmetry, and the mirror distance."""
+    coarse, fine = points[::40], points[::8]
+    tree = cKDTree(fine)
+    cap = 0.03 * tall
+    side = _leg_direction(points, tall)
+    found = []
+    for start in np.arange(0.0, np.pi, np.pi / 24):
+        angle, offset = start, float(points[:, :2].mean(axis=0) @ _direction(start))
+        for _ in range(4):
+            angle, offset, distance = _mirror_step(coarse, tree, fine, angle, offset, cap)
+        doubt = 0.0 if side is None else 1.0 - abs(_direction(angle) @ side)
+        found.append((distance * (1.0 + doubt), angle, offset))
+    found.sort()
+    best = None
+    for _, angle, offset in found[:3]:
+        for _ in range(12):
+            angle, offset, distance = _mirror_step(fine[::3], tree, fine, angle, offset, cap)
+        doubt = 0.0 if side is None else 1.0 - abs(_direction(angle) @ side)
+        if best is None or distance * (1.0 + doubt) < best[0]:
+            best = (distance * (1.0 + doubt), angle, offset)
+    return _polished(points, tall, best[1], best[2])
+
+
+def _polished(
+    points: Points, tall: float, angle: float, offset: float
+) -> tuple[float, float, float]:
+    """The plane settled on trunk and head alone, so that a bent arm or a step does not pull it."""
+    low = points[:, 2].min()
+    away = np.abs(points[:, :2] @ _direction(angle) - offset)
+    trunk = points[(points[:, 2] > low + 0.45 * tall) & (away < 0.13 * tall)]
+    tree, few = cKDTree(trunk), trunk[:: max(1, len(trunk) // 6000)]
+    distance = 0.0
+    for cap in np.geomspace(0.03 * tall, 0.006 * tall, 12):
+        angle, offset, distance = _mirror_step(few, tree, trunk, angle, offset, cap)
+    return angle, offset, distance
+
+
+def _direction(angle: float) -> NDArray[np.float64]:
+    """Unit vector (2,) at an angle."""
+    return np.array([np.cos(angle), np.sin(angle)])
+
+
+def _mirror_step(
+    points: Points, tree: cKDTree, targets: Points, angle: float, offset: float, cap: float
+) -> tuple[float, float, float]:
+    """One step of mirrored closest points: the better plane and the capped mean distance before."""
+    normal = np.r_[_direction(angle), 0.0]
+    image = points - 2.0 * ((points @ normal) - offset)[:, None] * normal
+    distance, near = tree.query(image)
+    score = float(np.minimum(distance, cap).mean())
+    good = distance < cap
+    if good.sum() < 10:
+        return angle, offset, score
+    p, q = points[good, :2], targets[near[good], :2]
+    p0, q0 = p.mean(axis=0), q.mean(axis=0)
+    dp, dq = p - p0, q - q0
+    # reflection [[cos 2t, sin 2t], [sin 2t, -cos 2t]] about a line at t = angle + 90 deg
+    c = float(np.sum(dp[:, 0] * dq[:, 0] - dp[:, 1] * dq[:, 1]))
+    s = float(np.sum(dp[:, 0] * dq[:, 1] + dp[:, 1] * dq[:, 0]))
+    new = np.arctan2(s, c) / 2.0 + np.pi / 2
+    return new, float((p0 + q0) @ _direction(new) / 2.0), score
+
+
+def _leg_direction(points: Points, tall: float) -> NDArray[np.float64] | None:
+    """Horizontal unit vector (2,) from leg to leg, or None when the legs do not part."""
+    low = points[:, 2].min()
+    levels = [_leg_centres(points, low, tall, at) for at in np.linspace(0.06, 0.4, 18)]
+    apart = [pair[1] - pair[0] for pair in levels if pair is not None]
+    if len(apart) < 3:
+        return None
+    apart = np.array(apart)
+    value, vector = np.linalg.eigh(apart.T @ apart)
+    return vector[:, 1] if value[1] > 0 else None
+
+
+def _faces_front(p: Points) -> tuple[float, float]:
+    """Vote (positive: the front is -Y) and sureness 0 to 1; p in parts of the stature, x = 0 mid."""
+    cues = [(3.0, _toes(p)), (1.0, _nose(p)), (1.0, _calves(p)), (1.5, _seat(p)), (1.0, _hands(p))]
+    known = [(weight, cue) for weight, cue in cues if cue is not None]
+    if not known:
+        return 1.0, 0.0
+    vote = sum(weight * cue for weight, cue in known)
+    return vote, float(min(1.0, abs(vote) / 4.0))
+
+
+def _cue(value: float, usual: float) -> float:
+    """A cue cut to -1..1, where `usual` is what most bodies show."""
+    return float(np.clip(value / usual, -1.0, 1.0))
+
+
+def _middle(y: NDArray[np.float64], few: int = 12) -> float | None:
+    """Middle of the depth that points take up, robust to a few strays."""
+    return float(np.mean(np.quantile(y, [0.03, 0.97]))) if len(y) >= few else None
+
+
+def _toes(p: Points) -> float | None:
+    """The foot reaches further forward of the ankle than behind it."""
+    found = []
+    for side in (-1, 1):
+        leg = p[(side * p[:, 0] > 0) & (np.abs(p[:, 0]) < 0.25) & (p[:, 2] < 0.12)]
+        foot = _middle(leg[leg[:, 2] < 0.05, 1])
+        ankle = _middle(leg[(leg[:, 2] > 0.06) & (leg[:, 2] < 0.10), 1])
+        if foot is not None and ankle is not None:
+            found.append(ankle - foot)
+    return _cue(float(np.mean(found)), 0.03) if found else None
+
+
+def _nose(p: Points) -> float | None:
+    """In the middle of the face the nose stands out between the cheeks."""
+    head = p[(p[:, 2] > 0.86) & (p[:, 2] < 0.98) & (np.abs(p[:, 0]) < 0.028)]
+    ridges = []
+    for at in np.arange(0.87, 0.97, 0.006):
+        level = head[np.abs(head[:, 2] - at) < 0.006]
+        middle = level[np.abs(level[:, 0]) < 0.008, 1]
+        cheeks = level[np.abs(level[:, 0]) > 0.018, 1]
+        if len(middle) > 3 and len(cheeks) > 5:
+            front, back = np.quantile(cheeks, [0.1, 0.9])
+            ridges.append((front - middle.min(), middle.max() - back))
+    if len(ridges) < 4:
+        return None
+    front, back = np.max(ridges, axis=0)
+    return _cue(float(front - back), 0.008)
+
+
+def _calves(p: Points) -> float | None:
+    """The calf stands out behind the line from ankle to knee."""
+    legs = p[np.abs(p[:, 0]) < 0.25]
+    ankle, calf, knee = (
+        _middle(legs[np.abs(legs[:, 2] - at) < 0.012, 1]) for at in (0.08, 0.20, 0.28)
+    )
+    if ankle is None or calf is None or knee is None:
+        return None
+    return _cue(calf - 0.4 * ankle - 0.6 * knee, 0.01)
+
+
+def _seat(p: Points) -> float | None:
+    """The seat stands out behind, the belly in front: hips lie behind the waist."""
+    trunk = p[np.abs(p[:, 0]) < 0.07]
+    hip = _middle(trunk[(trunk[:, 2] > 0.49) & (trunk[:, 2] < 0.54), 1])
+    waist = _middle(trunk[(trunk[:, 2] > 0.60) & (trunk[:, 2] < 0.66), 1])
+    return None if hip is None or waist is None else _cue(hip - waist, 0.012)
+
+
+def _hands(p: Points) -> float | None:
+    """Hanging or held-out hands lie forward of the shoulders."""
+    arm = p[(np.abs(p[:, 0]) > 0.15) & (p[:, 2] > 0.35) & (p[:, 2] < 0.9)]
+    if len(arm) < 100:
+        return None
+    reach = np.abs(arm[:, 0])
+    hand, root = reach > np.quantile(reach, 0.75), reach < np.quantile(reach, 0.25)
+    return _cue(float(np.median(arm[root, 1]) - np.median(arm[hand, 1])), 0.05)
+
+
+def _asked_facing(word: str, stand: NDArray[np.float64], found: float) -> float:
+    """The facing angle that the user asked for: an axis of the file, or degrees from the found."""
+    text = word.strip().lower()
+    try:
+        return found + np.radians(float(text))
+    except ValueError:
+        axis, sign, _ = _given_axis(text, "facing")
+    way = stand[:, axis] * sign
+    if abs(way[2]) > 0.5:
+        raise InputError(f"facing is {word}, but that is the up axis; give a level direction.")
+    near = np.arctan2(way[1], way[0])
+    # keep the measured plane: of its two sides, or of a quarter turn, take the one that was meant
+    quarter = np.round((near - found) / (np.pi / 2)) * (np.pi / 2)
+    off = near - found - quarter
+    return near - off if abs(off) < np.radians(40) else near
+
+
+def _centre_line(turned: Points, tall: float) -> float:
+    """x of the symmetry plane, its normal already along X."""
+    _, offset, _ = _polished(turned, tall, 0.0, _trunk_middle(turned, tall))
+    return float(offset)
+
+
+def _trunk_middle(turned: Points, tall: float) -> float:
+    """Middle of the trunk across, as a start."""
+    low = turned[:, 2].min()
+    trunk = turned[(turned[:, 2] > low + 0.5 * tall) & (turned[:, 2] < low + 0.6 * tall), 0]
+    return float(np.median(trunk)) if len(trunk) else float(turned[:, 0].mean())
+
+
+def _depth_middle(turned: Points) -> float:
+    """y of the middle of the trunk, so that the body stands over the origin."""
+    return float(np.median(turned[:, 1]))

@@ -1,0 +1,104 @@
+"""Measuring a scanner's noise and taking it out without shrinking the body."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import csr_matrix
+
+from padlib.mesh.repair import (
+    boundary_edges,
+    directed_edges,
+    edge_keys,
+    face_areas,
+    face_crosses,
+)
+from padlib.mesh.surface import Faces, Surface, Vertices
+
+
+def neighbour_mean(faces: Faces, count: int) -> csr_matrix:
+    """The matrix (n, n) that gives each vertex the plain mean of its neighbours."""
+    edges = directed_edges(faces)
+    edges = np.concatenate([edges, edges[:, ::-1]])
+    keys, first = np.unique(edge_keys(edges, True), return_index=True)
+    row, column = edges[first].T
+    valence = np.maximum(np.bincount(row, minlength=count), 1)
+    return csr_matrix((1.0 / valence[row], (row, column)), shape=(count, count))
+
+
+def vertex_normals(vertices: Vertices, faces: Faces) -> NDArray[np.float64]:
+    """Unit normals (n, 3), faces weighted by area."""
+    cross = face_crosses(vertices, faces)
+    total = np.stack(
+        [np.bincount(faces.ravel(), np.repeat(cross[:, k], 3), len(vertices)) for k in range(3)], 1
+    )
+    return total / np.maximum(np.linalg.norm(total, axis=1, keepdims=True), 1e-300)
+
+
+def scanner_noise(surface: Surface) -> float:
+    """Standard deviation along the normal of independent noise on the vertices, in their unit.
+
+    With d the height of a vertex over the mean of its n neighbours, noise of variance s^2 that is
+    independent from vertex to vertex gives neighbours i, j on an edge with two common neighbours
+    the covariance E[d_i d_j] = -s^2 (1/n_i + 1/n_j) + 2 s^2 / (n_i n_j), while a smooth surface
+    gives a positive one. Solved for s^2 in small patches; the upper quartile of the patches is
+    taken, because patches of coarse triangles hide the noise. 0 when there is no such noise.
+    """
+    v, f = surface.vertices, surface.faces
+    mean = neighbour_mean(f, len(v))
+    height = np.einsum("ij,ij->i", v - mean @ v, _calm_normals(v, f, mean))
+    valence = np.diff(mean.indptr)
+    a, b = directed_edges(f).T
+    expected = -(1.0 / valence[a] + 1.0 / valence[b]) + 2.0 / (valence[a] * valence[b])
+    seen = np.bincount(a, height[a] * height[b], len(v))
+    expected = np.bincount(a, expected, len(v))
+    for _ in range(3):
+        seen, expected = mean @ seen, mean @ expected
+    variance = seen / np.minimum(expected, -1e-12)
+    weight = np.bincount(f.ravel(), np.repeat(face_areas(v, f), 3), len(v))
+    weight = np.minimum(weight, np.median(weight))
+    order = np.argsort(variance, kind="stable")
+    place = np.searchsorted(np.cumsum(weight[order]), 0.75 * weight.sum())
+    return float(np.sqrt(max(variance[order][min(place, len(v) - 1)], 0.0)))
+
+
+def _calm_normals(vertices: Vertices, faces: Faces, mean: csr_matrix) -> NDArray[np.float64]:
+    """Unit normals (n, 3), averaged over a few rings so that noise does not turn them."""
+    normal = vertex_normals(vertices, faces)
+    for _ in range(4):
+        normal = mean @ normal
+    return normal / np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-300)
+
+
+def smooth(surface: Surface, noise: float, *, keep: float, most: float = 3.0) -> Surface:
+    """Take noise of standard deviation `noise` out; waves longer than about `keep` stay.
+
+    Taubin's two steps, one forth and a larger one back, so that nothing shrinks (G. Taubin, "A
+    signal processing approach to fair surface design", SIGGRAPH 1995). Each vertex moves along its
+    normal only, and no further than `most` times the noise from where it was measured.
+    Where triangles are too coarse to carry a wave of length `keep`, less is done.
+    """
+    v, f = surface.vertices, surface.faces
+    mean = neighbour_mean(f, len(v))
+    normal = _calm_normals(v, f, mean)
+    ends = directed_edges(f)
+    length = np.linalg.norm(v[ends[:, 0]] - v[ends[:, 1]], axis=1)
+    edge = np.bincount(ends[:, 0], length, len(v)) / np.bincount(ends[:, 0], minlength=len(v))
+    # a wave of length w on triangles of edge e has the umbrella eigenvalue (pi e / w)^2
+    pass_band = np.maximum((np.pi * edge / keep) ** 2, 1e-12)
+    least = float(np.clip(np.quantile(pass_band, 0.05), 0.02, 0.3))
+    share = np.minimum(1.0, least / pass_band)
+    share[np.unique(boundary_edges(f))] = 0.0
+    forth = 0.6
+    back = 1.0 / (least - 1.0 / forth)
+    # heights u over the measured points: the umbrella along the normal is  start + turn u - u
+    start = np.einsum("ij,ij->i", mean @ v - v, normal)
+    row = np.repeat(np.arange(len(v)), np.diff(mean.indptr))
+    turn = mean.copy()
+    turn.data = mean.data * np.einsum("ij,ij->i", normal[row], normal[mean.indices])
+    height = np.zeros(len(v))
+    for _ in range(int(np.clip(round(1.2 / least), 5, 60))):
+        for step in (forth, back):
+            height = height + step * share * (start + turn @ height - height)
+    height = np.clip(height, -most * noise, most * noise)
+    return Surface(v + height[:, None] * normal, f)

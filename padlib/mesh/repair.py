@@ -1,0 +1,292 @@
+"""Repairs that leave the scan's geometry alone: merge, drop, turn round, split."""
+
+from __future__ import annotations
+
+import igl
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
+from scipy.spatial import cKDTree
+
+from padlib.findings import Finding, Grade
+from padlib.mesh.surface import Faces, Surface, Vertices
+
+Findings = tuple[Finding, ...]
+
+MERGED, DEGENERATE, DOUBLED, ISLANDS, FLOOR = 100, 101, 102, 103, 104
+FLIPPED, INSIDE_OUT, SPLIT = 105, 106, 107
+
+
+def directed_edges(faces: Faces) -> NDArray[np.int64]:
+    """The three directed edges of each face, (3m, 2): first all (0, 1), then (1, 2), then (2, 0)."""
+    return faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 3, 2).transpose(1, 0, 2).reshape(-1, 2)
+
+
+def edge_keys(edges: NDArray[np.int64], directed: bool = False) -> NDArray[np.int64]:
+    """One integer for each edge (k, 2), the same for both directions unless directed."""
+    low, high = (edges[:, 0], edges[:, 1]) if directed else (edges.min(axis=1), edges.max(axis=1))
+    return low * (int(edges.max(initial=0)) + 1) + high
+
+
+def face_areas(vertices: Vertices, faces: Faces) -> NDArray[np.float64]:
+    """Area of each face (m,), in the square of the vertices' unit."""
+    return 0.5 * np.linalg.norm(face_crosses(vertices, faces), axis=1)
+
+
+def face_crosses(vertices: Vertices, faces: Faces) -> NDArray[np.float64]:
+    """Normal of each face (m, 3), twice its area long."""
+    a, b, c = (vertices[faces[:, k]] for k in range(3))
+    return np.cross(b - a, c - a)
+
+
+def without_unused(vertices: Vertices, faces: Faces) -> Surface:
+    """The same faces with the vertices that no face uses taken out."""
+    used = np.zeros(len(vertices), dtype=bool)
+    used[faces.ravel()] = True
+    return Surface(vertices[used], (np.cumsum(used) - 1)[faces])
+
+
+def pairs_across_edges(faces: Faces) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """For each edge of exactly two faces: the two faces (k, 2) and their corners' rows (k, 2).
+
+    A row is the place of the edge in `directed_edges(faces)`; the face is that row modulo m.
+    """
+    keys = edge_keys(directed_edges(faces))
+    order = np.argsort(keys, kind="stable")
+    keys = keys[order]
+    first = np.flatnonzero(np.r_[True, keys[1:] != keys[:-1]])
+    count = np.diff(np.r_[first, len(keys)])
+    start = first[count == 2]
+    rows = np.column_stack([order[start], order[start + 1]])
+    return rows % len(faces), rows
+
+
+def components(faces: Faces) -> NDArray[np.int64]:
+    """Number of the edge-connected piece of each face (m,), from 0."""
+    edges = directed_edges(faces)
+    keys = edge_keys(edges)
+    _, edge = np.unique(keys, return_inverse=True)
+    face = np.tile(np.arange(len(faces)), 3)
+    bonds = coo_matrix(
+        (np.ones(len(face), dtype=np.int8), (face, edge.reshape(-1) + len(faces))),
+        shape=(len(faces) + edge.max(initial=0) + 1,) * 2,
+    )
+    return connected_components(bonds, directed=False)[1][: len(faces)].astype(np.int64)
+
+
+def merge_vertices(surface: Surface, *, tolerance: float = 1e-7) -> tuple[Surface, Findings]:
+    """Make vertices that lie within `tolerance` times the mesh's size of each other one vertex."""
+    points, inverse = np.unique(surface.vertices, axis=0, return_inverse=True)
+    size = float(np.linalg.norm(np.ptp(points, axis=0))) if len(points) else 0.0
+    close = cKDTree(points).query_pairs(tolerance * size, output_type="ndarray")
+    bonds = coo_matrix((np.ones(len(close)), close.T.reshape(2, -1)), shape=(len(points),) * 2)
+    count, label = connected_components(bonds, directed=False)
+    keep = np.full(count, len(points))
+    np.minimum.at(keep, label, np.arange(len(points)))
+    used = np.unique(surface.faces)
+    faces = label[inverse.reshape(-1)][surface.faces]
+    gone = len(used) - len(np.unique(faces))
+    merged = without_unused(points[keep], faces)
+    return merged, _told(MERGED, gone, "vertices at the same place were made one")
+
+
+def drop_degenerate(surface: Surface) -> tuple[Surface, Findings]:
+    """Drop faces that name a vertex twice.
+
+    A face of three different vertices in a line stays: without it the surface would have a slit.
+    """
+    f = surface.faces
+    good = (f[:, 0] != f[:, 1]) & (f[:, 1] != f[:, 2]) & (f[:, 2] != f[:, 0])
+    found = _told(DEGENERATE, int((~good).sum()), "faces without an area were dropped")
+    return without_unused(surface.vertices, f[good]), found
+
+
+def drop_doubled(surface: Surface) -> tuple[Surface, Findings]:
+    """Of faces with the same three vertices, in any order, keep the first."""
+    ordered = np.sort(surface.faces, axis=1)
+    _, first = np.unique(ordered, axis=0, return_index=True)
+    gone = len(ordered) - len(first)
+    found = _told(DOUBLED, gone, "faces that were there twice were dropped")
+    return without_unused(surface.vertices, surface.faces[np.sort(first)]), found
+
+
+def drop_islands(
+    surface: Surface, *, share: float = 0.01, reach: float = 0.06
+) -> tuple[Surface, Findings]:
+    """Keep the figure: drop flat sheets, crumbs, things that stand apart and things inside.
+
+    A piece is kept beside the largest one when it has at least `share` of its area, comes within
+    `reach` of its height, and does not lie inside it (a severed arm stays; an eyeball goes).
+    """
+    piece = components(surface.faces)
+    area = np.bincount(piece, face_areas(surface.vertices, surface.faces))
+    large = np.flatnonzero(area >= share * area.max())
+    sheets = [k for k in large if len(large) > 1 and _is_sheet(surface, piece == k)]
+    sheets = sheets if len(sheets) < len(large) else []
+    rest = np.setdiff1d(large, sheets)
+    main = rest[np.argmax(area[rest])]
+    kept = [main] + [
+        k
+        for k in rest
+        if k != main
+        and area[k] >= share * area[main]
+        and _belongs(surface, piece == main, piece == k, reach)
+    ]
+    crumbs = len(area) - len(kept) - len(sheets)
+    found = _told(ISLANDS, crumbs, "loose pieces beside or inside the body were dropped")
+    found += _told(FLOOR, len(sheets), "flat sheets (a floor or a wall) were dropped")
+    return without_unused(surface.vertices, surface.faces[np.isin(piece, kept)]), found
+
+
+def _is_sheet(surface: Surface, mine: NDArray[np.bool_]) -> bool:
+    """Whether a piece is a thin flat sheet: its smallest spread is 3 % of the middle one or less."""
+    faces = surface.faces[mine]
+    weight = face_areas(surface.vertices, faces)
+    centre = surface.vertices[faces].mean(axis=1)
+    away = centre - np.average(centre, axis=0, weights=weight)
+    spread = np.linalg.eigvalsh((away * weight[:, None]).T @ away)
+    return bool(spread[0] <= 0.03**2 * spread[1])
+
+
+def _belongs(
+    surface: Surface, main: NDArray[np.bool_], other: NDArray[np.bool_], reach: float
+) -> bool:
+    """Whether a second large piece is a part of the figure: near the main piece and outside it."""
+    body = without_unused(surface.vertices, surface.faces[main])
+    part = without_unused(surface.vertices, surface.faces[other])
+    points = part.vertices[:: max(1, len(part.vertices) // 2000)]
+    height = float(np.ptp(body.vertices, axis=0).max())
+    apart, _ = cKDTree(body.vertices).query(points)
+    if apart.min() > reach * height:
+        return False
+    sign = 1.0 if signed_volume(body.vertices, body.faces) >= 0 else -1.0
+    inside = sign * igl.fast_winding_number(body.vertices, body.faces, points) > 0.5
+    closed = not len(boundary_edges(part.faces))
+    return not (closed and inside.mean() > 0.9)
+
+
+def boundary_edges(faces: Faces) -> NDArray[np.int64]:
+    """Directed edges (k, 2) that belong to one face only."""
+    edges = directed_edges(faces)
+    _, inverse, count = np.unique(edge_keys(edges), return_inverse=True, return_counts=True)
+    return edges[count[inverse.reshape(-1)] == 1]
+
+
+def signed_volume(vertices: Vertices, faces: Faces) -> float:
+    """Volume inside, seen from the middle of the mesh (positive when the faces look outward)."""
+    if not len(faces):
+        return 0.0
+    a, b, c = (vertices[faces[:, k]] - vertices[faces].mean(axis=(0, 1)) for k in range(3))
+    return float(np.einsum("ij,ij->", a, np.cross(b, c)) / 6.0)
+
+
+def orient(surface: Surface) -> tuple[Surface, Findings]:
+    """Turn the faces of each piece the same way round, and each piece outward.
+
+    Faces are followed over edges of exactly two faces (igl.bfs_orient); which way is outward is
+    told by the signed volume of the piece.
+    """
+    faces, patch = igl.bfs_orient(surface.faces)
+    faces, patch = faces.astype(np.int64), np.asarray(patch).reshape(-1)
+    centre = np.stack([_patch_mean(surface.vertices, faces, patch, k) for k in range(3)], axis=1)
+    a, b, c = (surface.vertices[faces[:, k]] - centre[patch] for k in range(3))
+    volume = np.bincount(patch, np.einsum("ij,ij->i", a, np.cross(b, c)))
+    back = (volume < 0)[patch]
+    faces[back] = faces[back][:, [0, 2, 1]]
+    turned = _turned(surface.faces, faces)
+    if 2 * turned.sum() > len(faces):
+        words = "the surface was inside out and was turned"
+        found = (Finding(INSIDE_OUT, words, grade=Grade.REPAIR, count=1),)
+        return Surface(surface.vertices, faces), found + _flips(int((~turned).sum()))
+    return Surface(surface.vertices, faces), _flips(int(turned.sum()))
+
+
+def _patch_mean(
+    vertices: Vertices, faces: Faces, patch: NDArray[np.int64], axis: int
+) -> NDArray[np.float64]:
+    """Mean coordinate of the faces' corners of each patch along one axis."""
+    total = np.bincount(patch, vertices[faces, axis].mean(axis=1))
+    return total / np.bincount(patch)
+
+
+def _turned(before: Faces, after: Faces) -> NDArray[np.bool_]:
+    """Which faces run the other way round than before."""
+    turns = [np.roll(before, k, axis=1) for k in range(3)]
+    return ~np.any([np.all(after == turn, axis=1) for turn in turns], axis=0)
+
+
+def _flips(count: int) -> Findings:
+    """The finding for single faces that looked the wrong way."""
+    return _told(FLIPPED, count, "faces that looked inward were turned outward")
+
+
+def split_nonmanifold(surface: Surface) -> tuple[Surface, Findings]:
+    """Make every edge belong to one or two faces of like direction, and every vertex to one fan.
+
+    Corners stay together only across sound edges; where that does not part the sheets (the end of
+    a fin), the faces at the edge are dropped and the hole is left to be filled.
+    """
+    vertices, faces = surface.vertices, surface.faces
+    gone, split = 0, 0
+    while True:
+        before = len(np.unique(faces))
+        vertices, faces = _parted(vertices, faces)
+        split += len(vertices) - before
+        bad = _unsound_faces(faces)
+        if not bad.any():
+            break
+        gone += int(bad.sum())
+        faces = faces[~bad]
+    found = _told(SPLIT, split + gone, "places where sheets met in one edge or vertex were parted")
+    return without_unused(vertices, faces), found
+
+
+def _parted(vertices: Vertices, faces: Faces) -> tuple[Vertices, Faces]:
+    """One vertex for each fan of corners that hang together across sound edges."""
+    count = len(faces)
+    edges = directed_edges(faces)
+    _, rows = pairs_across_edges(faces)
+    rows = rows[edges[rows[:, 0], 0] == edges[rows[:, 1], 1]]
+    # corner c of face f is number c * m + f; edge row r runs from corner r to the next corner
+    following = (rows + count) % (3 * count)
+    one = np.concatenate([rows[:, 0], following[:, 0]])
+    two = np.concatenate([following[:, 1], rows[:, 1]])
+    bonds = coo_matrix((np.ones(len(one), dtype=np.int8), (one, two)), shape=(3 * count,) * 2)
+    fans, fan = connected_components(bonds, directed=False)
+    where = np.zeros(fans, dtype=np.int64)
+    where[fan] = faces.T.ravel()
+    order = np.argsort(where, kind="stable")
+    rank = np.empty(fans, dtype=np.int64)
+    rank[order] = np.arange(fans)
+    return vertices[where[order]], rank[fan].reshape(3, count).T.copy()
+
+
+def _unsound_faces(faces: Faces) -> NDArray[np.bool_]:
+    """Faces at an edge of more than two faces or of two faces of unlike direction, (m,)."""
+    edges = directed_edges(faces)
+    _, inverse, count = np.unique(edge_keys(edges), return_inverse=True, return_counts=True)
+    many = count[inverse.reshape(-1)] > 2
+    _, same, twice = np.unique(edge_keys(edges, True), return_inverse=True, return_counts=True)
+    return (many | (twice[same.reshape(-1)] > 1)).reshape(3, -1).any(axis=0)
+
+
+def is_closed_manifold(faces: Faces) -> bool:
+    """Whether every edge has two faces of like direction and every vertex a single fan."""
+    if not len(faces) or len(boundary_edges(faces)) or _unsound_faces(faces).any():
+        return False
+    used = len(np.unique(faces))
+    return len(_parted(np.zeros((faces.max() + 1, 3)), faces)[0]) == used
+
+
+def genus(faces: Faces) -> int:
+    """Number of handles of a closed manifold of one piece (Euler: V - E + F = 2 - 2 g)."""
+    euler = len(np.unique(faces)) - len(faces) * 3 // 2 + len(faces)
+    return (2 - euler) // 2
+
+
+def _told(number: int, count: int, words: str) -> Findings:
+    """A finding of a repair, or none when nothing was done."""
+    if not count:
+        return ()
+    return (Finding(number, f"{count:,} {words}", grade=Grade.REPAIR, count=count),)

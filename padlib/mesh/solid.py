@@ -1,0 +1,151 @@
+"""From a repaired scan to one closed surface: kept as it is when it is closed, else made closed."""
+
+from __future__ import annotations
+
+import igl
+import numpy as np
+from numpy.typing import NDArray
+
+from padlib.errors import MeshError
+from padlib.findings import Finding, Grade
+from padlib.mesh.grid import wrap
+from padlib.mesh.holes import fill_holes, rims, trim_rim
+from padlib.mesh.noise import scanner_noise, smooth
+from padlib.mesh.repair import (
+    Findings,
+    boundary_edges,
+    components,
+    drop_islands,
+    face_areas,
+    genus,
+    is_closed_manifold,
+    orient,
+    split_nonmanifold,
+    without_unused,
+)
+from padlib.mesh.surface import Surface, Vertices
+
+KEPT, FILLED, SMOOTHED, WRAPPED, HANDLES, FLOORED = 110, 111, 112, 113, 114, 115
+LEAST_NOISE_MM = 0.15  # below this the scan is left as smooth as it came
+KEEP_PART = 1.0 / 57.0  # waves longer than this part of the stature (30 mm) outlive the smoothing
+FILL_EDGE = 1.0 / 210.0  # largest triangle edge in a filling, in parts of the stature (8 mm)
+WRAP_STEP = 1.0 / 340.0  # grid step when pieces must be wrapped, in parts of the stature (5 mm)
+
+
+def make_solid(
+    surface: Surface, *, size: float, floor: float | None = None
+) -> tuple[Surface, Findings]:
+    """One closed, manifold, outward surface from a repaired and oriented one, in mm.
+
+    A closed surface of one piece keeps its triangles; only scanner noise, where there is any, is
+    smoothed. Holes are filled on the mesh itself; nothing that is scanned is replaced. Only pieces
+    that do not hang together are wrapped anew on a grid.
+    size: the figure's height, by which triangles of fillings are scaled; floor: no filling goes
+    below this z. Raises MeshError when no closed surface comes out.
+    """
+    found: Findings = ()
+    if not is_closed_manifold(surface.faces):
+        surface = _cleaned(surface)
+    smoothed, told = _without_noise(surface, size)
+    found += told
+    if components(smoothed.faces).max(initial=0) > 0:
+        closed, told = _wrapped(smoothed, size)
+    elif len(boundary_edges(smoothed.faces)):
+        closed, told = _filled(smoothed, size, floor)
+    else:
+        closed, told = smoothed, _kept(len(found) > 0)
+    if not is_closed_manifold(closed.faces):
+        closed, told = _wrapped(smoothed, size)
+    found += told + _handles(closed)
+    return closed, found
+
+
+def _cleaned(surface: Surface) -> Surface:
+    """The rim trimmed of hanging triangles, sound again, without what that cut loose."""
+    trimmed = without_unused(surface.vertices, trim_rim(surface.faces))
+    parted, _ = split_nonmanifold(trimmed)
+    return drop_islands(parted)[0]
+
+
+def _kept(smoothed: bool) -> Findings:
+    """The finding for a surface that was closed already."""
+    words = "the mesh was closed already and keeps its shape"
+    return () if smoothed else (Finding(KEPT, words),)
+
+
+def _without_noise(surface: Surface, size: float) -> tuple[Surface, Findings]:
+    """Scanner noise measured and, where it would show, smoothed away."""
+    noise = scanner_noise(surface)
+    if noise < LEAST_NOISE_MM:
+        return surface, ()
+    words = f"scanner noise of about {noise:.1f} mm was smoothed"
+    calm = smooth(surface, noise, keep=size * KEEP_PART)
+    return calm, (Finding(SMOOTHED, words, grade=Grade.REPAIR),)
+
+
+def _filled(surface: Surface, size: float, floor: float | None) -> tuple[Surface, Findings]:
+    """Holes filled on the mesh, with a finding that tells where the large ones were."""
+    loops = rims(surface.faces)
+    closed, new = fill_holes(surface, edge=size * FILL_EDGE)
+    found = _told_holes(surface.vertices, loops, size)
+    if floor is not None and (low := new & (closed.vertices[:, 2] < floor)).any():
+        vertices = np.array(closed.vertices)
+        vertices[low, 2] = floor
+        closed = Surface(vertices, closed.faces)
+        found += (Finding(FLOORED, "a filling at the soles was kept flat on the floor"),)
+    return closed, found
+
+
+def _told_holes(vertices: Vertices, loops: list[NDArray[np.int64]], size: float) -> Findings:
+    """The finding for filled holes; a warning when one is wider than a tenth of the stature."""
+    widths = [float(np.ptp(vertices[loop], axis=0).max()) for loop in loops]
+    widest = int(np.argmax(widths))
+    x, y, z = vertices[loops[widest]].mean(axis=0)
+    words = (
+        f"{len(loops):,} holes were filled, the widest {widths[widest]:.0f} mm across"
+        f" at height {z:.0f} mm"
+    )
+    grade = Grade.WARNING if widths[widest] > 0.1 * size else Grade.REPAIR
+    return (Finding(FILLED, words, grade=grade, count=len(loops)),)
+
+
+def _wrapped(surface: Surface, size: float) -> tuple[Surface, Findings]:
+    """The pieces wrapped on a grid, vertices near the scan put back onto it, fillings smoothed."""
+    step = size * WRAP_STEP
+    closed = wrap(surface, step)
+    if not is_closed_manifold(closed.faces):
+        raise MeshError(
+            "the mesh has too little surface to tell inside from outside; scan again with fewer and"
+            " smaller holes."
+        )
+    words = "the scan was in pieces; they were joined into one surface"
+    found = (Finding(WRAPPED, words, grade=Grade.WARNING),)
+    return _settled(closed, surface, step), found
+
+
+def _settled(closed: Surface, scan: Surface, step: float) -> Surface:
+    """A wrapped surface, its steps smoothed and its vertices put back on the scan where it is near."""
+    calm = smooth(closed, step, keep=8.0 * step, most=1.0)
+    squared, _, place = igl.point_mesh_squared_distance(calm.vertices, scan.vertices, scan.faces)
+    near = np.sqrt(squared) < 0.5 * step
+    vertices = np.where(near[:, None], place, calm.vertices)
+    return Surface(vertices, closed.faces)
+
+
+def _handles(surface: Surface) -> Findings:
+    """A warning when the closed surface has handles, such as fingers grown together."""
+    count = genus(surface.faces)
+    if not count:
+        return ()
+    words = f"the surface has {count:,} handles (places that touch, such as fingers, make them)"
+    return (Finding(HANDLES, words, grade=Grade.WARNING, count=count),)
+
+
+def total_area(surface: Surface) -> float:
+    """Area of a surface in the square of its unit."""
+    return float(face_areas(surface.vertices, surface.faces).sum())
+
+
+def outward(surface: Surface) -> Surface:
+    """The surface with its faces turned outward."""
+    return orient(surface)[0]
