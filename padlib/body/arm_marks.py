@@ -1,0 +1,134 @@
+"""Landmarks of the arms: elbow, wrist, tip of the hand."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from padlib.body.figure import Figure, Mark
+from padlib.body.limb import Limb, connected, limb, submesh
+from padlib.body.parts import SIDES, top_of
+from padlib.body.pick import pick
+from padlib.body.slices import extreme
+
+Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+ELBOW = 0.535  # share of the way shoulder to wrist (ANSUR II: acromion-radiale 0.191, radiale-stylion 0.150 of stature)
+HAND = 0.110  # hand length as a share of stature (ANSUR II)
+LEAST_HAND = 0.045  # nothing nearer to the tip than this share of stature is taken for the wrist
+
+
+def arm_region(
+    vertices: Array, faces: NDArray[np.int64], axilla: Array, shoulder: Array, seed: Array
+) -> Mask:
+    """Vertices (n,) beyond the armhole and joined to the arm.
+
+    The armhole is the plane through armpit and shoulder point that runs front to back; below the armpit the arm is
+    what hangs together with `seed` (3,), a point on it. shoulder (3,) lies above and outside axilla (3,).
+    """
+    side = np.sign(shoulder[0] - seed[0]) * -1.0
+    z = vertices[:, 2]
+    rise = shoulder - axilla
+    normal = np.array([rise[2], 0.0, -rise[0]])
+    normal *= side * np.sign(normal[0]) if normal[0] else 1.0
+    under = z < axilla[2] - 0.5
+    start = int(np.argmin(np.where(under, np.linalg.norm(vertices - seed, axis=1), np.inf)))
+    below = connected(under, faces, start)
+    above = (
+        ~under
+        & ((vertices - axilla) @ normal > 0)
+        & (side * (vertices[:, 0] - axilla[0]) > -abs(rise[0]))
+    )
+    return connected(below | above, faces, start)
+
+
+def arm_limb(fig: Figure, side: str, shoulder: Array) -> Limb:
+    """The arm's centre line from the armhole to the tip of the hand, and its sections."""
+    axilla = fig.axilla[side]
+    loops = fig.parts.arm[side]
+    top = top_of(loops >= 0)
+    own = loops[: top + 1]
+    own = own[own >= 0][::-1]
+    centre = fig.parts.cut.centre[own]
+    seed = fig.parts.cut.start[np.searchsorted(fig.parts.cut.loop, own[len(own) // 2])]
+    region = arm_region(fig.vertices, fig.faces, axilla, shoulder, seed)
+    points, faces = submesh(fig.vertices, fig.faces, region)
+    along = centre[-1] - centre[0]
+    tip = points[np.argmax(points @ (along / np.linalg.norm(along)))]
+    start = 0.5 * (axilla + shoulder)
+    inner = centre[(centre - start) @ along > 0]
+    rough = np.concatenate([start[None], inner, tip[None]])
+    return limb(points, faces, rough)
+
+
+def arm_marks(fig: Figure, marks: dict[str, Mark]) -> tuple[dict[str, Mark], dict[str, Limb]]:
+    """Elbow, wrist and hand tip of each side that has armpit and shoulder point, and the arms' sections."""
+    out: dict[str, Mark] = {}
+    arms: dict[str, Limb] = {}
+    for side in SIDES:
+        if f"axilla_{side}" not in marks or f"acromion_{side}" not in marks:
+            continue
+        arm = arm_limb(fig, side, marks[f"acromion_{side}"][0])
+        arms[side] = arm
+        wrist, sure = _wrist(arm, fig.stature)
+        elbow, bent = _elbow(arm, wrist)
+        out[f"hand_tip_{side}"] = (arm.line[-1], 0.9)
+        out[f"wrist_{side}"] = (on_section(arm, wrist, outward(arm, wrist, side)), sure)
+        out[f"elbow_{side}"] = (on_section(arm, elbow, behind(arm, elbow)), bent)
+    return out, arms
+
+
+def _wrist(arm: Limb, stature: float) -> tuple[float, float]:
+    """Distance along the arm of its thinnest place before the hand."""
+    total = arm.s[-1]
+    near = total - HAND * stature
+    range_ = (arm.s > 0.55 * total) & (arm.s < total - LEAST_HAND * stature)
+    at, _ = pick(
+        arm.s[range_],
+        -arm.girth[range_] / stature,
+        near=near,
+        spread=0.03 * stature,
+        weight=0.004,
+        soft=0.1,
+    )
+    least = np.interp(at, arm.s, arm.girth)
+    wider = np.nanmax(arm.girth[arm.s > at], initial=0.0) / max(least, 1e-9)
+    return at, 0.9 if wider > 1.1 else 0.5
+
+
+def _elbow(arm: Limb, wrist: float) -> tuple[float, float]:
+    """Distance along the arm of the elbow: the bend of the line, held near the published share."""
+    chord = arm.at(wrist) - arm.line[0]
+    length = np.linalg.norm(chord)
+    inside = arm.s < wrist
+    offset = arm.line[inside] - arm.line[0]
+    away = np.linalg.norm(offset - np.outer(offset @ chord, chord) / length**2, axis=1) / length
+    at, _ = pick(arm.s[inside], away, near=ELBOW * wrist, spread=0.06 * wrist, weight=0.01)
+    return at, float(0.5 + 0.4 * np.clip(away.max() / 0.06, 0, 1))
+
+
+def outward(arm: Limb, s: float, side: str) -> Array:
+    """Unit direction (3,) square to the arm and away from the body."""
+    return _square(np.array([SIDES[side], 0.0, 0.3]), arm.direction(s))
+
+
+def behind(arm: Limb, s: float) -> Array:
+    """Unit direction (3,) square to the arm on the outside of the elbow: backward, turned to the bend's outside."""
+    tangent = arm.direction(s)
+    turn = arm.direction(s - 60.0) - arm.direction(s + 60.0)
+    return _square(np.array([0.0, 0.35, 0.0]) + turn, tangent)
+
+
+def _square(vector: Array, tangent: Array) -> Array:
+    """The unit part (3,) of a vector that is square to a tangent."""
+    out = vector - (vector @ tangent) * tangent
+    return out / np.linalg.norm(out)
+
+
+def on_section(arm: Limb, s: float, direction: Array) -> Array:
+    """The point (3,) of the section nearest to s that is farthest along a direction."""
+    k = int(np.argmin(np.where(np.isfinite(arm.girth), np.abs(arm.s - s), np.inf)))
+    points = arm.cut.start[arm.cut.level == k]
+    best = extreme(points, np.zeros(len(points), dtype=np.int64), points @ direction, 1)[0]
+    return best + (s - arm.s[k]) * arm.tangent[k]

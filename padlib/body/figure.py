@@ -1,0 +1,209 @@
+"""What the landmark finders share: the sweep of sections, the partings of the limbs, and the scale of the person."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from padlib.body.parts import LEVELS, SIDES, Parts, find_parts, parting, top_of
+from padlib.body.slices import Slices, extreme, girth, hull, slices
+from padlib.findings import Finding, Grade
+
+Array = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Mark = tuple[Array, float]  # position (3,) in mm, confidence 0..1
+
+CROTCH, AXILLA, CROWN, NECK = 0.481, 0.758, 1.0, 0.862  # shares of stature (ANSUR II, both sexes)
+HEAD = 0.08  # a head rises at least this share of the height over the thinnest of the neck
+WIDER = 1.06  # ... and is this much wider than it
+FAT_NECK = (
+    0.13  # share of stature from crown to thinnest neck where the neck has no waist of its own
+)
+CROTCH_RANGE = (0.36, 0.53)  # of stature: an infant to the longest legs of ANSUR II, legs apart
+AXILLA_RANGE = (0.66, 0.81)
+
+
+@dataclass(frozen=True, eq=False)
+class Figure:
+    """A body cut into sections, with the places that everything else is found from.
+
+    vertices (n, 3) quietened, faces (m, 3); parts: the sweep; crotch (3,) or None; axilla: side to (3,);
+    neck: level index of the thinnest neck, or None without a neck; head: there is a head.
+    base: height of the (possibly missing) soles, stature: height of the whole person, both in mm.
+    """
+
+    vertices: Array
+    faces: Ints
+    parts: Parts
+    crotch: Array | None
+    axilla: dict[str, Array]
+    neck: int | None
+    head: bool
+    base: float
+    stature: float
+    findings: tuple[Finding, ...] = field(default=())
+
+    def z(self, share: float) -> float:
+        """Height in mm of a share of stature."""
+        return self.base + share * self.stature
+
+    @property
+    def levels(self) -> Array:
+        """Heights (k,) of the sweep, mm."""
+        return self.parts.cut.levels
+
+    @property
+    def crotch_z(self) -> float:
+        """Height of the crotch, mm; the published share of stature where there are no legs."""
+        return float(self.crotch[2]) if self.crotch is not None else self.z(CROTCH)
+
+    @property
+    def axilla_z(self) -> float:
+        """Mean height of the armpits, mm; the published share of stature where there are no arms."""
+        return (
+            float(np.mean([p[2] for p in self.axilla.values()])) if self.axilla else self.z(AXILLA)
+        )
+
+    def window(self, low: float, high: float) -> Ints:
+        """Indices of the levels between two heights, mm."""
+        return np.flatnonzero((self.levels >= low) & (self.levels <= high))
+
+    def trunk(self, levels: Ints) -> list[list[int]]:
+        """For each level the loops of the trunk, or of both legs below the crotch; arms left out."""
+        parts = self.parts
+        return [
+            [int(n) for n in (parts.core[k], parts.leg["left"][k], parts.leg["right"][k]) if n >= 0]
+            for k in levels
+        ]
+
+    def points(self, levels: Ints) -> tuple[Array, Ints]:
+        """Section points (p, 3) of trunk and legs at some levels, and for each its place in `levels`."""
+        cut = self.parts.cut
+        group = [(i, cut.points(n)) for i, loops in enumerate(self.trunk(levels)) for n in loops]
+        if not group:
+            return np.zeros((0, 3)), np.zeros(0, dtype=np.int64)
+        return np.concatenate([p for _, p in group]), np.concatenate(
+            [np.full(len(p), i) for i, p in group]
+        )
+
+    def side(
+        self, levels: Ints, direction: Array, low: float = -np.inf, high: float = np.inf
+    ) -> Array:
+        """At each level the point (k, 3) of trunk or leg that is farthest along direction (3,), with x in low..high."""
+        points, group = self.points(levels)
+        keep = (points[:, 0] >= low) & (points[:, 0] <= high)
+        return extreme(points[keep], group[keep], points[keep] @ direction, len(levels))
+
+    def middle(self, low: float, high: float) -> float:
+        """x of the middle of the trunk between two heights: mean of the section centroids."""
+        core = self.parts.core[self.window(low, high)]
+        core = core[core >= 0]
+        return float(np.mean(self.parts.cut.centre[core, 0])) if len(core) else 0.0
+
+    def girths(self, levels: Ints) -> Array:
+        """Taut girth (k,) of the trunk at each level, NaN where there is none."""
+        cut, core = self.parts.cut, self.parts.core[levels]
+        return np.array(
+            [girth(hull(cut.points(n), cut.normals[0])) if n >= 0 else np.nan for n in core]
+        )
+
+
+def figure(vertices: Array, faces: Ints) -> Figure:
+    """Cut a surface (n, 3), (m, 3) and find crotch, armpits, neck and scale."""
+    parts = find_parts(vertices, faces)
+    findings: list[Finding] = []
+    crotch = _crotch(vertices, faces, parts)
+    axilla = _axillae(vertices, faces, parts)
+    neck, head = _neck(parts, axilla, findings)
+    base, stature = _scale(parts, crotch, axilla, head)
+    if not head:
+        findings.append(_missing("head", "stature is estimated from the rest"))
+    if crotch is None:
+        findings.append(_missing("pair of legs", "stature is estimated from the rest"))
+    for side in SIDES:
+        if side not in axilla:
+            findings.append(
+                _missing(f"{side} arm apart from the trunk", "its landmarks are left out")
+            )
+    return Figure(
+        vertices, faces, parts, crotch, axilla, neck, head, base, stature, tuple(findings)
+    )
+
+
+def _missing(what: str, then: str) -> Finding:
+    """The finding for a part that is not there."""
+    return Finding(240, f"The body has no {what}; {then}.", what, Grade.WARNING)
+
+
+def _crotch(vertices: Array, faces: Ints, parts: Parts) -> Array | None:
+    """Where the two legs grow together, or None."""
+    left, right = parts.leg["left"], parts.leg["right"]
+    level = top_of(left >= 0)
+    if level is None or level >= LEVELS - 2:
+        return None
+    return parting(vertices, faces, parts, level, left[level], right[level])
+
+
+def _axillae(vertices: Array, faces: Ints, parts: Parts) -> dict[str, Array]:
+    """Where each arm grows together with the trunk."""
+    out = {}
+    for side in SIDES:
+        level = top_of(parts.arm[side] >= 0)
+        if level is None or parts.core[level] < 0:
+            continue
+        out[side] = parting(
+            vertices, faces, parts, level, parts.arm[side][level], parts.core[level]
+        )
+    return out
+
+
+def _neck(
+    parts: Parts, axilla: dict[str, Array], findings: list[Finding]
+) -> tuple[int | None, bool]:
+    """Level of the thinnest neck and whether a head sits on it."""
+    cut, core, top = parts.cut, parts.core, parts.top
+    low = max([p[2] for p in axilla.values()], default=0.72 * top) + 0.01 * top
+    good = np.flatnonzero((core >= 0) & (cut.levels > low))
+    if len(good) < 5:
+        return None, False
+    width = cut.high[core[good], 0] - cut.low[core[good], 0]
+    crown = good[cut.levels[good] > top * (1 - 0.10)]
+    widest = good[0] + int(np.argmax(width[crown - good[0]])) + (crown[0] - good[0])
+    below = width[: widest - good[0] + 1]
+    neck = good[0] + int(np.argmin(below))
+    tall = top - cut.levels[neck] > HEAD * top
+    if tall and width[widest - good[0]] > WIDER * below.min():
+        return int(neck), True
+    shoulders = good[np.flatnonzero(width > 1.8 * width[widest - good[0]])]
+    if len(shoulders) and top - cut.levels[shoulders[-1]] > 0.11 * top:
+        findings.append(
+            Finding(
+                241,
+                "The neck is nowhere thinner than the head; it is placed by published shares.",
+                "neck",
+            )
+        )
+        return int(np.argmin(np.abs(cut.levels - top * (1 - FAT_NECK)))), True
+    return None, False
+
+
+def _scale(
+    parts: Parts, crotch: Array | None, axilla: dict[str, Array], head: bool
+) -> tuple[float, float]:
+    """Height of the soles and stature, from what is there and ANSUR II's mean shares of stature."""
+    top = parts.top
+    crown = CROWN if head else NECK
+    if crotch is not None:
+        return 0.0, top / crown
+    if axilla:
+        stature = (top - float(np.mean([p[2] for p in axilla.values()]))) / (crown - AXILLA)
+    else:
+        stature = top / (crown - 0.5 * CROTCH)
+    return top - crown * stature, stature
+
+
+def sagittal(fig: Figure, x: float) -> Slices:
+    """Section of the body by the vertical plane of a given x, mm, running front to back."""
+    return slices(fig.vertices, fig.faces, [x], (1.0, 0.0, 0.0))

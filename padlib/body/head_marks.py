@@ -1,0 +1,152 @@
+"""Landmarks of head, neck and shoulders."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from padlib.body.figure import Figure, Mark, sagittal
+from padlib.body.parts import SIDES
+from padlib.body.pick import hollow, mass, pick, smoothed
+from padlib.body.slices import edges, extreme, slices
+
+Array = NDArray[np.float64]
+
+STEP = 2.0  # mm between the samples of a profile
+SHOULDER = (
+    0.114  # half the biacromial breadth as a share of stature (ANSUR II: 0.118 men, 0.112 women)
+)
+
+
+def head_marks(fig: Figure) -> dict[str, Mark]:
+    """Crown, cervicale, suprasternal, neck_left/right, acromion_left/right, as far as the body has them."""
+    marks: dict[str, Mark] = {}
+    if fig.head:
+        marks["crown"] = (fig.vertices[np.argmax(fig.vertices[:, 2])], 1.0)
+    tops = _shoulder_tops(fig)
+    for side in fig.axilla:
+        marks[f"acromion_{side}"] = _acromion(fig, tops[side], side)
+    if fig.neck is None:
+        return marks
+    marks.update(_neck_front_back(fig))
+    for side in SIDES:
+        if f"acromion_{side}" in marks:
+            marks[f"neck_{side}"] = _neck_side(fig, side, marks[f"acromion_{side}"][0], tops[side])
+    return marks
+
+
+def _neck_front_back(fig: Figure) -> dict[str, Mark]:
+    """Cervicale: the outward corner of neck and upper back; suprasternal: the inward corner of throat and chest.
+
+    Both are sought on the profile in the middle plane, as the farthest point from a chord, near the places where
+    ANSUR II has them relative to the thinnest neck (cervicale 0.862, suprasternale 0.818 of stature).
+    """
+    tall = fig.stature
+    thin = _thinnest(fig)
+    cut = sagittal(fig, float(fig.parts.cut.centre[fig.parts.core[fig.neck], 0]))
+    z = np.arange(fig.axilla_z - 0.06 * tall, thin + 0.05 * tall, STEP)
+    front, back = edges(cut.start, cut.end, z, along=2, across=1)
+    marks: dict[str, Mark] = {}
+    nape = _farthest(back, z, thin - 0.02 * tall, thin + 0.04 * tall, -1)
+    spine = _farthest(back, z, fig.axilla_z - 0.06 * tall, thin - 0.05 * tall, 1)
+    bow = hollow(back[:, 1:], spine[1:], nape[1:])
+    at, lead = pick(z, -bow / tall, near=thin - 0.016 * tall, spread=0.010 * tall, weight=0.002)
+    marks["cervicale"] = (_on(back, z, at), _sure(lead, 0.004))
+    throat = _farthest(front, z, at - 0.03 * tall, min(at + 0.012 * tall, thin), 1)
+    chest = front[np.argmin(np.abs(z - (fig.axilla_z - 0.01 * tall)))]
+    bow = hollow(front[:, 1:], chest[1:], throat[1:])
+    where, lead = pick(z, -bow / tall, near=at - 0.043 * tall, spread=0.012 * tall, weight=0.002)
+    marks["suprasternal"] = (_on(front, z, where), _sure(lead, 0.004))
+    return marks
+
+
+def _thinnest(fig: Figure) -> float:
+    """Height of the thinnest neck, mm: the mean over the levels that are nearly as thin."""
+    levels = fig.window(
+        fig.levels[fig.neck] - 0.03 * fig.stature, fig.levels[fig.neck] + 0.03 * fig.stature
+    )
+    levels = levels[fig.parts.core[levels] >= 0]
+    core = fig.parts.core[levels]
+    width = fig.parts.cut.high[core, 0] - fig.parts.cut.low[core, 0]
+    return float(mass(-width / fig.stature, 0.001) @ fig.levels[levels])
+
+
+def _farthest(profile: Array, z: Array, low: float, high: float, sign: int) -> Array:
+    """Point (3,) of a profile between two heights that is farthest back (+1) or farthest forward (-1)."""
+    inside = np.flatnonzero((z >= low) & (z <= high) & np.isfinite(profile[:, 1]))
+    if not len(inside):
+        return profile[np.argmin(np.abs(z - low))]
+    return profile[inside[np.argmax(sign * profile[inside, 1])]]
+
+
+def _on(profile: Array, z: Array, at: float) -> Array:
+    """Point (3,) of a profile at a height."""
+    return np.array([np.interp(at, z, profile[:, 0]), np.interp(at, z, profile[:, 1]), at])
+
+
+def _sure(lead: float, full: float) -> float:
+    """Confidence 0.5..0.95 from how far the chosen place stands out."""
+    return float(0.5 + 0.45 * np.clip(lead / full, 0.0, 1.0))
+
+
+def _shoulder_tops(fig: Figure) -> dict[str, Array]:
+    """The ridge of each shoulder: highest points (k, 3) of planes x = const from the neck out to the arm."""
+    near = fig.vertices[:, 2] > fig.axilla_z - 0.03 * fig.stature
+    faces = fig.faces[near[fig.faces].all(axis=1)]
+    middle = fig.middle(fig.crotch_z + 0.1 * fig.stature, fig.axilla_z)
+    out = {}
+    for side, sign in SIDES.items():
+        far = np.arange(0.03 * fig.stature, 0.19 * fig.stature, STEP)
+        cut = slices(fig.vertices, faces, np.sort(middle + sign * far), (1.0, 0.0, 0.0))
+        top = extreme(cut.start, cut.level, cut.start[:, 2], len(far))
+        top = top if sign > 0 else top[::-1]
+        out[side] = top[np.isfinite(top[:, 2])]
+    return out
+
+
+def _acromion(fig: Figure, ridge: Array, side: str) -> Mark:
+    """Shoulder point: on the ridge, where its slope turns from that of the shoulder to that of the arm.
+
+    A shoulder turns softly, so the place is held near half the published biacromial breadth.
+    """
+    tall = fig.stature
+    middle = fig.middle(fig.crotch_z + 0.1 * tall, fig.axilla_z)
+    out = np.abs(ridge[:, 0] - middle)
+    width = 2 * int(0.008 * tall / STEP) + 1
+    slope = np.arctan(np.gradient(smoothed(ridge[:, 2], width), out))
+    inner = slope[(out > 0.065 * tall) & (out < 0.085 * tall)]
+    outer = slope[(out > 0.145 * tall) & (out < 0.175 * tall)]
+    if not len(inner) or not len(outer):
+        near = int(np.argmin(np.abs(out - SHOULDER * tall)))
+        return ridge[near], 0.3
+    half = 0.5 * (np.median(inner) + np.median(outer))
+    turn = abs(np.median(inner) - np.median(outer))
+    off = np.abs(slope - half) / np.radians(12.0)
+    at, _ = pick(
+        out, -off * np.clip(turn / 0.5, 0, 1), near=SHOULDER * tall, spread=0.014 * tall, weight=1.0
+    )
+    point = np.array([np.interp(at, out, ridge[:, k]) for k in range(3)])
+    return point, float(0.4 + 0.45 * np.clip(turn / 0.5, 0, 1))
+
+
+def _neck_side(fig: Figure, side: str, shoulder: Array, ridge: Array) -> Mark:
+    """Side neck point: where the outline seen from the front bends from neck to shoulder (farthest from the chord)."""
+    sign = SIDES[side]
+    levels = fig.window(shoulder[2], float(fig.levels[fig.neck]))
+    outline = fig.side(levels, np.array([sign, 0.0, 0.0]))
+    outline = outline[np.isfinite(outline[:, 0])][::-1]
+    if not len(outline):
+        return shoulder, 0.1
+    reach = np.abs(ridge[:, 0] - outline[0, 0])
+    beyond = (sign * (ridge[:, 0] - outline[0, 0]) > 0) & (sign * (shoulder[0] - ridge[:, 0]) > 0)
+    beyond &= ridge[:, 2] < outline[0, 2]
+    path = np.concatenate([outline, ridge[beyond & (reach > 0)]])
+    inside = sign * (shoulder[0] - path[:, 0]) > 0
+    path = path[inside]
+    bow = sign * hollow(
+        path[:, [0, 2]] - outline[0, [0, 2]], np.zeros(2), (shoulder - outline[0])[[0, 2]]
+    )
+    step = np.linalg.norm(np.gradient(path, axis=0), axis=1) if len(path) > 1 else np.ones(1)
+    share = mass(-bow / fig.stature + 0.0006 * np.log(np.maximum(step, 1e-6)), 0.0006)
+    depth = -bow.min() / fig.stature
+    return share @ path, float(0.4 + 0.5 * np.clip(depth / 0.015, 0, 1))

@@ -1,0 +1,164 @@
+"""Landmarks of a body from its shape alone, each with how sure it is, each overridable by the user."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+import igl
+import numpy as np
+from numpy.typing import NDArray
+
+from padlib.body.arm_marks import arm_marks
+from padlib.body.body import Body
+from padlib.body.figure import AXILLA_RANGE, CROTCH_RANGE, Figure, Mark, figure
+from padlib.body.head_marks import head_marks
+from padlib.body.leg_marks import leg_marks
+from padlib.body.quiet import quiet
+from padlib.body.trunk_marks import trunk_marks
+from padlib.errors import InputError
+from padlib.findings import Finding, Grade
+from padlib.mesh.surface import Faces, Point, Surface, Vertices
+
+Array = NDArray[np.float64]
+
+MIDDLE = (
+    "crown",
+    "cervicale",
+    "suprasternal",
+    "chest_front",
+    "chest_back",
+    "waist_front",
+    "waist_back",
+    "crotch",
+)
+PAIRED = (
+    "neck", "acromion", "axilla", "bust", "waist", "iliac", "hip", "seat", "groin", "gluteal", "mid_thigh", "patella",
+    "knee_back", "calf", "ankle", "heel", "toe", "elbow", "wrist", "hand_tip",
+)  # fmt: skip
+NAMES = MIDDLE + tuple(f"{name}_{side}" for name in PAIRED for side in ("left", "right"))
+UNSURE = 0.5
+
+
+@dataclass(frozen=True)
+class Landmarks:
+    """Named anatomical points of a surface.
+
+    points: name to Point; confidence: name to 0..1 (1 given by the user or beyond doubt, 0.5 mostly from published
+    shares of stature); findings: what is missing or was guessed.
+    """
+
+    points: dict[str, Point]
+    confidence: dict[str, float]
+    findings: tuple[Finding, ...] = field(default=())
+
+    def at(self, name: str, surface: Surface) -> Array:
+        """Position (3,) in mm of a landmark on its surface. Raises KeyError where the body has no such landmark."""
+        return self.points[name].on(surface.vertices, surface.faces)
+
+
+def find_landmarks(surface: Surface) -> Landmarks:
+    """Landmarks of a closed body in padlib's frame, standing in an A pose.
+
+    Arms may hang at 20 to 60 degrees; adults, children, any build. A part that is not there (head, arms, legs) gives
+    a finding and no landmarks. Raises InputError when no human figure can be made out at all.
+    """
+    still, _ = quiet(surface.vertices, surface.faces)
+    fig = figure(still, surface.faces)
+    if fig.crotch is None and not fig.axilla:
+        raise InputError(
+            "The body has neither two legs nor two arms apart from the trunk; check its up axis and its pose (A pose)."
+        )
+    findings = list(fig.findings) + _odd_levels(fig)
+    marks = _marks(fig, findings)
+    names = [name for name in NAMES if name in marks and np.all(np.isfinite(marks[name][0]))]
+    points = nearest(still, surface.faces, np.array([marks[name][0] for name in names]))
+    sure = {name: round(float(marks[name][1]), 3) for name in names}
+    return Landmarks(dict(zip(names, points, strict=True)), sure, tuple(findings))
+
+
+def _marks(fig: Figure, findings: list[Finding]) -> dict[str, Mark]:
+    """Every landmark that the figure has: name to position and confidence."""
+    marks = head_marks(fig)
+    marks.update(trunk_marks(fig, findings))
+    marks.update(leg_marks(fig, marks))
+    marks.update(arm_marks(fig, marks)[0])
+    return marks
+
+
+def _odd_levels(fig: Figure) -> list[Finding]:
+    """Findings for a crotch or an armpit outside what people have: parts that touch, or not an A pose."""
+    out = []
+    for name, z, (low, high) in (
+        [("crotch", fig.crotch_z, CROTCH_RANGE)] if fig.crotch is not None else []
+    ) + [(f"axilla_{side}", p[2], AXILLA_RANGE) for side, p in fig.axilla.items()]:
+        share = (z - fig.base) / fig.stature
+        if not low <= share <= high:
+            words = f"lies at {share:.0%} of stature, outside {low:.0%} to {high:.0%}; parts of the body may touch."
+            out.append(Finding(243, f"The {name} {words}", name, Grade.WARNING))
+    return out
+
+
+def nearest(vertices: Vertices, faces: Faces, positions: Array) -> list[Point]:
+    """The nearest points of a mesh to positions (k, 3)."""
+    if not len(positions):
+        return []
+    _, index, close = igl.point_mesh_squared_distance(
+        np.ascontiguousarray(positions), np.ascontiguousarray(vertices), np.ascontiguousarray(faces)
+    )
+    index = np.atleast_1d(index)
+    corners = vertices[faces[index]]
+    weights = _barycentric(np.atleast_2d(close), corners)
+    return [
+        Point(int(f), (float(w[0]), float(w[1]), float(w[2])))
+        for f, w in zip(index, weights, strict=True)
+    ]
+
+
+def _barycentric(point: Array, corner: Array) -> Array:
+    """Barycentric weights (k, 3), none negative, of points (k, 3) in triangles (k, 3, 3)."""
+    u, v, w = corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0], point - corner[:, 0]
+    uu, uv, vv = (np.einsum("ij,ij->i", a, b) for a, b in ((u, u), (u, v), (v, v)))
+    wu, wv = np.einsum("ij,ij->i", w, u), np.einsum("ij,ij->i", w, v)
+    det = uu * vv - uv * uv
+    det = np.where(det <= 0, 1.0, det)
+    b, c = (vv * wu - uv * wv) / det, (uu * wv - uv * wu) / det
+    out = np.clip(np.column_stack([1 - b - c, b, c]), 0.0, None)
+    return out / out.sum(axis=1, keepdims=True)
+
+
+def with_landmarks(body: Body, overrides: Mapping[str, Sequence[float]] | None = None) -> Body:
+    """The body with its landmarks found, and those of `overrides` put at the surface point nearest to (x, y, z) mm.
+
+    A landmark that the body already has is kept. Raises InputError for a name that is no landmark, or a position
+    that is not three finite numbers.
+    """
+    found = find_landmarks(body.surface)
+    given = {name: _position(name, place) for name, place in (overrides or {}).items()}
+    points = found.points | dict(body.landmarks)
+    if given:
+        placed = nearest(body.surface.vertices, body.surface.faces, np.array(list(given.values())))
+        points |= dict(zip(given, placed, strict=True))
+    order = [name for name in NAMES if name in points] + [
+        name for name in points if name not in NAMES
+    ]
+    return replace(
+        body,
+        landmarks={name: points[name] for name in order},
+        findings=(*body.findings, *found.findings),
+    )
+
+
+def _position(name: str, place: Sequence[float]) -> Array:
+    """An override's position as (3,), its name and numbers checked."""
+    if name not in NAMES:
+        close = difflib.get_close_matches(name, NAMES, n=1, cutoff=0.0)[0]
+        raise InputError(f"There is no landmark {name!r}; did you mean {close!r}?")
+    try:
+        out = np.asarray(place, dtype=np.float64)
+    except (TypeError, ValueError):
+        out = np.zeros(0)
+    if out.shape != (3,) or not np.all(np.isfinite(out)):
+        raise InputError(f"Landmark {name!r} needs three numbers x, y, z in mm, not {place!r}.")
+    return out

@@ -1,0 +1,131 @@
+"""Which loop of a horizontal section is trunk, leg or arm, and where the limbs part from the trunk."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from padlib.body.slices import Slices, slices
+
+Array = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+SIDES = {"left": 1.0, "right": -1.0}
+LEVELS = 420  # sections of the sweep: about 4 mm apart on an adult
+LEAST_AREA = 4e-4  # of height squared: smaller loops are fingers, ears, folds
+LEG_RATIO = 0.4  # two loops are a pair of legs when the smaller has this share of the larger
+RUN = 0.02  # a limb is apart from the trunk over at least this share of the height
+FINE = 0.5  # mm, steps in which the level of a parting is found
+
+
+@dataclass(frozen=True, eq=False)
+class Parts:
+    """The sweep of horizontal sections, sorted into parts.
+
+    cut: the sections; core (k,): loop of the trunk, neck or head at each level, -1 where there is none;
+    leg, arm: side to (k,) loop at each level, -1 where there is none; top: height of the body in mm.
+    """
+
+    cut: Slices
+    core: Ints
+    leg: dict[str, Ints]
+    arm: dict[str, Ints]
+    top: float
+
+
+def find_parts(vertices: Array, faces: Ints) -> Parts:
+    """Cut the body in LEVELS horizontal planes and name the loops. vertices (n, 3) mm; faces (m, 3)."""
+    top = float(vertices[:, 2].max())
+    cut = slices(vertices, faces, (np.arange(LEVELS) + 0.5) * top / LEVELS)
+    core = np.full(LEVELS, -1)
+    leg = {side: np.full(LEVELS, -1) for side in SIDES}
+    arm = {side: np.full(LEVELS, -1) for side in SIDES}
+    for k in range(LEVELS):
+        loops = cut.at(k)
+        loops = loops[cut.area[loops] > LEAST_AREA * top**2]
+        if not len(loops):
+            continue
+        pair = _legs(cut, loops)
+        if pair is None:
+            core[k] = loops[0]
+        else:
+            leg["left"][k], leg["right"][k] = pair
+        for side, number in _arms(cut, loops, pair).items():
+            arm[side][k] = number
+    return Parts(cut, core, leg, {side: _limb_only(cut, arm[side]) for side in SIDES}, top)
+
+
+def _legs(cut: Slices, loops: Ints) -> tuple[int, int] | None:
+    """The two loops that are legs (left, right), or None where the largest loop is one trunk."""
+    if len(loops) < 2 or cut.area[loops[1]] < LEG_RATIO * cut.area[loops[0]]:
+        return None
+    a, b = sorted((int(loops[0]), int(loops[1])), key=lambda n: -cut.centre[n, 0])
+    apart = cut.centre[a, 0] - cut.centre[b, 0]
+    widest = max(cut.high[a, 0] - cut.low[a, 0], cut.high[b, 0] - cut.low[b, 0])
+    return (a, b) if apart > 0.5 * widest else None
+
+
+def _arms(cut: Slices, loops: Ints, pair: tuple[int, int] | None) -> dict[str, int]:
+    """Loops that lie beside the trunk or the legs: side to the largest such loop."""
+    inner = [int(loops[0])] if pair is None else list(pair)
+    low = min(cut.low[n, 0] for n in inner)
+    high = max(cut.high[n, 0] for n in inner)
+    found: dict[str, int] = {}
+    for n in loops:
+        if int(n) in inner:
+            continue
+        x = cut.centre[n, 0]
+        side = "left" if x > high else "right" if x < low else ""
+        if side:
+            found.setdefault(side, int(n))
+    return found
+
+
+def runs(present: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """First and last index of each unbroken run of True."""
+    change = np.diff(np.concatenate([[0], present.astype(np.int8), [0]]))
+    return list(zip(np.flatnonzero(change == 1), np.flatnonzero(change == -1) - 1, strict=True))
+
+
+def _limb_only(cut: Slices, loops: Ints) -> Ints:
+    """Drop runs of loops that end upward in nothing (the top of a shoulder beside the neck) or are very short."""
+    out = loops.copy()
+    for first, last in runs(loops >= 0):
+        area = cut.area[loops[first : last + 1]]
+        if last - first < RUN * LEVELS or area[-1] < 0.4 * area.max():
+            out[first : last + 1] = -1
+    return out
+
+
+def top_of(present: NDArray[np.bool_]) -> int | None:
+    """Level of the upper end of the highest run that is long enough to be a limb, or None."""
+    good = [last for first, last in runs(present) if last - first >= RUN * LEVELS]
+    return int(good[-1]) if good else None
+
+
+def parting(vertices: Array, faces: Ints, parts: Parts, level: int, one: int, other: int) -> Array:
+    """The place (3,) where two loops of a level grow together just above it: a saddle of the surface.
+
+    Found by cutting again every FINE mm up to the next levels; in plan it is midway between the nearest points.
+    """
+    cut = parts.cut
+    span = np.arange(0.0, 3 * parts.top / LEVELS, FINE)
+    fine = slices(vertices, faces, cut.levels[level] + span)
+    pair = cut.points(one), cut.points(other)
+    centres = [cut.centre[one], cut.centre[other]]
+    z = cut.levels[level]
+    for k in range(len(span)):
+        loops = fine.at(k)
+        near = [loops[np.argmin(np.linalg.norm(fine.centre[loops] - c, axis=1))] for c in centres]
+        if near[0] == near[1]:
+            break
+        z = fine.levels[k]
+        pair = fine.points(near[0]), fine.points(near[1])
+        centres = [fine.centre[near[0]], fine.centre[near[1]]]
+    distance, index = cKDTree(pair[0]).query(pair[1])
+    k = int(distance.argmin())
+    middle = 0.5 * (pair[0][index[k]] + pair[1][k])
+    return np.array([middle[0], middle[1], z + FINE / 2])

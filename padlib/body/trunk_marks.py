@@ -1,0 +1,198 @@
+"""Landmarks of the trunk: chest, waist, hip, seat, crotch, groin, gluteal fold.
+
+Levels are sought on the profiles of the sections and held near the published places. Those are written as shares of
+the span from crotch to armpit (0.276 of stature in ANSUR II), not of stature, so that they also suit a child, whose
+legs are shorter and whose head is larger.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from padlib.body.figure import Figure, Mark, sagittal
+from padlib.body.parts import SIDES
+from padlib.body.pick import hollow, pick
+from padlib.body.slices import edges
+from padlib.findings import Finding
+
+Array = NDArray[np.float64]
+
+# Shares of the span crotch to armpit, from ANSUR II mean heights (men; women):
+WAIST = 0.53  # midway of iliocristale (0.605; 0.611 of stature) and lowest rib (about 0.64, from memory)
+ILIAC = 0.46  # iliocristale
+TROCHANTER = 0.125  # trochanterion (0.513; 0.519)
+SEAT = 0.105  # buttock point (0.506; 0.512)
+BUST = -0.12  # below the armpit: chest point (0.735; 0.719)
+FOLD = -0.08  # gluteal furrow, about 0.023 of stature below the crotch (from memory)
+
+FRONT, BACK = np.array([0.0, -1.0, 0.0]), np.array([0.0, 1.0, 0.0])
+STEP = 2.0
+
+
+def trunk_marks(fig: Figure, findings: list[Finding]) -> dict[str, Mark]:
+    """Bust, chest, waist, iliac, hip, seat, crotch, groin and gluteal landmarks, as far as the body has them."""
+    marks: dict[str, Mark] = {}
+    for side, point in fig.axilla.items():
+        marks[f"axilla_{side}"] = (point, 0.95)
+    if fig.axilla:
+        marks.update(_bust(fig))
+    if fig.axilla or fig.crotch is not None:
+        level, sure = _waist(fig, findings)
+        marks.update(_girdle(fig, "waist", level, sure))
+        for side in SIDES:
+            marks[f"iliac_{side}"] = _flank(fig, side, fig.crotch_z + ILIAC * _span(fig), 0.5)
+    if fig.crotch is not None:
+        marks["crotch"] = (fig.crotch, 0.95)
+        marks.update(_hips(fig))
+    return marks
+
+
+def _span(fig: Figure) -> float:
+    """Height from crotch to armpits, mm."""
+    return fig.axilla_z - fig.crotch_z
+
+
+def _middle(fig: Figure) -> float:
+    """x of the middle of the trunk, mm."""
+    return fig.middle(fig.crotch_z + 0.2 * _span(fig), fig.crotch_z + 0.95 * _span(fig))
+
+
+def _bust(fig: Figure) -> dict[str, Mark]:
+    """Bust points, farthest forward of the chord of the chest, and chest front and back in the middle."""
+    span, top = _span(fig), fig.axilla_z
+    levels = fig.window(top - 0.40 * span, top + 0.05 * span)
+    z, middle = fig.levels[levels], _middle(fig)
+    reach = (0.02 * fig.stature, 0.115 * fig.stature)
+    marks: dict[str, Mark] = {}
+    heights, leads = [], []
+    for side, sign in SIDES.items():
+        low, high = sorted((middle + sign * reach[0], middle + sign * reach[1]))
+        profile = fig.side(levels, FRONT, low, high)
+        bow = hollow(profile[:, 1:], profile[0, 1:], profile[-1, 1:])
+        inside = z < top - 0.02 * span
+        at, lead = pick(
+            z[inside],
+            bow[inside] / fig.stature,
+            near=top + BUST * span,
+            spread=0.08 * span,
+            weight=0.002,
+        )
+        heights.append(at)
+        leads.append(lead)
+        marks[f"bust_{side}"] = (
+            _at(profile, z, at),
+            0.5 + 0.4 * min(1.0, max(0.0, bow.max() / fig.stature / 0.01)),
+        )
+    level = float(np.mean(heights))
+    sure = float(np.mean([marks[f"bust_{side}"][1] for side in SIDES]))
+    cut = sagittal(fig, middle)
+    front, back = edges(cut.start, cut.end, np.array([level]), along=2, across=1)
+    return marks | {"chest_front": (front[0], sure), "chest_back": (back[0], sure)}
+
+
+def _at(profile: Array, z: Array, at: float) -> Array:
+    """Point (3,) of a profile (k, 3) at a height: the sample nearest to it, lifted to it."""
+    good = np.flatnonzero(np.isfinite(profile[:, 0]))
+    return np.array([*(np.interp(at, z[good], profile[good, k]) for k in (0, 1)), at])
+
+
+def _waist(fig: Figure, findings: list[Finding]) -> tuple[float, float]:
+    """Level of the natural waist: the smallest girth, held near midway of lowest rib and hip bone (ISO 8559-1).
+
+    One published standard deviation away costs 2 % of girth, so a body without a waist gets the published place.
+    """
+    span = _span(fig)
+    near = fig.crotch_z + WAIST * span
+    levels = fig.window(fig.crotch_z + 0.22 * span, fig.crotch_z + 0.86 * span)
+    taut = fig.girths(levels)
+    z = fig.levels[levels]
+    scale = float(np.nanmean(taut))
+    at, _ = pick(z, -taut / scale, near=near, spread=0.075 * span, weight=0.02, soft=0.1)
+    low = fig.crotch_z + 0.30 * span
+    at = float(np.clip(at, low, fig.crotch_z + 0.75 * span))
+    least = np.nanmin(taut[np.abs(z - at) < 0.10 * span])
+    below, above = np.nanmax(taut[z < at]), np.nanmax(taut[z > at])
+    waisted = min(below, above) > 1.02 * least
+    if not waisted:
+        findings.append(
+            Finding(
+                242,
+                "The trunk has no narrowest level; the waist is placed between lowest rib and hip bone "
+                "by published shares.",
+                "waist",
+            )
+        )
+    return at, 0.85 if waisted else 0.45
+
+
+def _girdle(fig: Figure, name: str, level: float, sure: float) -> dict[str, Mark]:
+    """Front, back, left and right points of the trunk at a level."""
+    cut = sagittal(fig, _middle(fig))
+    front, back = edges(cut.start, cut.end, np.array([level]), along=2, across=1)
+    out = {f"{name}_front": (front[0], sure), f"{name}_back": (back[0], sure)}
+    return out | {f"{name}_{side}": _flank(fig, side, level, sure) for side in SIDES}
+
+
+def _flank(fig: Figure, side: str, level: float, sure: float) -> Mark:
+    """The point of the trunk farthest to one side at a level."""
+    k = np.array([int(np.argmin(np.abs(fig.levels - level)))])
+    point = fig.side(k, np.array([SIDES[side], 0.0, 0.0]))[0]
+    return np.array([point[0], point[1], level]), sure
+
+
+def _hips(fig: Figure) -> dict[str, Mark]:
+    """Hip (widest, trochanter level), seat, groin and gluteal fold of each side, and seat level in the middle."""
+    span, crotch = _span(fig), fig.crotch
+    levels = fig.window(crotch[2] - 0.30 * span, crotch[2] + 0.45 * span)
+    z = fig.levels[levels]
+    marks: dict[str, Mark] = {}
+    for side, sign in SIDES.items():
+        outward = fig.side(levels, np.array([sign, 0.0, 0.0]))
+        near = (z > crotch[2] - 0.05 * span) & (z < crotch[2] + 0.3 * span)
+        wide = sign * (outward[near, 0] - crotch[0]) / fig.stature
+        at, _ = pick(
+            z[near], wide, near=crotch[2] + TROCHANTER * span, spread=0.10 * span, weight=0.005
+        )
+        marks[f"hip_{side}"] = (_at(outward, z, at), 0.8)
+        half = 0.5 * float(abs(marks[f"hip_{side}"][0][0] - crotch[0]))
+        low, high = sorted((crotch[0], crotch[0] + sign * 2.2 * half))
+        rear = fig.side(levels, BACK, low, high)
+        marks[f"seat_{side}"] = _seat(fig, rear, z)
+        marks.update(_thigh_root(fig, side, crotch[0] + sign * half, marks[f"seat_{side}"][0]))
+    return marks
+
+
+def _seat(fig: Figure, rear: Array, z: Array) -> Mark:
+    """The fullest place of one buttock."""
+    span = _span(fig)
+    near = (z > fig.crotch_z - 0.05 * span) & (z < fig.crotch_z + 0.38 * span)
+    back = rear[near, 1] / fig.stature
+    at, _ = pick(z[near], back, near=fig.crotch_z + SEAT * span, spread=0.12 * span, weight=0.002)
+    return _at(rear, z, at), 0.85
+
+
+def _thigh_root(fig: Figure, side: str, x: float, seat: Array) -> dict[str, Mark]:
+    """Groin and gluteal fold on the plane through the middle of the thigh.
+
+    The groin's middle lies over the head of the thigh bone, at trochanter level (anatomy, from memory); the fold is
+    the inward corner between buttock and thigh, sought near its published place.
+    """
+    span, crotch = _span(fig), fig.crotch_z
+    cut = sagittal(fig, x)
+    z = np.arange(crotch - 0.35 * span, crotch + 0.30 * span, STEP)
+    front, back = edges(cut.start, cut.end, z, along=2, across=1)
+    groin = _at(front, z, crotch + TROCHANTER * span)
+    upper = back[np.argmin(np.abs(z - seat[2]))]
+    lower = back[np.argmin(np.abs(z - (crotch - 0.26 * span)))]
+    bow = -hollow(back[:, 1:], lower[1:], upper[1:])
+    inside = (z > crotch - 0.22 * span) & (z < crotch + 0.02 * span)
+    at, lead = pick(
+        z[inside],
+        -bow[inside] / fig.stature,
+        near=crotch + FOLD * span,
+        spread=0.05 * span,
+        weight=0.0015,
+    )
+    sure = 0.5 + 0.4 * float(np.clip(lead / 0.004 + 0.3, 0, 1))
+    return {f"groin_{side}": (groin, 0.6), f"gluteal_{side}": (_at(back, z, at), sure)}
