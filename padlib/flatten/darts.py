@@ -1,0 +1,349 @@
+"""Darts: as few and as short as will keep a panel's stretch within the cloth's limit.
+
+A dart is a straight line of the panel's flat without darts, cut into the panel exactly (its two legs
+are one polyline in 3D) from a vertex of a sewn edge, so that partners stay vertex for vertex. It is
+sought on a sketch of the panel (`search`), then cut into the panel itself and laid flat again.
+
+Where the curvature under a slit is negative its legs would overlap in the plane: cloth must be put
+in, not taken out. Such darts are refused, and where none is left a finding says so.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from padlib.errors import FlatteningError
+from padlib.findings import Finding, Grade
+from padlib.flatten.conformal import conformal
+from padlib.flatten.disk import boundary_loop
+from padlib.flatten.flat import Dart, Flat
+from padlib.flatten.forecast import forecast
+from padlib.flatten.isometric import isometric
+from padlib.flatten.search import (
+    Ground,
+    Rules,
+    Trial,
+    candidates,
+    evaluate,
+    find,
+    ground,
+    lengthened,
+    shortened,
+    spread,
+    total_length,
+)
+from padlib.flatten.sketch import Wedge, part_legs, sketch
+from padlib.flatten.slit import Line, draw_line, open_slit
+from padlib.flatten.stretch import areas, stretch, summary
+from padlib.mesh.surface import Faces, Plane, Surface, Vertices
+from padlib.seams.panels import Edge, Panel
+
+MARGIN = 0.95  # of the limit is aimed at: matching seams afterwards costs a little
+PARTED = 0.02  # mm: how far legs are drawn apart before the flat is laid anew
+TRIANGLES = 600  # of a sketch
+ROUNDS = 4  # of making darts longer or shorter where the sketch was wrong
+CLOSE = 0.97  # of the target: near enough not to try again
+NUDGES = (0.0, 2.0, -2.0, 4.0, -4.0)  # mm
+
+
+@dataclass(frozen=True)
+class Suggestion:
+    """A dart that could be cut, not cut yet.
+
+    mouth: panel vertex at the edge; seam: name of the seam that it starts from; tip (3,) mm in space;
+    length_mm; intake_deg between the legs; stretch_left: the percentile of stretch with this dart.
+    """
+
+    mouth: int
+    seam: str
+    tip: tuple[float, float, float]
+    length_mm: float
+    intake_deg: float
+    stretch_left: float
+
+
+@dataclass(frozen=True, eq=False)
+class _Cut:
+    """A panel with darts cut and laid flat."""
+
+    panel: Panel
+    flat: Plane
+    stretch: NDArray[np.float64]
+    legs: tuple[tuple[NDArray[np.int64], NDArray[np.int64]], ...]
+    value: float
+
+
+def dart_panel(
+    panel: Panel,
+    *,
+    limit: float = 0.05,
+    percentile: float = 95.0,
+    margin: float = MARGIN,
+    max_darts: int = 6,
+    rules: Rules | None = None,
+) -> Flat:
+    """Lay a panel flat, with darts where its stretch would stay over the cloth's limit.
+
+    limit: the cloth's stretch limit (0.05 is 5 %); percentile: share of the area, in percent, that
+    must keep it; margin: part of the limit that is aimed at; max_darts: at most so many; rules:
+    where darts may lie and how they may look (their limit, percentile and max_darts give way to
+    those given here).
+
+    The flat's panel has the slits opened. Its edges keep their numbers: where a mouth lies in an
+    edge, both its copies are in that edge's run, one after the other, with the same parent. One edge
+    of kind "dart" for each dart follows behind them: left leg from the mouth to the tip and back
+    along the right leg. Vertices made for darts have the parent -1.
+    Findings 550 to 553. Raises MeshError where the panel is not a disk, FlatteningError where no
+    flat without flip or overlap was found.
+    """
+    base = replace(rules or Rules(), limit=limit, percentile=percentile, max_darts=max_darts)
+    vertices, faces = panel.surface.vertices, panel.surface.faces
+    first = conformal(vertices, faces)
+    before, area = stretch(vertices, faces, first), areas(vertices, faces)
+    start = _laid(panel, (), isometric(vertices, faces, start=first, limit=limit), base)
+    cut, notes = start, []
+    if start.value > limit * margin:
+        cut, notes = _darted(panel, start, base, limit * margin)
+    darts = tuple(_measured(cut, left, right) for left, right in cut.legs)
+    found = _told(panel, start, cut, darts, base) + notes
+    return Flat(cut.panel, cut.flat, cut.stretch, before, area, darts, tuple(found))
+
+
+def suggest_darts(
+    panel: Panel,
+    *,
+    limit: float = 0.05,
+    percentile: float = 95.0,
+    count: int = 5,
+    rules: Rules | None = None,
+) -> list[Suggestion]:
+    """Single darts that would help this panel most, best first, with the stretch each would leave.
+
+    Values are those of a sketch of some hundred triangles, good to a few hundredths of themselves.
+    """
+    base = replace(rules or Rules(), limit=limit, percentile=percentile, tries=2 * count)
+    vertices, faces = panel.surface.vertices, panel.surface.faces
+    start = _laid(panel, (), isometric(vertices, faces, limit=limit), base)
+    here = _ground(panel, start, base, limit)
+    if here is None:
+        return []
+    out = []
+    for wedge in spread(here, candidates(here, ()), base.tries):
+        tried = evaluate(here, (wedge,))
+        if tried is not None and tried.value * here.gain < start.value:
+            out.append(_suggestion(panel, start, here, tried))
+    return sorted(out, key=lambda s: s.stretch_left)[:count]
+
+
+def pairs_of_darts(flat: Flat) -> list[tuple[NDArray[np.int64], NDArray[np.int64]]]:
+    """The two legs (k,), (k,) of each dart, mouth to tip, which must be equally long on paper."""
+    return [(dart.left, dart.right) for dart in flat.darts]
+
+
+def _laid(panel: Panel, legs: tuple, flat: Plane, rules: Rules) -> _Cut:
+    """A cut panel with its stretch."""
+    vertices, faces = panel.surface.vertices, panel.surface.faces
+    values = stretch(vertices, faces, flat)
+    at = summary_at(values, areas(vertices, faces), rules.percentile)
+    return _Cut(panel, flat, values, legs, at)
+
+
+def summary_at(values: NDArray[np.float64], weights: NDArray[np.float64], at: float) -> float:
+    """The percentile `at` of the absolute stretch (m, 2), weighted by area as `summary` does."""
+    size = np.abs(values).max(axis=1)
+    order = np.argsort(size, kind="stable")
+    share = np.cumsum(weights[order]) / weights.sum()
+    return float(size[order[min(int(np.searchsorted(share, at / 100.0)), len(order) - 1)]])
+
+
+def _mouths(panel: Panel, loop: NDArray[np.int64], clear: float) -> NDArray[np.int64]:
+    """Places in the loop where a dart may start: on sewn edges, clear of their ends."""
+    fit = []
+    for edge in panel.edges:
+        if edge.kind != "sewn":
+            continue
+        at = panel.surface.vertices[edge.run]
+        along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(at, axis=0), axis=1))])
+        closed = edge.run[0] == edge.run[-1]
+        free = closed | ((along >= clear) & (along <= along[-1] - clear))
+        fit.append(edge.run[free])
+    return np.flatnonzero(np.isin(loop, np.concatenate(fit))) if fit else np.zeros(0, np.int64)
+
+
+def _ground(panel: Panel, start: _Cut, rules: Rules, target: float) -> Ground | None:
+    """What the search stands on, asked for what makes the panel itself hold the target."""
+    vertices, faces = panel.surface.vertices, panel.surface.faces
+    loop = boundary_loop(faces)
+    mouths = _mouths(panel, loop, rules.clear)
+    if not len(mouths):
+        return None
+    corners = np.array([edge.run[0] for edge in panel.edges], dtype=np.int64)
+    plan = sketch(vertices, faces, start.flat, loop, corners=corners, triangles=TRIANGLES)
+    here = None if plan is None else ground(plan, rules, mouths)
+    plain = None if here is None else evaluate(here, ())
+    if plain is None or plain.value <= 0:
+        return None
+    gain = start.value / plain.value
+    return replace(here, ask=target / gain, gain=gain)
+
+
+def _darted(panel: Panel, start: _Cut, rules: Rules, target: float) -> tuple[_Cut, list[Finding]]:
+    """The panel with darts, and what is to be said about the search."""
+    here = _ground(panel, start, rules, target)
+    if here is None:
+        words = "no sewn edge is long enough to start a dart from; the stretch stays as it is"
+        return start, [Finding(553, words, panel.name, Grade.WARNING)]
+    trial = find(here)
+    best = start
+    for _ in range(ROUNDS):
+        if trial is None or not trial.wedges:
+            break
+        made = _made(panel, start, trial.wedges, rules)
+        if made is None:
+            break
+        best = _shorter(best, made, target)
+        here = replace(here, ask=target * trial.value / made.value, gain=made.value / trial.value)
+        if CLOSE * target < made.value <= target:
+            break
+        step = shortened if made.value <= target else lengthened
+        after = step(here, trial)
+        if after is trial:
+            break
+        trial = after
+    return best, []
+
+
+def _shorter(one: _Cut, two: _Cut, target: float) -> _Cut:
+    """The better of two: holding the target, then less dart length; else less stretch."""
+    held = one.value <= target, two.value <= target
+    if held[0] != held[1]:
+        return two if held[1] else one
+    if held[0]:
+        return two if _leg_length(two) < _leg_length(one) else one
+    return two if two.value < one.value else one
+
+
+def _leg_length(cut: _Cut) -> float:
+    """Length of all darts of a cut panel in mm."""
+    at = cut.panel.surface.vertices
+    return sum(
+        float(np.linalg.norm(np.diff(at[left], axis=0), axis=1).sum()) for left, _ in cut.legs
+    )
+
+
+def _made(panel: Panel, start: _Cut, wedges: tuple[Wedge, ...], rules: Rules) -> _Cut | None:
+    """The panel with these darts cut and laid flat; None where one of them cannot be."""
+    vertices, faces, flat = panel.surface.vertices, panel.surface.faces, start.flat
+    paths = []
+    for wedge in wedges:
+        line = _line(vertices, faces, flat, wedge)
+        if line is None:
+            return None
+        vertices, faces, flat = line.vertices, line.faces, line.flat
+        paths.append(line.path)
+    parents = np.concatenate(
+        [panel.parents, np.full(len(vertices) - len(panel.parents), -1, dtype=np.int64)]
+    )
+    legs = []
+    for path in paths:
+        slit = open_slit(faces, path, len(vertices))
+        faces = slit.faces
+        vertices, flat, parents = slit.spread(vertices), slit.spread(flat), slit.spread(parents)
+        flat = part_legs(flat, slit.left, slit.right, PARTED)
+        legs.append((slit.left, slit.right))
+    opened = replace(
+        panel, surface=Surface(vertices, faces), parents=parents, edges=_edges(panel.edges, legs)
+    )
+    try:
+        laid = isometric(vertices, faces, start=flat, limit=rules.limit)
+    except FlatteningError:
+        return None
+    return _laid(opened, tuple(legs), laid, rules)
+
+
+def _line(vertices: Vertices, faces: Faces, flat: Plane, wedge: Wedge) -> Line | None:
+    """A wedge drawn into the mesh, its tip a little aside where the mesh does not allow it there."""
+    tip = np.asarray(wedge.tip)
+    way = tip - flat[wedge.mouth]
+    aside = np.array([-way[1], way[0]]) / np.hypot(*way)
+    for shift in NUDGES:
+        line = draw_line(vertices, faces, flat, wedge.mouth, tip + shift * aside)
+        if line is not None:
+            return line
+    return None
+
+
+def _edges(edges: tuple[Edge, ...], legs: list) -> tuple[Edge, ...]:
+    """The edges with both copies of each mouth in their run, and an edge for each dart behind."""
+    twin = {int(left[0]): int(right[0]) for left, right in legs}
+    out = []
+    for edge in edges:
+        run = [[v, twin[v]] if v in twin else [v] for v in edge.run.tolist()]
+        out.append(replace(edge, run=np.array([v for part in run for v in part], dtype=np.int64)))
+    for k, (left, right) in enumerate(legs):
+        out.append(Edge(f"dart {k + 1}", "dart", np.concatenate([left, right[-2::-1]])))
+    return tuple(out)
+
+
+def _measured(cut: _Cut, left: NDArray[np.int64], right: NDArray[np.int64]) -> Dart:
+    """A dart with its measures."""
+    at, flat = cut.panel.surface.vertices, cut.flat
+    along = float(np.linalg.norm(np.diff(at[left], axis=0), axis=1).sum())
+    sizes = [
+        float(np.linalg.norm(np.diff(flat[leg], axis=0), axis=1).sum()) for leg in (left, right)
+    ]
+    a, b = flat[left[0]] - flat[left[-1]], flat[right[0]] - flat[right[-1]]
+    intake = float(np.degrees(np.arctan2(a[0] * b[1] - a[1] * b[0], a @ b)))
+    return Dart(int(left[-1]), left, right, along, intake, abs(sizes[0] - sizes[1]))
+
+
+def _told(
+    panel: Panel, start: _Cut, cut: _Cut, darts: tuple[Dart, ...], rules: Rules
+) -> list[Finding]:
+    """Findings about the darts and the stretch left."""
+    out = []
+    was, now = 100 * start.value, 100 * cut.value
+    share = f"{rules.percentile:g} % of the area"
+    if darts:
+        total = sum(dart.length_mm for dart in darts)
+        words = (
+            f"{len(darts)} dart{'s' if len(darts) > 1 else ''}, {total:.0f} mm in all, bring the "
+            f"stretch that {share} keeps from {was:.1f} to {now:.1f} %"
+        )
+        out.append(Finding(551, words, panel.name, count=len(darts)))
+    if cut.value > rules.limit:
+        cure, spot = _cure(panel, start, cut)
+        words = (
+            f"{now:.1f} % stretch is left where {100 * rules.limit:g} % is asked for {share}, and more "
+            f"darts do not help; {cure} near x {spot[0]:.0f}, y {spot[1]:.0f}, z {spot[2]:.0f} mm would"
+        )
+        out.append(Finding(550, words, panel.name, Grade.WARNING))
+    worst = summary(cut.stretch, areas(cut.panel.surface.vertices, cut.panel.surface.faces))
+    if cut.value <= rules.limit and worst["p99"] > 2 * rules.limit:
+        words = f"a hundredth of the area stretches more than {100 * worst['p99']:.1f} %"
+        out.append(Finding(552, words, panel.name))
+    return out
+
+
+def _cure(panel: Panel, start: _Cut, cut: _Cut) -> tuple[str, NDArray[np.float64]]:
+    """What would help where darts do not, and where: by the sign of the curvature there."""
+    vertices, faces = panel.surface.vertices, panel.surface.faces
+    u = forecast(vertices, faces)
+    low, high = float(u.min()), float(u.max())
+    if high >= -low:
+        return "a gusset (cloth put in) or a seam across the panel", vertices[int(u.argmax())]
+    return "a seam that splits the panel", vertices[int(u.argmin())]
+
+
+def _suggestion(panel: Panel, start: _Cut, here: Ground, trial: Trial) -> Suggestion:
+    """A tried dart in the words of the maker."""
+    wedge = trial.wedges[0]
+    vertices, faces = panel.surface.vertices, panel.surface.faces
+    near = int(np.hypot(*(start.flat - wedge.tip).T).argmin())
+    seam = next(edge.seam for edge in panel.edges if wedge.mouth in edge.run)
+    size = total_length(here, trial.wedges)
+    spot = tuple(float(c) for c in vertices[near])
+    return Suggestion(wedge.mouth, seam, spot, size, trial.intakes[0], trial.value * here.gain)

@@ -1,0 +1,438 @@
+"""The search for darts on a sketch of a panel: few, short, opening, and where a maker would put them.
+
+Rounds of: rank every mouth, direction and depth by the forecast; lay the best few flat on the
+sketch; keep the best; let it settle. When the limit holds: drop what is not needed, then shorten.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from padlib.flatten.forecast import Forecaster, forecaster
+from padlib.flatten.quick import relax
+from padlib.flatten.sketch import Mesh, Sketch, Wedge, draw, inside
+from padlib.flatten.strain import Energy
+from padlib.flatten.stretch import areas, stretch, worst
+from padlib.mesh.surface import Plane
+
+SLANTS = np.radians([-50.0, -25.0, 0.0, 25.0, 50.0])  # of a candidate, from the inward normal
+POWER = 4.0
+CLOSING = 1.15  # of its width at the mouth: no dart is wider than that on the way
+
+
+@dataclass(frozen=True)
+class Rules:
+    """What is asked of darts.
+
+    limit: stretch that the percentile may reach (0.05 is 5 %); percentile of area; max_darts;
+    shortest, clear: least length and least distance from corners, other darts and the far edge, mm;
+    least_intake, most_intake: degrees between the legs; slant: most degrees off the edge's normal;
+    tries: how many candidates a round lays flat.
+    """
+
+    limit: float = 0.05
+    percentile: float = 95.0
+    max_darts: int = 6
+    shortest: float = 30.0
+    clear: float = 15.0
+    least_intake: float = 3.0
+    most_intake: float = 75.0
+    slant: float = 65.0
+    tries: int = 8
+
+
+@dataclass(frozen=True, eq=False)
+class Trial:
+    """Darts tried: their wedges, the percentile of stretch they leave, the energy, their intakes."""
+
+    wedges: tuple[Wedge, ...]
+    value: float
+    energy: float
+    intakes: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
+class Ground:
+    """What a search stands on: the sketch, the rules, where mouths may be, the forecast.
+
+    mouths (k,): places in the sketch's loop where a dart may start; inward (b, 2): inward normal at
+    each place of the loop; ask: the percentile that the sketch must show, which allows for its
+    coarseness; gain: the panel's percentile over the sketch's, without darts.
+    """
+
+    sketch: Sketch
+    rules: Rules
+    mouths: NDArray[np.int64]
+    inward: Plane
+    base: Mesh
+    forecast: Forecaster
+    ask: float
+    gain: float = 1.0
+
+
+def ground(sketch: Sketch, rules: Rules, mouths: NDArray[np.int64]) -> Ground | None:
+    """Prepare a search; None where the sketch cannot be drawn."""
+    base = draw(sketch, ())
+    if base is None:
+        return None
+    ahead = forecaster(base.vertices, base.faces, np.arange(len(sketch.kept)))
+    inward = _inward(sketch.outline, max(sketch.spacing, rules.clear))
+    return Ground(sketch, rules, mouths, inward, base, ahead, rules.limit)
+
+
+def evaluate(ground: Ground, wedges: tuple[Wedge, ...]) -> Trial | None:
+    """Lay the sketch flat with these darts; None where one breaks a rule."""
+    if not _apart(ground, wedges):
+        return None
+    mesh = draw(ground.sketch, wedges)
+    if mesh is None:
+        return None
+    energy = Energy(1.0, 1.0, POWER, ground.rules.limit)
+    flat, left = relax(mesh.vertices, mesh.faces, mesh.flat, energy=energy)
+    intakes = [_intake(flat[a], flat[b]) for a, b in mesh.legs]
+    low, high = ground.rules.least_intake, ground.rules.most_intake
+    if any(intake is None or not low <= intake <= high for intake in intakes):
+        return None
+    size = worst(stretch(mesh.vertices, mesh.faces, flat))
+    value = percentile(size, areas(mesh.vertices, mesh.faces), ground.rules.percentile)
+    return Trial(wedges, value, left, tuple(intakes))
+
+
+def percentile(size: NDArray[np.float64], weight: NDArray[np.float64], at: float) -> float:
+    """The percentile `at` of values (m,) with weights (m,), drawn straight between the values."""
+    order = np.argsort(size, kind="stable")
+    share = (np.cumsum(weight[order]) - 0.5 * weight[order]) / weight.sum()
+    return float(np.interp(at / 100.0, share, size[order]))
+
+
+def _intake(left: Plane, right: Plane) -> float | None:
+    """Degrees between two legs (k, 2), mouth first; None where they overlap or close again.
+
+    A dart opens steadily from its tip to its mouth; one that closes again on the way crosses a
+    hollow, where cloth is wanted, not spare.
+    """
+    tip = left[-1]
+    gap = left[:-1] - right[:-1]
+    way = tip - 0.5 * (left[:-1] + right[:-1])
+    wide = (way[:, 0] * gap[:, 1] - way[:, 1] * gap[:, 0]) / np.maximum(np.hypot(*way.T), 1e-12)
+    if wide[0] <= 0 or (wide < 0).any() or wide.max() > CLOSING * wide[0]:
+        return None
+    a, b = left[0] - tip, right[0] - tip
+    return float(np.degrees(np.arctan2(a[0] * b[1] - a[1] * b[0], a @ b)))
+
+
+def length(ground: Ground, wedge: Wedge) -> float:
+    """Length of a wedge in mm, as laid flat without darts."""
+    return float(np.hypot(*(np.asarray(wedge.tip) - ground.sketch.flat[wedge.mouth])))
+
+
+def total_length(ground: Ground, wedges: tuple[Wedge, ...]) -> float:
+    """Length of all wedges in mm."""
+    return sum(length(ground, wedge) for wedge in wedges)
+
+
+def _inward(outline: Plane, reach: float) -> Plane:
+    """Inward unit normals (b, 2) of a counter-clockwise polygon, over `reach` to either side."""
+    step = float(np.hypot(*(np.roll(outline, -1, axis=0) - outline).T).mean())
+    k = max(1, int(round(reach / max(step, 1e-9))))
+    k = min(k, max(1, len(outline) // 6))
+    way = np.roll(outline, -k, axis=0) - np.roll(outline, k, axis=0)
+    normal = np.stack([-way[:, 1], way[:, 0]], axis=1)
+    return normal / np.maximum(np.hypot(*normal.T), 1e-12)[:, None]
+
+
+def _apart(ground: Ground, wedges: tuple[Wedge, ...]) -> bool:
+    """Whether wedges keep their distance, their length and their slant."""
+    rules, flat = ground.rules, ground.sketch.flat
+    ends = [(flat[w.mouth], np.asarray(w.tip)) for w in wedges]
+    for i, (mouth, tip) in enumerate(ends):
+        way = tip - mouth
+        size = np.hypot(*way)
+        place = int(np.flatnonzero(ground.sketch.loop == wedges[i].mouth)[0])
+        if size < rules.shortest or way @ ground.inward[place] < size * np.cos(
+            np.radians(rules.slant)
+        ):
+            return False
+        if not _clear_of_rim(ground, place, mouth, tip):
+            return False
+        if any(_between(mouth, tip, a, b) < rules.clear for a, b in ends[:i]):
+            return False
+    return True
+
+
+def _clear_of_rim(ground: Ground, place: int, mouth: Plane, tip: Plane) -> bool:
+    """Whether a wedge keeps its distance from the outline, but near its own mouth."""
+    outline, rules = ground.sketch.outline, ground.rules
+    way = tip - mouth
+    share = np.clip((outline - mouth) @ way / (way @ way), 0.0, 1.0)
+    gap = np.hypot(*(outline - mouth - share[:, None] * way).T)
+    need = np.minimum(rules.clear, 0.5 * np.hypot(*(outline - mouth).T))
+    need[place] = -1.0
+    beyond = np.hypot(*(outline - tip).T).min()
+    return bool((gap > 0.8 * need).all() and beyond > rules.clear and inside(outline, tip[None])[0])
+
+
+def _between(a: Plane, b: Plane, c: Plane, d: Plane) -> float:
+    """Least distance of segments a-b and c-d in the plane, from 24 places on each."""
+    share = np.linspace(0.0, 1.0, 24)[:, None]
+    one, two = a + share * (b - a), c + share * (d - c)
+    return float(np.sqrt(((one[:, None] - two) ** 2).sum(axis=2).min()))
+
+
+def candidates(ground: Ground, wedges: tuple[Wedge, ...]) -> list[tuple[float, Wedge]]:
+    """New darts next to these, with the mean square stretch that the forecast gives each, best first.
+
+    From every mouth of the sketch, in five directions, at all depths; only those whose legs the
+    forecast says will open.
+    """
+    sketch, h = ground.sketch, ground.sketch.spacing
+    spots = cKDTree(ground.base.flat[ground.forecast.inside])
+    lines = [_samples(sketch.flat[w.mouth], np.asarray(w.tip), h) for w in wedges]
+    held = np.unique(spots.query(np.concatenate(lines))[1]) if lines else np.zeros(0, np.int64)
+    ahead = ground.forecast.holding(held)
+    places = np.intersect1d(ground.mouths, sketch.kept)
+    by_size: dict[int, list[tuple[Wedge, list[int], list[float]]]] = {}
+    for place, way, depths in _rays(ground, places):
+        mouth = sketch.outline[place]
+        start = int(sketch.loop[place])
+        along = np.arange(0.5 * h, depths[-1] + 0.1 * h, 0.5 * h) if len(depths) else np.zeros(0)
+        hits = spots.query(mouth + along[:, None] * way)[1] if len(along) else along
+        for depth in depths:
+            line = list(dict.fromkeys(hits[along <= depth + 1e-9].tolist()))
+            if set(line) & set(held.tolist()):
+                break
+            wedge = Wedge(start, tuple((mouth + depth * way).tolist()))
+            ahead_of = ((spots.data[line] - mouth) @ way).tolist()
+            by_size.setdefault(len(line), []).append((wedge, line, ahead_of))
+    return sorted(_ranked(ahead, by_size), key=lambda pair: pair[0])
+
+
+def _ranked(
+    ahead: Forecaster, by_size: dict[int, list[tuple[Wedge, list[int], list[float]]]]
+) -> list[tuple[float, Wedge]]:
+    """Forecast strain of candidate slits of each size, without those whose legs would not open."""
+    out: list[tuple[float, Wedge]] = []
+    for group in by_size.values():
+        lines = np.array([line for _, line, _ in group])
+        along = np.array([at for _, _, at in group])
+        left, free = ahead.with_slits(lines)
+        far = along.max(axis=1)
+        mouth = (free * along).sum(axis=1)
+        middle = (free * np.maximum(along - 0.5 * far[:, None], 0.0)).sum(axis=1)
+        opens = (mouth > np.radians(1.0) * far) & (middle > 0.0) & (middle < CLOSING * mouth)
+        out += [(float(left[i]), group[i][0]) for i in np.flatnonzero(opens)]
+    return out
+
+
+def _samples(mouth: Plane, tip: Plane, spacing: float) -> Plane:
+    """Points (s, 2) on a line, half a spacing apart, without the mouth."""
+    size = float(np.hypot(*(tip - mouth)))
+    share = np.arange(0.5 * spacing, size + 0.1 * spacing, 0.5 * spacing) / size
+    return mouth + share[:, None] * (tip - mouth)
+
+
+def _rays(
+    ground: Ground, places: NDArray[np.int64]
+) -> list[tuple[int, NDArray[np.float64], NDArray[np.float64]]]:
+    """From each mouth in each direction: the place, the way (2,), and all depths on open ground."""
+    h = ground.sketch.spacing
+    outline = ground.sketch.outline[ground.sketch.kept]
+    normal = ground.inward[places]
+    cos, sin = np.cos(SLANTS), np.sin(SLANTS)
+    across = np.stack([-normal[:, 1], normal[:, 0]], axis=1)
+    ways = normal[:, None] * cos[:, None] + across[:, None] * sin[:, None]
+    depths = np.arange(max(2.0 * h, ground.rules.shortest), np.ptp(outline, axis=0).max(), h)
+    tips = ground.sketch.outline[places][:, None, None] + ways[:, :, None] * depths[:, None]
+    spots = tips.reshape(-1, 2)
+    clear = cKDTree(outline).query(spots)[0] > max(ground.rules.clear, 0.8 * h)
+    fit = (clear & inside(outline, spots)).reshape(tips.shape[:3])
+    count = np.cumprod(fit, axis=2).sum(axis=2)
+    return [
+        (int(place), ways[i, k], depths[: count[i, k]])
+        for i, place in enumerate(places)
+        for k in range(len(SLANTS))
+    ]
+
+
+def spread(ground: Ground, ranked: list[tuple[float, Wedge]], count: int) -> list[Wedge]:
+    """The best `count` of ranked candidates that are not too much alike.
+
+    In turn the one that leaves the least strain, and the one that takes most away per millimetre.
+    """
+    if not ranked:
+        return []
+    plain = float(ground.forecast.strain(ground.forecast.u[None])[0])
+    gains = [max(plain - left, 0.0) / (40.0 + length(ground, wedge)) for left, wedge in ranked]
+    thrifty = [ranked[i] for i in np.argsort([-gain for gain in gains], kind="stable")]
+    flat, apart = ground.sketch.flat, 2.5 * ground.sketch.spacing
+    out: list[Wedge] = []
+    for pair in zip(ranked, thrifty, strict=True):
+        for _, wedge in pair:
+            ends = np.concatenate([flat[wedge.mouth], wedge.tip])
+            off = [np.abs(ends - np.concatenate([flat[w.mouth], w.tip])).max() for w in out]
+            if (not off or min(off) > apart) and len(out) < count:
+                out.append(wedge)
+        if len(out) == count:
+            break
+    return out
+
+
+def find(ground: Ground) -> Trial | None:
+    """The search: few and short darts such that the limit holds, or the best that darts can do."""
+    trial = evaluate(ground, ())
+    if trial is None:
+        return None
+    while trial.value > ground.ask and len(trial.wedges) < ground.rules.max_darts:
+        grown = _grown(ground, trial)
+        if grown is None:
+            break
+        trial = _settled(ground, grown)
+    trial = _pruned(ground, trial)
+    return shortened(ground, trial) if trial.value <= ground.ask else trial
+
+
+def _better(ground: Ground, a: Trial | None, b: Trial) -> bool:
+    """Whether trial b beats a: holding the limit first, then shorter, else less energy."""
+    if a is None:
+        return True
+    held_a, held_b = a.value <= ground.ask, b.value <= ground.ask
+    if held_a != held_b:
+        return held_b
+    if held_b:
+        return total_length(ground, b.wedges) < total_length(ground, a.wedges)
+    return b.energy < a.energy
+
+
+def _grown(ground: Ground, trial: Trial) -> Trial | None:
+    """One dart more, the best of the few that the forecast ranks first; None where none helps."""
+    best = None
+    for wedge in spread(ground, candidates(ground, trial.wedges), ground.rules.tries):
+        tried = evaluate(ground, (*trial.wedges, wedge))
+        if (
+            tried is not None
+            and tried.energy < 0.98 * trial.energy
+            and _better(ground, best, tried)
+        ):
+            best = tried
+    return best
+
+
+def _swapped(trial: Trial, k: int, wedge: Wedge) -> tuple[Wedge, ...]:
+    """The trial's wedges with wedge k replaced."""
+    return (*trial.wedges[:k], wedge, *trial.wedges[k + 1 :])
+
+
+def _moves(ground: Ground, wedge: Wedge, step: float) -> list[Wedge]:
+    """A wedge with its mouth moved along the edge, its tip moved aside, or made longer, by `step` mm."""
+    sketch = ground.sketch
+    mouth, tip = sketch.flat[wedge.mouth], np.asarray(wedge.tip)
+    way = (tip - mouth) / np.hypot(*(tip - mouth))
+    aside = np.array([-way[1], way[0]])
+    out = [replace(wedge, tip=tuple((tip + s * step * aside).tolist())) for s in (1, -1)]
+    place = int(np.flatnonzero(sketch.loop == wedge.mouth)[0])
+    for other in _mouths_near(ground, place, step):
+        start = sketch.outline[other]
+        out.append(Wedge(int(sketch.loop[other]), wedge.tip))
+        out.append(Wedge(int(sketch.loop[other]), tuple((tip + start - mouth).tolist())))
+    return out
+
+
+def _mouths_near(ground: Ground, place: int, step: float) -> list[int]:
+    """The mouth places about `step` mm before and behind a place of the loop."""
+    outline = ground.sketch.outline
+    off = (outline[ground.mouths] - outline[place]) @ np.array(
+        [ground.inward[place][1], -ground.inward[place][0]]
+    )
+    far = np.hypot(*(outline[ground.mouths] - outline[place]).T)
+    out = []
+    for sign in (1.0, -1.0):
+        side = (sign * off > 0.3 * step) & (far < 2.0 * step)
+        if side.any():
+            out.append(int(ground.mouths[side][np.abs(far[side] - step).argmin()]))
+    return out
+
+
+def _settled(ground: Ground, trial: Trial, *, longer: bool = False) -> Trial:
+    """The trial after moves of its last dart (or all, which may also grow) that lower the energy."""
+    which = range(len(trial.wedges)) if longer else [len(trial.wedges) - 1]
+    for k in which:
+        wedge = trial.wedges[k]
+        moves = _moves(ground, wedge, ground.sketch.spacing)
+        if longer:
+            moves.append(_scaled(ground, wedge, 1.25))
+        for move in moves:
+            tried = evaluate(ground, _swapped(trial, k, move))
+            if tried is not None and _better(ground, trial, tried):
+                trial = tried
+    return trial
+
+
+def _scaled(ground: Ground, wedge: Wedge, share: float) -> Wedge:
+    """A wedge of another length along the same line."""
+    mouth = ground.sketch.flat[wedge.mouth]
+    return replace(wedge, tip=tuple((mouth + share * (np.asarray(wedge.tip) - mouth)).tolist()))
+
+
+def _pruned(ground: Ground, trial: Trial) -> Trial:
+    """The trial without the darts that it can do without."""
+    k = 0
+    while k < len(trial.wedges):
+        fewer = evaluate(ground, trial.wedges[:k] + trial.wedges[k + 1 :])
+        if fewer is not None and ground.ask < fewer.value < 1.25 * ground.ask < 2 * trial.value:
+            fewer = _settled(ground, fewer, longer=True) if trial.value <= ground.ask else fewer
+        allowed = ground.ask if trial.value <= ground.ask else 1.02 * trial.value
+        if fewer is not None and fewer.value <= allowed:
+            trial, k = fewer, 0
+        else:
+            k += 1
+    return trial
+
+
+def shortened(ground: Ground, trial: Trial) -> Trial:
+    """The trial with every dart as short as the limit allows, sliding where that gives room."""
+    cut = [0.3] * len(trial.wedges)
+    for _ in range(6):
+        for k in np.argsort([-length(ground, w) for w in trial.wedges]):
+            if cut[k] < 0.04:
+                continue
+            tried = evaluate(
+                ground, _swapped(trial, k, _scaled(ground, trial.wedges[k], 1 - cut[k]))
+            )
+            if tried is not None and tried.value <= ground.ask:
+                trial = tried
+            else:
+                cut[k] *= 0.5
+                trial = _slid(ground, trial, int(k), cut[k])
+        if max(cut, default=0.0) < 0.04:
+            break
+    return trial
+
+
+def _slid(ground: Ground, trial: Trial, k: int, share: float) -> Trial:
+    """The trial with dart k moved to where a shorter one holds the limit, if there is such a place."""
+    wedge = trial.wedges[k]
+    step = max(0.5 * ground.sketch.spacing, 1.5 * share * length(ground, wedge))
+    for move in _moves(ground, wedge, step):
+        move = _scaled(ground, move, (1 - share) * length(ground, wedge) / length(ground, move))
+        tried = evaluate(ground, _swapped(trial, k, move))
+        if tried is not None and tried.value <= ground.ask:
+            return tried
+    return trial
+
+
+def lengthened(ground: Ground, trial: Trial) -> Trial | None:
+    """The trial with longer darts, so that it holds a limit it just missed; None where it cannot."""
+    for _ in range(8):
+        longer = tuple(_scaled(ground, wedge, 1.06) for wedge in trial.wedges)
+        tried = evaluate(ground, longer)
+        if tried is None:
+            settled = _settled(ground, trial, longer=True)
+            return settled if settled is not trial else None
+        trial = tried
+        if trial.value <= ground.ask:
+            return trial
+    return trial
