@@ -18,9 +18,9 @@ HEAD = 1.5  # the first line is so much larger than the others
 SIZES_MM = (7.0, 6.0, 5.0, 4.2, 3.6, 3.0, 2.5, 2.1, 1.8)
 ARROW_MM = (160.0, 120.0, 90.0, 70.0, 50.0, 35.0, 25.0, 16.0, 10.0)
 ARROW_ROOM = 9.0  # clear width for the arrow
-EDGE_MM = (2.6, 2.2)  # capitals of edge labels
+EDGE_MM = (3.2, 2.6, 2.1)  # capitals of edge labels
 INSET_MM = 2.2  # from the sew line to the letters of an edge label
-NOTCH_TEXT_MM = 2.0  # capitals of a notch's name
+NOTCH_TEXT_MM = 2.3  # capitals of a notch's name
 GRID = 36  # places tried along the longer side of a piece
 
 

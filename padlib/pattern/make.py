@@ -368,13 +368,13 @@ def _edge_words(
     sides: Mapping[str, str],  # noqa: ANN001
 ) -> list[str]:
     """The text of an edge, from the fullest to the shortest."""
-    seam = clean(run.seam)
+    seam = _without_side(run.seam) if len(draft.panels) > 1 else clean(run.seam)
     if run.kind == "opening":
         text = f"{seam}: hem {run.allowance_mm:g} mm"
         return [text, f"hem {run.allowance_mm:g} mm", "hem"]
     letter = draft.letters.get((run.seam, run.start % len(draft.rim.points)), "")
     if run.partner is None:
-        return [f"{letter}  {seam}".strip(), letter or seam]
+        return [f"{letter}: {seam}".removeprefix(": "), letter or seam]
     number = numbers.get(run.partner)
     if number is None:
         to, brief = clean(run.partner), clean(run.partner)
@@ -391,8 +391,8 @@ def _edge_words(
         to, brief = f"{number} {names[number]}{other}", f"{number}"
     what = f"{seam} (closure)" if run.kind == "closure" and "clos" not in seam.lower() else seam
     return [
-        f"{letter}  {what} \u2192 {to}",
-        f"{letter}  {seam} \u2192 {brief}",
+        f"{letter}: {what} \u2192 {to}",
+        f"{letter}: {seam} \u2192 {brief}",
         f"{letter} \u2192 {brief}",
         letter,
     ]
