@@ -14,6 +14,7 @@ Weights = tuple[float, float, float]
 Line = tuple[int, int]
 
 _HALF_ROOT_3 = math.sqrt(3.0) / 2.0
+_ROUNDING = 1e-14  # area share that rounding alone can make
 _FLAT = 1e-12  # area share below which three nodes count as in line
 
 
@@ -65,10 +66,23 @@ class Drawing:
         c0, c1, c2 = self.weights[c]
         return a0 * (b1 * c2 - b2 * c1) - b0 * (a1 * c2 - a2 * c1) + c0 * (a1 * b2 - a2 * b1)
 
+    def crosses(self, one: Line, other: Line) -> bool:
+        """Whether two lines that share no node cross; lines that run on in one line do not."""
+        if one[0] in other or one[1] in other:
+            return False
+        return _opposite(self.turn(*one, other[0]), self.turn(*one, other[1])) and _opposite(
+            self.turn(*other, one[0]), self.turn(*other, one[1])
+        )
+
     def flat_place(self, node: int) -> complex:
         """Position of a node in the triangle laid flat, true to length."""
         b0, b1, b2 = self.weights[node]
         return b0 * self.shape[0] + b1 * self.shape[1] + b2 * self.shape[2]
+
+
+def _opposite(x: float, y: float) -> bool:
+    """Whether two areas have opposite signs, rounding apart."""
+    return (x > _ROUNDING and y < -_ROUNDING) or (x < -_ROUNDING and y > _ROUNDING)
 
 
 def arrange(drawing: Drawing, lines: Iterable[Line], snap: float) -> dict[Line, list[int]]:
@@ -149,11 +163,7 @@ def _first_crossing(drawing: Drawing, steps: list[Line]) -> tuple[Line, Line] | 
     """The first two steps that cross, if any do."""
     for i, (a, b) in enumerate(steps):
         for c, d in steps[:i]:
-            if a in (c, d) or b in (c, d):
-                continue
-            if drawing.turn(a, b, c) * drawing.turn(a, b, d) < 0.0 and (
-                drawing.turn(c, d, a) * drawing.turn(c, d, b) < 0.0
-            ):
+            if drawing.crosses((a, b), (c, d)):
                 return (a, b), (c, d)
     return None
 
@@ -284,7 +294,7 @@ class _Net:
         """Turn edges until a, b is one (Sloan 1993)."""
         if (a, b) in self.apex or (b, a) in self.apex:
             return
-        crossing = [e for e in self.apex if e[0] < e[1] and self._crosses(e, (a, b))]
+        crossing = [e for e in self.apex if e[0] < e[1] and self.drawing.crosses(e, (a, b))]
         for _ in range(8 * (len(crossing) + 2) ** 2):
             if not crossing:
                 break
@@ -293,20 +303,10 @@ class _Net:
                 crossing.append(edge)
                 continue
             new = self._turn(*edge)
-            if self._crosses(new, (a, b)):
+            if self.drawing.crosses(new, (a, b)):
                 crossing.append(new)
         if (a, b) not in self.apex and (b, a) not in self.apex:
             raise ArrangementError("a line could not be made an edge")
-
-    def _crosses(self, edge: Line, line: Line) -> bool:
-        """Whether an edge and a line that share no node cross."""
-        if edge[0] in line or edge[1] in line:
-            return False
-        turn = self.drawing.turn
-        return (
-            turn(*line, edge[0]) * turn(*line, edge[1]) < 0.0
-            and turn(*edge, line[0]) * turn(*edge, line[1]) < 0.0
-        )
 
     def improve(self, fixed: set[Line]) -> None:
         """Turn edges that are not Delaunay in the triangle laid flat, fixed ones apart."""

@@ -18,7 +18,7 @@ from padlib.mesh.topology import Edges, boundary_sides, edges
 Indices = NDArray[np.int64]
 Weights = NDArray[np.float64]
 
-SNAP = 5e-3  # share of an edge or a triangle's height below which places are one
+SNAP = 1e-2  # share of an edge or a triangle's height below which places are one
 
 
 @dataclass(frozen=True, eq=False)

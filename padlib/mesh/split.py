@@ -81,7 +81,8 @@ def split(vertices: Vertices, faces: Faces, cut_edges: Indices) -> Pieces:
 
     vertices (n, 3), faces (m, 3), cut_edges (k, 2) vertex pairs, either way round. Both sides of a
     cut get their own copy of its vertices, with the very same positions; an end of a cut inside a
-    piece stays one vertex. Fans of faces that meet in a vertex only are parted.
+    piece stays one vertex, so that a slit of a single edge does not open. Fans of faces that meet in
+    a vertex only are parted.
     Raises InputError if a cut edge is not an edge of the mesh. Finding 151: more than two faces meet
     in an edge; the mesh comes apart there.
     """
@@ -89,8 +90,8 @@ def split(vertices: Vertices, faces: Faces, cut_edges: Indices) -> Pieces:
     mesh_edges = edges(f)
     cut = _marked(mesh_edges.ends, cut_edges)
     crowded = mesh_edges.count > 2
-    fan = corner_fans(f, cut=cut)
-    piece = face_components(f, cut=cut | crowded)
+    fan = corner_fans(f, cut=cut, mesh_edges=mesh_edges)
+    piece = face_components(f, cut=cut | crowded, mesh_edges=mesh_edges)
     v = np.asarray(vertices, dtype=np.float64)
     order = np.argsort(piece, kind="stable")
     bounds = np.searchsorted(piece[order], np.arange(int(piece.max(initial=-1)) + 2))
@@ -99,7 +100,7 @@ def split(vertices: Vertices, faces: Faces, cut_edges: Indices) -> Pieces:
         mine = order[a:b]
         corner, own = f[mine].ravel(), fan[mine].ravel()
         _, first, number = np.unique(own, return_index=True, return_inverse=True)
-        by_parent = np.lexsort((own[first], corner[first]))
+        by_parent = np.lexsort((first, corner[first]))
         rank = np.empty(len(first), dtype=np.int64)
         rank[by_parent] = np.arange(len(first))
         parents = corner[first][by_parent]

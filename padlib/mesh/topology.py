@@ -94,12 +94,14 @@ def _walk(onward: dict[int, list[int]], start: int) -> Indices:
     return np.array(loop, dtype=np.int64)
 
 
-def face_components(faces: Faces, *, cut: NDArray[np.bool_] | None = None) -> Indices:
+def face_components(
+    faces: Faces, *, cut: NDArray[np.bool_] | None = None, mesh_edges: Edges | None = None
+) -> Indices:
     """Component (m,) of each face through shared edges, numbered by lowest face.
 
     cut (e,): edges of `edges(faces)` that do not connect.
     """
-    e = edges(faces)
+    e = edges(faces) if mesh_edges is None else mesh_edges
     joins = e.count > 1 if cut is None else (e.count > 1) & ~cut
     flat = e.of_face.ravel()
     keep = joins[flat]
@@ -138,13 +140,14 @@ def is_edge_manifold(faces: Faces) -> bool:
     return bool(edges(faces).count.max(initial=0) <= 2 and len(np.unique(keys)) == len(keys))
 
 
-def corner_fans(faces: Faces, *, cut: NDArray[np.bool_] | None = None) -> Indices:
-    """The fan (m, 3) of each corner: corners of one vertex joined through shared edges.
+def corner_fans(
+    faces: Faces, *, cut: NDArray[np.bool_] | None = None, mesh_edges: Edges | None = None
+) -> Indices:
+    """The fan (m, 3) of each corner, numbered: corners of one vertex joined through shared edges.
 
-    An edge joins when exactly two faces meet there and it is not in cut (e,). Fans are numbered by
-    the order of their first corner.
+    An edge joins when exactly two faces meet there and it is not in cut (e,).
     """
-    e = edges(faces)
+    e = edges(faces) if mesh_edges is None else mesh_edges
     f = np.asarray(faces, dtype=np.int64)
     opposite = neighbours(f, mesh_edges=e)
     if cut is not None:
@@ -158,7 +161,7 @@ def corner_fans(faces: Faces, *, cut: NDArray[np.bool_] | None = None) -> Indice
         ends.append((3 * face + here, 3 * other + there))
     rows, cols = (np.concatenate(part) for part in zip(*ends, strict=True))
     graph = coo_array((np.ones(len(rows), dtype=np.int8), (rows, cols)), shape=(f.size, f.size))
-    return by_first(connected_components(graph, directed=False)[1]).reshape(-1, 3)
+    return connected_components(graph, directed=False)[1].astype(np.int64).reshape(-1, 3)
 
 
 def is_vertex_manifold(faces: Faces) -> bool:
