@@ -2,64 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from padlib.flatten.flat import Dart, Flat
-from padlib.mesh.surface import Surface
+from padlib.seams.mirror import mirror_panel
 from padlib.seams.panels import Edge, Panel
 
 Run = NDArray[np.int64]
 Pair = tuple[int, Run, int, Run]
-MIRROR = np.array([-1.0, 1.0, 1.0])
 
 
-def mirror_panel(
-    panel: Panel, name_of: Callable[[str], str], partner_edges: Mapping[str, int]
-) -> Panel:
-    """The mirror image of a panel in x = 0, with its edges running counter-clockwise again.
+def mirror_flat(flat: Flat, edge_counts: Mapping[str, int]) -> Flat:
+    """The flat of a panel's mirror image: the same outline, turned face down.
 
-    name_of: the mirror image's name of each panel; partner_edges: for each panel name, how many edges
-    it has apart from darts, since edge k becomes edge (count - 1 - k).
+    edge_counts: for each panel name how many edges it has apart from darts.
     """
-    surface = Surface(panel.surface.vertices * MIRROR, panel.surface.faces[:, [0, 2, 1]])
-    own = [e for e in panel.edges if e.kind != "dart"]
-    darts = [e for e in panel.edges if e.kind == "dart"]
-
-    def turned(edge: Edge) -> Edge:
-        partner = edge.partner
-        if partner is not None:
-            partner = (name_of(partner[0]), partner_edges[partner[0]] - 1 - partner[1])
-        return Edge(_other_side(edge.seam), edge.kind, edge.run[::-1], partner)
-
-    side = {"left": "right", "right": "left"}.get(panel.side, panel.side)
-    edges = tuple(turned(e) for e in own[::-1]) + tuple(turned(e) for e in darts)
-    return Panel(name_of(panel.name), side, surface, panel.parents, edges, mirror_of=panel.name)
-
-
-def _other_side(name: str) -> str:
-    for one, other in (("left", "right"), ("right", "left")):
-        if name.endswith(f"-{one}"):
-            return name[: -len(one)] + other
-    return name
-
-
-def mirror_flat(
-    flat: Flat, name_of: Callable[[str], str], partner_edges: Mapping[str, int]
-) -> Flat:
-    """The flat of a panel's mirror image: the same outline, turned face down."""
     positions = flat.positions * [-1.0, 1.0]
     positions = positions - [positions[:, 0].min(), 0.0]
     darts = tuple(replace(d, left=d.right, right=d.left) for d in flat.darts)
-    return replace(
-        flat,
-        panel=mirror_panel(flat.panel, name_of, partner_edges),
-        positions=positions,
-        darts=darts,
-    )
+    panel = mirror_panel(flat.panel, edge_counts)
+    return replace(flat, panel=panel, positions=positions, darts=darts)
 
 
 def chains(panel: Panel, edge: Edge) -> list[Run]:

@@ -58,7 +58,9 @@ def suit_panels(
     first = insert(place.surface.vertices, place.surface.faces, [x.curve for x in (*lines, *own)])
     region, parts = find_regions(first, place, len(lines))
     masks = {name: region == k for k, name in enumerate(parts)}
-    inner, split_by = second_lines(first, masks, place)
+    names = [line.name for line in lines]
+    holes = {s: first.chains[names.index(f"armhole-{s}")] for s in SIDES}
+    inner, split_by = second_lines(first, masks, place, holes)
     curves = [
         chain_curve(c, first.faces, closed)
         for c, closed in zip(first.chains, first.closed, strict=True)
@@ -74,6 +76,11 @@ def suit_panels(
     cut_edges, labels = _joined(vertices, second, table.labels)
     pieces = split(vertices, second.faces, cut_edges)
     runs = boundary_runs(pieces.pieces, cut_edges, labels)
+    carriers = first.faces[second.point_face]
+    split_by = {
+        part: np.einsum("nk,nk->n", second.point_barycentric, values[carriers])
+        for part, values in split_by.items()
+    }
     names = _piece_names(runs, face_region, parts, second, split_by)
     panels = _panels(runs, names, table)
     for panel in panels:

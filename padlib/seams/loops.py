@@ -16,6 +16,7 @@ from scipy.sparse.csgraph import connected_components
 from padlib.errors import SuitError
 from padlib.mesh.section import Curve, level_set
 from padlib.mesh.surface import Faces, Surface, Vertices
+from padlib.mesh.topology import edges
 
 Values = NDArray[np.float64]
 
@@ -32,9 +33,9 @@ def components_without(faces: Faces, count: int, curve: Curve) -> NDArray[np.int
     gone = np.take_along_axis(corners[at_vertex], weights[at_vertex].argmax(axis=1)[:, None], 1)[
         :, 0
     ]
-    edges = np.unique(np.sort(faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1), axis=0)
-    keep = ~np.isin(edges @ [count, 1], crossed @ [count, 1]) & ~np.isin(edges, gone).any(axis=1)
-    kept = edges[keep]
+    ends = edges(faces).ends
+    keep = ~np.isin(ends @ [count, 1], crossed @ [count, 1]) & ~np.isin(ends, gone).any(axis=1)
+    kept = ends[keep]
     graph = coo_array((np.ones(len(kept)), (kept[:, 0], kept[:, 1])), shape=(count, count))
     return connected_components(graph, directed=False)[1].astype(np.int64)
 

@@ -151,24 +151,26 @@ def chain_curve(chain: NDArray[np.int64], faces: Faces, closed: bool) -> Curve:
 
 
 def second_lines(
-    inserted: Inserted, regions: Mapping[str, NDArray[np.bool_]], place: Place
+    inserted: Inserted,
+    regions: Mapping[str, NDArray[np.bool_]],
+    place: Place,
+    holes: Mapping[str, NDArray[np.int64]],
 ) -> tuple[list[Line], dict[str, Values]]:
     """The seams within trunk, arms and legs of both sides, and the function that parts each.
 
-    The function (n,) of a part is negative on its first panel (front, inner), positive on its second.
+    holes: the vertices of the armhole of each side, in order. The function (n,) of a part is negative
+    on its first panel (front, inner), positive on its second.
     """
     lines: list[Line] = []
     parting: dict[str, Values] = {}
     for side in SIDES:
-        trunk, parting[f"trunk-{side}"] = _trunk_lines(
-            inserted, regions[f"trunk-{side}"], place, side
+        trunk, arm, leg = f"trunk-{side}", f"arm-{side}", f"leg-{side}"
+        body, parting[trunk], starts = _trunk_lines(
+            inserted, regions[trunk], place, side, holes[side]
         )
-        ends = {line.name: line.curve for line in trunk}
-        sleeve, parting[f"arm-{side}"] = _sleeve_lines(
-            inserted, regions[f"arm-{side}"], place, side, ends
-        )
-        leg, parting[f"leg-{side}"] = _leg_lines(inserted, regions[f"leg-{side}"], place, side)
-        lines += trunk + sleeve + leg
+        sleeve, parting[arm] = _sleeve_lines(inserted, regions[arm], place, side, starts)
+        limb, parting[leg] = _leg_lines(inserted, regions[leg], place, side)
+        lines += body + sleeve + limb
     return lines, parting
 
 
@@ -197,37 +199,51 @@ def _pick(
 
 
 def _trunk_lines(
-    mesh: Inserted, mask: NDArray[np.bool_], place: Place, side: str
-) -> tuple[list[Line], Values]:
-    """Side seam (armhole to hip) and shoulder seam (neck to armhole): one frontal surface."""
+    mesh: Inserted, mask: NDArray[np.bool_], place: Place, side: str, hole: NDArray[np.int64]
+) -> tuple[list[Line], Values, list[int]]:
+    """Side seam (armhole to hip) and shoulder seam (neck to armhole): one frontal surface.
+
+    hole (k,): vertices of the armhole. Both seams end at one of them each, so that the sleeve's seams
+    can begin there; those two, shoulder first, are returned with lines and parting function.
+    """
     at = place.at
     axilla, hip, top = at[f"axilla_{side}"], at[f"hip_{side}"], at[f"acromion_{side}"]
     neck = at[f"neck_{side}"]
     heights = np.array([hip[2], axilla[2], top[2], max(neck[2], top[2] + 1.0)])
     depths = np.array([hip[1], axilla[1], top[1], neck[1]])
     values = mesh.vertices[:, 1] - np.interp(mesh.vertices[:, 2], heights, depths)
+    ends = [_crossing(values, mesh.vertices, hole, p) for p in (top, axilla)]
+    values = _through(values, mesh.vertices, ends, 0.75 * np.linalg.norm(top - axilla))
     curves = _lines_between(mesh, mask, values)
-    low = _pick(
-        mesh, curves, lambda a, b: np.linalg.norm(a - axilla) + abs(b[2] - hip[2]), f"{side} side"
-    )
-    high = _pick(
-        mesh,
-        curves,
-        lambda a, b: np.linalg.norm(a - top) + np.linalg.norm(b - neck),
-        f"{side} shoulder",
-    )
-    return [Line(f"side-{side}", low), Line(f"shoulder-{side}", high)], values
+    from_hole = [mesh.vertices[v] for v in ends]
+
+    def low_score(a: Values, b: Values) -> float:
+        return np.linalg.norm(a - from_hole[1]) + abs(b[2] - hip[2])
+
+    def high_score(a: Values, b: Values) -> float:
+        return np.linalg.norm(a - from_hole[0]) + np.linalg.norm(b - neck)
+
+    low = _pick(mesh, curves, low_score, f"{side} side")
+    high = _pick(mesh, curves, high_score, f"{side} shoulder")
+    return [Line(f"side-{side}", low), Line(f"shoulder-{side}", high)], values, ends
+
+
+def _crossing(values: Values, vertices: Vertices, chain: NDArray[np.int64], near: Values) -> int:
+    """The vertex of a closed chain nearest to where `values` change sign on it, close to a point."""
+    positive = values[chain] >= 0
+    changes = np.flatnonzero(positive != np.roll(positive, -1))
+    if not len(changes):
+        return int(chain[np.argmin(((vertices[chain] - near) ** 2).sum(axis=1))])
+    distance = ((vertices[chain[changes]] - near) ** 2).sum(axis=1)
+    k = int(changes[np.argmin(distance)])
+    one, other = int(chain[k]), int(chain[(k + 1) % len(chain)])
+    return one if abs(values[one]) <= abs(values[other]) else other
 
 
 def _sleeve_lines(
-    mesh: Inserted, mask: NDArray[np.bool_], place: Place, side: str, trunk: Mapping[str, Curve]
+    mesh: Inserted, mask: NDArray[np.bool_], place: Place, side: str, starts: Sequence[int]
 ) -> tuple[list[Line], Values]:
-    """The outer and the under seam of a sleeve; they begin where shoulder and side seam end."""
-    hole = place.at[f"acromion_{side}"], place.at[f"axilla_{side}"]
-    shoulder = min(
-        _ends(mesh, trunk[f"shoulder-{side}"]), key=lambda p: np.linalg.norm(p - hole[0])
-    )
-    under = min(_ends(mesh, trunk[f"side-{side}"]), key=lambda p: np.linalg.norm(p - hole[1]))
+    """The outer and the under seam of a sleeve, from the armhole vertices `starts` to the wrist."""
     axis = place.axes[f"arm_{side}"]
     _, offset = project(axis, mesh.vertices)
     tangent = _direction(axis, mesh.vertices)
@@ -235,8 +251,8 @@ def _sleeve_lines(
     across = np.cross(tangent, out)
     across /= np.linalg.norm(across, axis=1, keepdims=True) * np.sign(across[:, 1:2])
     values = (offset * across).sum(axis=1)
-    radius = 0.75 * np.linalg.norm(shoulder - under)
-    values = _through(values, mesh, mask, [shoulder, under], radius)
+    shoulder, under = (mesh.vertices[v] for v in starts)
+    values = _through(values, mesh.vertices, starts, 0.75 * np.linalg.norm(shoulder - under))
     curves = _lines_between(mesh, mask, values)
     wrist = place.at[f"wrist_{side}"]
 
@@ -244,7 +260,8 @@ def _sleeve_lines(
         return lambda a, b: np.linalg.norm(a - target) + 0.2 * np.linalg.norm(b - wrist)
 
     outer = _pick(mesh, curves, far(shoulder), f"{side} outer sleeve")
-    inner = _pick(mesh, [c for c in curves if c is not outer], far(under), f"{side} under sleeve")
+    rest = [c for c in curves if c is not outer]
+    inner = _pick(mesh, rest, far(under), f"{side} under sleeve")
     return [Line(f"sleeve-outer-{side}", outer), Line(f"sleeve-under-{side}", inner)], values
 
 
@@ -283,15 +300,11 @@ def _direction(axis: Values, points: Vertices) -> Values:
     return out / np.linalg.norm(out, axis=1, keepdims=True)
 
 
-def _through(
-    values: Values, mesh: Inserted, mask: NDArray[np.bool_], points: Sequence[Values], radius: float
-) -> Values:
-    """`values` bent so that its zero set runs through the mesh vertices nearest to given points."""
-    inside = np.unique(mesh.faces[mask])
+def _through(values: Values, vertices: Vertices, through: Sequence[int], radius: float) -> Values:
+    """`values` bent near given vertices so that its zero set runs through them."""
     out = values.copy()
-    for point in points:
-        v = inside[np.argmin(((mesh.vertices[inside] - point) ** 2).sum(axis=1))]
-        near = np.linalg.norm(mesh.vertices - mesh.vertices[v], axis=1) / radius
-        out -= values[v] * np.exp(-4.0 * near**2)
-        out[v] = 0.0
+    for v in through:
+        near = np.linalg.norm(vertices - vertices[v], axis=1) / radius
+        out -= out[v] * np.exp(-4.0 * near**2)
+    out[list(through)] = 0.0
     return out

@@ -13,7 +13,8 @@ from typing import Any
 
 from padlib.errors import InputError, SuitError
 from padlib.padding.pad import Pad
-from padlib.padding.shapes import KINDS, check_parameters
+from padlib.padding.shapes import KINDS
+from padlib.padding.shapes.parameter import settled
 from padlib.suit.lines import key_lines, line_of
 from padlib.suit.schema import CLOTH, PAD, SEAM, TABLES, TOP, Key
 
@@ -61,6 +62,7 @@ class Suit:
     lay: Mapping[str, Any]
     paper: Mapping[str, Any]
     proof: Mapping[str, Any]
+    pillows: Mapping[str, Any]
     folder: Path = field(default=Path("."), compare=False)
 
 
@@ -292,14 +294,14 @@ def _pads(reader: _Reader, given: object) -> tuple[Pad, ...]:
             )
         name = plain["name"] or kind
         rest = {k: v for k, v in entry.items() if k not in PAD}
-        pad = Pad(name, kind, plain["side"], MappingProxyType(rest))
+        table = KINDS[kind].TABLE
         try:
-            check_parameters(pad)
+            settled(f"pad '{name}'", table, rest, {entry.name: entry.low for entry in table})
         except InputError as e:
             at = next((k for k in rest if f"'{k}'" in str(e)), "kind")
             raise reader.wrong(("pad", i, at), str(e)) from None
         _new_name(reader, ("pad", i), "pad", name, [p.name for p in pads])
-        pads.append(pad)
+        pads.append(Pad(name, kind, plain["side"], MappingProxyType(rest)))
     return tuple(pads)
 
 

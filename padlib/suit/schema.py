@@ -66,9 +66,9 @@ SHELL = _table(
     cloth_thickness=Key(
         "number", 2.0, "thickness of the cloth's backing, mm", least=0.0, most=20.0
     ),
-    ease=Key("number", 8.0, "wearing ease added along the normal, mm", least=0.0, most=80.0),
+    ease=Key("number", 10.0, "wearing ease added along the normal, mm", least=0.0, most=80.0),
     bridge=Key(
-        "number", 8.0, "how far the cloth may span hollows of the body, mm", least=0.0, most=60.0
+        "number", 25.0, "how far the cloth may be lifted out of a hollow, mm", least=0.0, most=60.0
     ),
 )
 
@@ -130,6 +130,13 @@ PROOF = _table(
     sew=Key("yesno", True, "sew the flats back in 3D and report the deviation"),
 )
 
+PILLOWS = _table(
+    make=Key("yesno", True, "make the pads as stuffed cushions, with their own pieces"),
+    top=Key("text", "cotton", "cloth of the tops; woven cotton is common practice"),
+    base=Key("text", "knit", "cloth of the bases; a cool stretch knit is common practice"),
+    width=Key("number", 1400.0, "cuttable width of both, mm", least=100.0, most=5000.0),
+)
+
 CLOTH = _table(
     words=Key("text", "", "what the maker calls it"),
     width=Key("number", 1500.0, "cuttable width, mm", least=100.0, most=5000.0),
@@ -160,5 +167,6 @@ TABLES: Mapping[str, Mapping[str, Key]] = MappingProxyType(
         "lay": LAY,
         "paper": PAPER,
         "proof": PROOF,
+        "pillows": PILLOWS,
     }
 )

@@ -1,0 +1,55 @@
+"""A lay as a drawing: the cloth, the pieces on it with their numbers, the way of the pile."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from shapely import Polygon
+from shapely.ops import polylabel
+
+from padlib.lay.lay import Lay, Placement
+from padlib.output.drawing import CUT, FRAME, Drawing, Line, Part, Stroke, Words, arrow, box
+from padlib.pattern.piece import Piece
+
+EDGE = 60.0  # mm round the cloth
+
+
+def lay_drawing(lay: Lay, pieces: Sequence[Piece]) -> Drawing:
+    """The lay at true scale in mm, y along the cloth, pile toward the lower end."""
+    by_number = {p.number: p for p in pieces}
+    parts = [_cloth(lay)]
+    parts += [_placed(by_number[p.number], p, k) for k, p in enumerate(lay.placements)]
+    title = f"lay of {lay.cloth}"
+    return Drawing(tuple(parts), lay.width_mm + 2 * EDGE, lay.length_mm + 2 * EDGE, title)
+
+
+def _cloth(lay: Lay) -> Part:
+    frame = box(EDGE, EDGE, lay.width_mm, lay.length_mm)
+    words = (
+        f"{lay.cloth}: {lay.width_mm:.0f} mm wide, {lay.length_mm / 1000:.2f} m long, "
+        f"{lay.used_percent:.0f} % used; the pile runs the way of the arrow"
+    )
+    right = EDGE + lay.width_mm + 0.5 * EDGE
+    shaft = np.array([[right, EDGE + lay.length_mm], [right, EDGE]])
+    marks = (
+        Stroke(FRAME, frame, closed=True),
+        Words(words, np.array([EDGE, EDGE + lay.length_mm + 15.0]), 16.0),
+        *arrow(shaft, word="pile"),
+    )
+    return Part("cloth", "sheet", marks, frame)
+
+
+def _placed(piece: Piece, place: Placement, copy: int) -> Part:
+    line: Line = piece.cut_line * [-1.0, 1.0] if place.mirrored else piece.cut_line
+    line = line + np.array(place.offset) + EDGE
+    shape = Polygon(line)
+    centre = polylabel(shape, tolerance=5.0)
+    words = f"{piece.number} {piece.name}" + (" (face down)" if place.mirrored else "")
+    room = shape.exterior.distance(centre)
+    size = float(np.clip(2.4 * room / len(words), 5.0, 20.0))
+    marks = (
+        Stroke(CUT, line, closed=True),
+        Words(words, np.array([centre.x, centre.y]), size, anchor="middle"),
+    )
+    return Part(f"{piece.number}-{copy}", "piece", marks, line)

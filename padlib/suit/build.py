@@ -1,0 +1,365 @@
+"""The whole job: from a suit file to a printed pattern, a lay, a guide and a report.
+
+Results are made in a folder beside the wanted one and moved into it file by file when all are there,
+so that a failure on the way leaves an earlier result untouched.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import tempfile
+import time
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from padlib.body.body import Body
+from padlib.body.measure import Measurements, measure
+from padlib.errors import OutputError
+from padlib.findings import Finding
+from padlib.flatten.flat import Flat
+from padlib.lay.lay import Lay
+from padlib.output.dxf import write_dxf
+from padlib.output.guide import guide_html
+from padlib.output.lay_drawing import lay_drawing
+from padlib.output.mesh import obj_text, ply_bytes
+from padlib.output.pdf import write_roll_pdf, write_tiled_pdf
+from padlib.output.png import four_sides, map_scale, stretch_map
+from padlib.output.sheet import pattern_sheet
+from padlib.output.svg import write_svg
+from padlib.padding.pillow import Pillow, make_pillows
+from padlib.padding.shell import Shell
+from padlib.pattern.piece import Piece
+from padlib.progress import Tell, quiet
+from padlib.proof.proof import Proof, prove
+from padlib.suit import report as reports
+from padlib.suit.file import Suit
+from padlib.suit.order import steps
+from padlib.suit.pillows import pillow_flats, pillow_pieces
+from padlib.suit.steps import (
+    Panels,
+    flat_summary,
+    flatten_suit,
+    make_panels,
+    suit_body,
+    suit_lays,
+    suit_pieces,
+    suit_shell,
+)
+from padlib.suit.tables import warnings_of
+from padlib.version import __version__
+
+PANEL_COLOURS = np.array(
+    [
+        [0.55, 0.65, 0.36],
+        [0.80, 0.72, 0.50],
+        [0.45, 0.57, 0.55],
+        [0.72, 0.55, 0.42],
+        [0.62, 0.70, 0.50],
+        [0.86, 0.80, 0.66],
+    ]
+)
+
+
+@dataclass
+class Clock:
+    """Seconds of each step, in order."""
+
+    seconds: dict[str, float] = field(default_factory=dict)
+
+    @contextmanager
+    def step(self, name: str) -> Iterator[None]:
+        """Time one step."""
+        start = time.perf_counter()
+        yield
+        self.seconds[name] = self.seconds.get(name, 0.0) + time.perf_counter() - start
+
+
+@dataclass(frozen=True)
+class Built:
+    """Everything that the way through gives, before any file is written."""
+
+    suit: Suit
+    body: Body
+    measurements: Measurements
+    shell: Shell
+    panels: Panels
+    flats: tuple[Flat, ...]
+    pillows: tuple[Pillow, ...]
+    pillow_flats: tuple[Flat, ...]
+    pillow_differences: Mapping[tuple[str, str], float]
+    pieces: tuple[Piece, ...]
+    lays: tuple[Lay, ...]
+    proof: Proof | None
+    findings: tuple[Finding, ...]
+
+
+def run(
+    suit: Suit,
+    *,
+    lay_seconds: float | None = None,
+    workers: int = 1,
+    tell: Tell = quiet,
+    clock: Clock | None = None,
+) -> Built:
+    """The way through, from the suit's body to its lays. Raises PadlibError in one sentence."""
+    clock = clock or Clock()
+    limit, most = suit.darts["limit"], suit.darts["most"]
+    with clock.step("body"):
+        tell("reading the body", 0.02)
+        body = suit_body(suit)
+        measurements = measure(body)
+    with clock.step("shell"):
+        tell("padding the body", 0.1)
+        shell = suit_shell(suit, body)
+    with clock.step("seams"):
+        tell("cutting the shell along the seams", 0.2)
+        panels = make_panels(suit, body, shell)
+    with clock.step("flatten"):
+        flats, over = flatten_suit(
+            panels, limit=limit, most=most, workers=workers, tell=_within(tell, 0.25, 0.7)
+        )
+    with clock.step("pillows"):
+        tell("making the pads", 0.72)
+        pillows = make_pillows(body, shell, suit.pads) if suit.pillows["make"] else ()
+        cushions, differences = pillow_flats(pillows, panels.place, limit, most)
+    with clock.step("pieces"):
+        tell("drawing pieces", 0.78)
+        pieces = suit_pieces(suit, flats)
+        pieces += pillow_pieces(suit, cushions, first=len(pieces) + 1)
+    with clock.step("proof"):
+        tell("sewing the flats back together", 0.82)
+        proof = prove(flats, shell, body) if suit.proof["sew"] else None
+    with clock.step("lay"):
+        tell("laying the pieces on cloth", 0.9)
+        lays = suit_lays(suit, pieces, seconds=lay_seconds)
+    findings = (*body.findings, *measurements.warnings, *shell.findings, *panels.findings, *over)
+    findings += tuple(f for flat in (*flats, *cushions) for f in flat.findings)
+    findings += () if proof is None else proof.findings
+    return Built(
+        suit,
+        body,
+        measurements,
+        shell,
+        panels,
+        flats,
+        pillows,
+        cushions,
+        differences,
+        pieces,
+        lays,
+        proof,
+        findings,
+    )
+
+
+def _within(tell: Tell, start: float, end: float) -> Tell:
+    return lambda words, share: tell(words, start + (end - start) * share)
+
+
+def make_report(built: Built, seconds: Mapping[str, float]) -> dict[str, Any]:
+    """The report of a suit as plain values; `seconds` is the one part that differs between runs."""
+    proof = built.proof
+    return {
+        "padlib": __version__,
+        "suit": built.suit.name,
+        "body": reports.body_report(built.body, built.measurements),
+        "pads": _pads(built),
+        "pillows": reports.pillow_report(built.pillows, built.pillow_differences),
+        "panels": [reports.panel_report(f) for f in (*built.flats, *built.pillow_flats)],
+        "seams": reports.seam_report(built.flats) + reports.seam_report(built.pillow_flats),
+        "pieces": reports.piece_report(built.pieces),
+        "lay": reports.lay_report(built.lays),
+        "proof": {} if proof is None else proof.told(),
+        "warnings": warnings_of(built.findings),
+        "findings": [
+            {
+                "number": f.number,
+                "grade": f.grade.name.lower(),
+                "where": f.where,
+                "words": f.words,
+                "count": f.count,
+            }
+            for f in built.findings
+        ],
+        "seconds": {k: round(v, 3) for k, v in seconds.items()},
+    }
+
+
+def _pads(built: Built) -> list[dict[str, Any]]:
+    volumes = {(p.name, p.side): p.volume_l for p in built.pillows}
+    deepest = {(p.name, p.side): p.depth_max_mm for p in built.pillows}
+    told = []
+    for pad in built.suit.pads:
+        for side in ("left", "right") if pad.side == "both" else (pad.side,):
+            key = (pad.name, side)
+            told.append(
+                {
+                    "name": pad.name,
+                    "kind": pad.kind,
+                    "side": side,
+                    "depth_max_mm": reports.rounded(deepest.get(key, 0.0), 2),
+                    "volume_l": reports.rounded(volumes.get(key, 0.0), 4),
+                }
+            )
+    return told
+
+
+def build_suit(
+    suit: Suit,
+    out: str | Path,
+    *,
+    lay_seconds: float | None = None,
+    workers: int = 1,
+    tell: Tell = quiet,
+) -> dict[str, Any]:
+    """Do the whole job and write every output into the folder `out`; returns the report.
+
+    lay_seconds: time for packing each cloth, instead of the suit's. workers: processes for flattening;
+    the outputs are the same for any number. Raises PadlibError; then nothing in `out` was touched.
+    """
+    out = Path(out)
+    check_folder(out)
+    clock = Clock()
+    built = run(suit, lay_seconds=lay_seconds, workers=workers, tell=tell, clock=clock)
+    return write_built(built, out, clock=clock, tell=tell)
+
+
+def check_folder(out: Path) -> None:
+    """OutputError if results could not be written into `out`, before any work is done."""
+    nearest = next(p for p in (out, *out.absolute().parents) if p.exists())
+    if not nearest.is_dir():
+        raise OutputError(f"{out}: there is a file of that name; choose another folder with --out.")
+    if not os.access(nearest, os.W_OK | os.X_OK):
+        raise OutputError(f"{out}: this folder cannot be written to; choose another with --out.")
+
+
+def write_built(
+    built: Built, out: str | Path, *, clock: Clock | None = None, tell: Tell = quiet
+) -> dict[str, Any]:
+    """Write every output of a suit into the folder `out`; returns the report."""
+    out = Path(out)
+    clock = clock or Clock()
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+        work = Path(tempfile.mkdtemp(prefix=".padlib-", dir=out))
+    except OSError as e:
+        raise OutputError(
+            f"{out}: cannot be written ({e.strerror}); choose another folder."
+        ) from None
+    try:
+        with clock.step("output"):
+            tell("writing", 0.95)
+            _write_all(built, work)
+        report = make_report(built, clock.seconds)
+        _write_report(built, report, work)
+        _move_in(work, out)
+    except OSError as e:
+        words = e.strerror or str(e)
+        raise OutputError(f"{out}: the results could not be written ({words}).") from None
+    finally:
+        shutil.rmtree(work, ignore_errors=True)
+    return report
+
+
+def _write_all(built: Built, folder: Path) -> None:
+    (folder / "panels").mkdir()
+    (folder / "maps").mkdir()
+    surface = built.body.surface
+    (folder / "body.ply").write_bytes(ply_bytes(surface.vertices, surface.faces))
+    surface = built.shell.surface
+    (folder / "shell.ply").write_bytes(ply_bytes(surface.vertices, surface.faces))
+    _write_panels(built, folder)
+    _write_pattern(built, folder)
+    for lay in built.lays:
+        write_svg(folder / f"lay-{lay.cloth}.svg", lay_drawing(lay, built.pieces))
+    (folder / "suit.png").write_bytes(_picture(built))
+
+
+def _write_panels(built: Built, folder: Path) -> None:
+    limit = built.suit.darts["limit"]
+    flats = (*built.flats, *built.pillow_flats)
+    scale = map_scale(flats, limit)
+    for flat in flats:
+        name, surface = flat.panel.name, flat.panel.surface
+        text = obj_text(surface.vertices, surface.faces, flat.positions, name=name)
+        (folder / "panels" / f"{name}.obj").write_text(text)
+        s = flat_summary(flat)
+        below = (
+            f"mean {100 * s['mean']:.1f} %, 95 % of the cloth below {100 * s['p95']:.1f} %, "
+            f"worst {100 * s['max']:.1f} %; {len(flat.darts)} darts; dashed: the cloth's limit"
+        )
+        (folder / "maps" / f"{name}.png").write_bytes(
+            stretch_map(flat, scale=scale, limit=limit, title=name, below=below)
+        )
+
+
+def _write_pattern(built: Built, folder: Path) -> None:
+    suit = built.suit
+    sheet = pattern_sheet(built.pieces, title=suit.name)
+    overlap = suit.paper["overlap"]
+    write_tiled_pdf(folder / "pattern-a4.pdf", sheet, "A4", overlap_mm=overlap)
+    write_tiled_pdf(folder / "pattern-letter.pdf", sheet, "Letter", overlap_mm=overlap)
+    write_roll_pdf(folder / "pattern-roll.pdf", sheet)
+    write_svg(folder / "pattern.svg", sheet)
+    write_dxf(folder / "pattern.dxf", built.pieces, title=suit.name)
+
+
+def _picture(built: Built) -> bytes:
+    """The suit from four sides, each panel in its own tone, seams drawn."""
+    panels = [f.panel for f in built.flats]
+    offsets = np.cumsum([0, *(len(p.surface.vertices) for p in panels)])
+    vertices = np.concatenate([p.surface.vertices for p in panels])
+    faces = np.concatenate([p.surface.faces + o for p, o in zip(panels, offsets, strict=False)])
+    names = sorted({p.name.rpartition("-")[0] for p in panels})
+    tone = [
+        PANEL_COLOURS[names.index(p.name.rpartition("-")[0]) % len(PANEL_COLOURS)] for p in panels
+    ]
+    colours = np.concatenate(
+        [np.tile(t, (len(p.surface.faces), 1)) for t, p in zip(tone, panels, strict=True)]
+    )
+    lines = [p.surface.vertices[e.run] for p in panels for e in p.edges]
+    return four_sides(vertices, faces, colours=colours, lines=lines)
+
+
+def _write_report(built: Built, report: Mapping[str, Any], folder: Path) -> None:
+    text = json.dumps(report, indent=1, ensure_ascii=False, allow_nan=False)
+    (folder / "report.json").write_text(text + "\n", encoding="utf-8")
+    suit = built.suit
+    order = steps(
+        built.flats, built.pieces, closure=suit.seams["closure"], pillows=bool(built.pillows)
+    )
+    page = guide_html(
+        report,
+        built.pieces,
+        built.lays,
+        title=suit.name,
+        words=suit.words,
+        steps=order,
+        allowance_mm=suit.pieces["allowance"],
+    )
+    (folder / "guide.html").write_text(page, encoding="utf-8")
+
+
+def _move_in(work: Path, out: Path) -> None:
+    """Move all results into place, each by one rename; drop panels and maps of an earlier suit."""
+    made = sorted(p.relative_to(work) for p in work.rglob("*") if p.is_file())
+    earlier = _stale(out, set(made))
+    for name in made:
+        (out / name).parent.mkdir(exist_ok=True)
+        os.replace(work / name, out / name)
+    for path in earlier:
+        path.unlink(missing_ok=True)
+
+
+def _stale(out: Path, made: set[Path]) -> list[Path]:
+    if not (out / "report.json").is_file():
+        return []
+    old = [*out.glob("panels/*.obj"), *out.glob("maps/*.png"), *out.glob("lay-*.svg")]
+    return [p for p in old if p.relative_to(out) not in made]

@@ -1,0 +1,71 @@
+"""The order of work, for the guide: flat work first, tubes last. Common practice, no source."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from padlib.flatten.flat import Flat
+from padlib.pattern.piece import Piece
+
+# Seams in the order in which they are sewn: while the work still lies flat, then tubes, then the join.
+STAGES: tuple[tuple[str, tuple[str, ...]], ...] = (
+    ("Centre seams, while front and back lie flat", ("centre-front", "centre-back")),
+    ("Shoulders", ("shoulder-left", "shoulder-right")),
+    ("Outer seams of the sleeves", ("sleeve-outer-left", "sleeve-outer-right")),
+    ("Sleeves into the armholes, still flat", ("armhole-left", "armhole-right")),
+    (
+        "Sides and under-sleeves in one go",
+        ("side-left", "side-right", "sleeve-under-left", "sleeve-under-right"),
+    ),
+    (
+        "Legs: the front seam, then the back seam",
+        ("leg-front-left", "leg-front-right", "leg-back-left", "leg-back-right"),
+    ),
+    ("Both legs together at the seat", ("seat-seam",)),
+    ("Trunk to legs, from the crotch both ways round", ("hip-left", "hip-right")),
+)
+
+
+def steps(
+    flats: Sequence[Flat], pieces: Sequence[Piece], *, closure: str, pillows: bool
+) -> list[str]:
+    """One sentence a step, with the seams' names as they stand on the pieces."""
+    present = {e.seam for f in flats for e in f.panel.edges}
+    darted = sorted({p.name for p in pieces if p.darts})
+    out = [
+        "Cut every piece from the back, through the backing only; mark notches, darts and names on the "
+        "backing; brush the loose pile out.",
+    ]
+    if darted:
+        out.append(
+            f"Darts first: {', '.join(darted)}. Sew from the mouth to the point and run out there."
+        )
+    if closure != "none":
+        out.append(
+            f"Set the closure into the centre {closure} while both halves still lie flat; sew a guard "
+            "strip behind it."
+        )
+    used: set[str] = set()
+    for words, seams in STAGES:
+        here = [s for s in seams if s in present]
+        used |= set(here)
+        if here:
+            out.append(f"{words}: {', '.join(here)}. Match the notches; stitch along the pile.")
+    rest = sorted(
+        present
+        - used
+        - {"neck", "closure", "dart"}
+        - {s for s in present if "wrist" in s or "ankle" in s}
+    )
+    if rest:
+        out.append(f"The maker's own seams: {', '.join(rest)}.")
+    out.append("Hem neck, wrists and ankles.")
+    if pillows:
+        out.append(
+            "Pads: sew the zip into the base, sew top to base all round, turn, fill through the zip, and "
+            "tack the cushions inside the suit where its seams show their place."
+        )
+    out.append(
+        "Try it on with a helper, open and shut the closure, sit, stride and reach; comb all seams."
+    )
+    return out

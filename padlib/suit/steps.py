@@ -1,0 +1,257 @@
+"""The steps of the way through, each a function from values to values.
+
+`padlib.suit.build` runs them in order; a notebook or another program can call them one by one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, replace
+from functools import partial
+from types import MappingProxyType
+
+import numpy as np
+
+from padlib.body.body import Body
+from padlib.body.landmarks import with_landmarks
+from padlib.body.parametric import parametric_body
+from padlib.body.scan import import_scan
+from padlib.errors import SuitError
+from padlib.findings import Finding, Grade
+from padlib.flatten.darts import dart_panel, pairs_of_darts
+from padlib.flatten.flat import Flat
+from padlib.flatten.match import match
+from padlib.flatten.stretch import areas, stretch, summary
+from padlib.flatten.together import Pair, mirror_flat, moved_dart, sewn_pairs
+from padlib.flatten.turn import turn_to_pile
+from padlib.lay.lay import Lay
+from padlib.lay.pack import lay_pieces
+from padlib.mesh.geodesic import geodesic
+from padlib.mesh.point import Curve, nearest
+from padlib.mesh.read import read_mesh
+from padlib.padding.shell import Shell, build_shell
+from padlib.pattern.make import make_pieces
+from padlib.pattern.piece import Piece
+from padlib.progress import Tell, quiet
+from padlib.seams.assemble import Closure, suit_panels
+from padlib.seams.panels import Panel
+from padlib.seams.place import Place, carry_points, place_on_shell
+from padlib.seams.plan import Line, Options
+from padlib.suit.demo import DEMO_BODY
+from padlib.suit.file import DrawnSeam, Suit
+
+DART_SHARE = 0.92  # darts aim a little under the limit: matching the seams afterwards costs stretch
+
+
+@dataclass(frozen=True)
+class Panels:
+    """The panels of a suit with the shell that they come from, and what was noticed."""
+
+    place: Place
+    panels: tuple[Panel, ...]
+    findings: tuple[Finding, ...]
+
+
+def suit_body(suit: Suit) -> Body:
+    """The wearer's body of a suit: a scan, a body from measurements, or the built-in one."""
+    setting = suit.body
+    if setting["file"]:
+        scan = import_scan(
+            suit.folder / setting["file"],
+            unit=setting["unit"] or None,
+            up=setting["up"] or None,
+            facing=setting["facing"] or None,
+            edge_length=setting["triangle"] or None,
+        )
+        body = scan.body
+    elif suit.measurements:
+        body = parametric_body(suit.measurements, figure=setting["figure"])
+    else:
+        surface = read_mesh(DEMO_BODY)
+        body = Body(surface, source="the built-in body")
+    return with_landmarks(body, dict(suit.landmarks) or None)
+
+
+def suit_shell(suit: Suit, body: Body) -> Shell:
+    """The shell over a suit's body and pads."""
+    return build_shell(body, suit.pads, **suit.shell)
+
+
+def make_panels(suit: Suit, body: Body, shell: Shell) -> Panels:
+    """The shell cut along the seam plan and the maker's own seams."""
+    place = place_on_shell(body, shell)
+    settings = suit.seams
+    options = Options(
+        neck_rise=settings["neck_rise"],
+        wrist_rise=settings["wrist_rise"],
+        ankle_rise=settings["ankle_rise"],
+    )
+    z_low = float(place.at["waist_front"][2]) - settings["closure_below_waist"]
+    closure = Closure(settings["closure"], z_low)
+    drawn = [_drawn_line(seam, body, shell, place) for seam in suit.drawn]
+    panels, findings = suit_panels(place, options, closure, drawn)
+    return Panels(place, panels, findings)
+
+
+def _drawn_line(seam: DrawnSeam, body: Body, shell: Shell, place: Place) -> Line:
+    """A seam of the maker's, as the shortest curve on the shell through its points."""
+    surface = place.surface
+    through = []
+    for point in seam.through:
+        if isinstance(point, str) and point not in place.at:
+            where = f"line {seam.line}: " if seam.line else ""
+            raise SuitError(
+                f"{where}seam '{seam.name}' runs through '{point}', which is no landmark of "
+                f"this body; there are {', '.join(sorted(place.at))}."
+            )
+        on_shell = (
+            place.at[point]
+            if isinstance(point, str)
+            else carry_points(body, shell, {"p": np.array(point)})["p"]
+        )
+        through.append(nearest(surface.vertices, surface.faces, on_shell[None])[0])
+    curve = geodesic(surface.vertices, surface.faces, through, closed=seam.closed)
+    return Line(seam.name, Curve(curve.points, seam.closed), seam.kind)
+
+
+def pile_direction(panel: Panel, place: Place) -> np.ndarray:
+    """The way the pile lies (3,): toward the ground along the limb, the default."""
+    limb = (
+        "arm" if panel.name.startswith("sleeve") else "leg" if panel.name.startswith("leg") else ""
+    )
+    if not limb or panel.side not in ("left", "right"):
+        return np.array([0.0, 0.0, -1.0])
+    axis = place.axes[f"{limb}_{panel.side}"]
+    return (axis[-1] - axis[0]) / np.linalg.norm(axis[-1] - axis[0])
+
+
+def flatten_suit(
+    panels: Panels, *, limit: float, most: int, workers: int = 1, tell: Tell = quiet
+) -> tuple[tuple[Flat, ...], tuple[Finding, ...]]:
+    """Flats of all panels: darted, matched along every seam, pile down the page.
+
+    limit: the cloth's stretch limit, a fraction; most: darts in one panel; workers: processes.
+    A panel that is the mirror image of another takes the other's flat, turned face down.
+    """
+    own = [p for p in panels.panels if p.mirror_of is None]
+    flats = _darted(own, limit, most, workers, tell)
+    matched = match_flats(flats)
+    turned = [_turned(f, panels.place) for f in matched]
+    counts = {p.name: len(p.edges) for p in panels.panels}
+    image_of = {p.mirror_of: p.name for p in panels.panels if p.mirror_of}
+    images = [mirror_flat(f, counts) for f in turned if f.panel.name in image_of]
+    flats_by_name = {f.panel.name: f for f in (*turned, *images)}
+    ordered = tuple(flats_by_name[p.name] for p in panels.panels)
+    return ordered, tuple(_over_limit(ordered, limit))
+
+
+def _darted(
+    panels: Sequence[Panel], limit: float, most: int, workers: int, tell: Tell
+) -> list[Flat]:
+    work = partial(dart_panel, limit=limit * DART_SHARE, max_darts=most)
+    flats = []
+    if workers > 1 and len(panels) > 1:
+        with ProcessPoolExecutor(min(workers, len(panels))) as pool:
+            for k, flat in enumerate(pool.map(work, panels)):
+                flats.append(flat)
+                tell(f"flattened {flat.panel.name}", (k + 1) / len(panels))
+        return flats
+    for k, panel in enumerate(panels):
+        flats.append(work(panel))
+        tell(f"flattened {panel.name}", (k + 1) / len(panels))
+    return flats
+
+
+def match_flats(flats: Sequence[Flat]) -> list[Flat]:
+    """Flats whose sewn edges and dart legs agree in length, vertex to vertex."""
+    pairs: list[Pair] = sewn_pairs(flats)
+    for i, flat in enumerate(flats):
+        pairs += [(i, one, i, other) for one, other in pairs_of_darts(flat)]
+    meshes = [(f.panel.surface.vertices, f.panel.surface.faces) for f in flats]
+    positions, _ = match(meshes, [f.positions for f in flats], pairs)
+    return [_moved(f, p) for f, p in zip(flats, positions, strict=True)]
+
+
+def _moved(flat: Flat, positions: np.ndarray) -> Flat:
+    surface = flat.panel.surface
+    return replace(
+        flat,
+        positions=positions,
+        stretch=stretch(surface.vertices, surface.faces, positions),
+        darts=tuple(moved_dart(d, positions) for d in flat.darts),
+    )
+
+
+def _turned(flat: Flat, place: Place) -> Flat:
+    surface = flat.panel.surface
+    way = np.broadcast_to(pile_direction(flat.panel, place), (len(surface.faces), 3))
+    return replace(
+        flat, positions=turn_to_pile(surface.vertices, surface.faces, flat.positions, way)
+    )
+
+
+def _over_limit(flats: Sequence[Flat], limit: float) -> list[Finding]:
+    """A warning for each panel that is still stretched over the limit at its 95th percentile."""
+    found = []
+    for flat in flats:
+        p95 = flat_summary(flat)["p95"]
+        if p95 > limit and flat.panel.mirror_of is None:
+            found.append(
+                Finding(
+                    901,
+                    f"is stretched {100 * p95:.1f} % at its 95th percentile, over the cloth's "
+                    f"{100 * limit:.1f} %; add a seam there, allow more darts or take stretchier cloth",
+                    f"panel '{flat.panel.name}'",
+                    Grade.WARNING,
+                )
+            )
+    return found
+
+
+def flat_summary(flat: Flat) -> Mapping[str, float]:
+    """mean, p95, p99 and max of a flat's stretch as delivered."""
+    surface = flat.panel.surface
+    return summary(flat.stretch, areas(surface.vertices, surface.faces))
+
+
+def suit_pieces(suit: Suit, flats: Sequence[Flat]) -> tuple[Piece, ...]:
+    """Pieces of all flats by the suit's allowances and cloths."""
+    rest = next(c.name for c in suit.cloths if not c.pieces)
+    names = {f.panel.name for f in flats}
+    cloth = {n: rest for n in names}
+    for c in suit.cloths:
+        for name in c.pieces:
+            matching = [n for n in names if n == name or n.rpartition("-")[0] == name]
+            if not matching:
+                known = ", ".join(sorted({n.rpartition("-")[0] for n in names}))
+                raise SuitError(
+                    f"cloth '{c.name}' names a panel '{name}' that is not there; there are {known}."
+                )
+            cloth |= {n: c.name for n in matching}
+    return make_pieces(
+        flats,
+        cloth=MappingProxyType(cloth),
+        allowance_mm=suit.pieces["allowance"],
+        opening_mm=suit.pieces["hem"],
+        notch_spacing_mm=suit.pieces["notch_spacing"],
+    )
+
+
+def suit_lays(
+    suit: Suit, pieces: Sequence[Piece], *, seconds: float | None = None
+) -> tuple[Lay, ...]:
+    """A lay for each cloth that has pieces."""
+    budget = suit.lay["seconds"] if seconds is None else seconds
+    return tuple(
+        lay_pieces(
+            [p for p in pieces if p.cloth == c.name],
+            cloth=c.name,
+            width_mm=c.width,
+            gap_mm=suit.lay["gap"],
+            seconds=budget,
+            seed=suit.lay["seed"],
+        )
+        for c in suit.cloths
+        if any(p.cloth == c.name for p in pieces)
+    )
