@@ -21,6 +21,7 @@ from padlib.pattern.piece import Line
 MITRE_LIMIT = 2.0  # longest mitre in allowances: corners sharper than 60 degrees are squared off
 QUAD_SEGS = 24  # of a round join: the chord of one step sags 0.05 % of the allowance
 OVERLAP_MM = 0.05  # parts reach so far into their neighbours, so that no sliver stays between them
+STRAIGHT = np.cos(np.radians(20))  # ways closer than this meet in no corner worth a mitre
 CHORD_MM = 0.005  # points of the cut line that lie closer to a straight line are left out
 
 
@@ -125,11 +126,13 @@ def _kite(ring: Line, widths: NDArray[np.float64], i: int, limit: float) -> Poly
     """What a mitre or a squared-off corner adds at point i; None at inward corners."""
     come, go = _tangents(ring, i)
     sine = come[0] * go[1] - come[1] * go[0]
-    if sine <= 0 or (sine < 0.02 and come @ go > 0):
+    if sine <= 0:
         return None
     a, b = float(widths[i - 1]), float(widths[i])
     out_a, out_b = np.array([come[1], -come[0]]), np.array([go[1], -go[0]])
     point = ring[i]
+    if come @ go > STRAIGHT:  # only the gap between two flat ends is to be filled
+        return Polygon([point, *(point + min(a, b) * out for out in (out_a, out_b))]).buffer(1e-6)
     tip = (a * go - b * come) / -sine  # where the two offset lines meet, seen from the corner
     far, most = float(np.hypot(*tip)), limit * max(a, b)
     start, end = point + a * out_a - OVERLAP_MM * come, point + b * out_b + OVERLAP_MM * go
@@ -147,7 +150,8 @@ def _kite(ring: Line, widths: NDArray[np.float64], i: int, limit: float) -> Poly
         point + a * out_a + max(steps[0], 0.0) * come,
         point + b * out_b - max(steps[1], 0.0) * go,
     ]
-    return Polygon([start, *tips, end, *foot])
+    shape = Polygon([start, *tips, end, *foot])
+    return shape if shape.is_valid else shape.convex_hull
 
 
 def _strips(
@@ -214,9 +218,15 @@ def _hem(ring: Line, widths: NDArray[np.float64], start: int, stop: int) -> Base
         trims.append(Polygon([point, point - far * t, point - far * t - 3 * width * out, deep]))
         aside = np.array([s[1], -s[0]]) * (-1.0 if first else 1.0)
         gaps.append(
-            Polygon([point + OVERLAP_MM * s, point + beside * aside + OVERLAP_MM * s, foot])
+            [
+                point + OVERLAP_MM * s,
+                point + beside * aside + OVERLAP_MM * s,
+                foot,
+                foot + OVERLAP_MM * slant,
+                point + OVERLAP_MM * out,
+            ]
         )
     longer = LineString([ends[0], *points, ends[1]])
     strip = longer.buffer(width, cap_style="flat", quad_segs=QUAD_SEGS)
     strip = strip.difference(shapely.union_all(trims))
-    return shapely.union_all([strip, *(g for g in gaps if g.is_valid)])
+    return shapely.union_all([strip, *(g for g in map(Polygon, gaps) if g.is_valid)])
