@@ -6,9 +6,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from padlib.body.figure import Figure, Mark
-from padlib.body.limb import Limb, connected, limb, submesh
+from padlib.body.limb import Limb, limb, submesh
 from padlib.body.parts import SIDES, top_of
 from padlib.body.pick import pick
+from padlib.body.regions import arm_region
 from padlib.body.slices import extreme
 
 Array = NDArray[np.float64]
@@ -19,30 +20,6 @@ HAND = 0.110  # hand length as a share of stature (ANSUR II)
 LEAST_HAND = 0.045  # nothing nearer to the tip than this share of stature is taken for the wrist
 
 
-def arm_region(
-    vertices: Array, faces: NDArray[np.int64], axilla: Array, shoulder: Array, seed: Array
-) -> Mask:
-    """Vertices (n,) beyond the armhole and joined to the arm.
-
-    The armhole is the plane through armpit and shoulder point that runs front to back; below the armpit the arm is
-    what hangs together with `seed` (3,), a point on it. shoulder (3,) lies above and outside axilla (3,).
-    """
-    side = np.sign(shoulder[0] - seed[0]) * -1.0
-    z = vertices[:, 2]
-    rise = shoulder - axilla
-    normal = np.array([rise[2], 0.0, -rise[0]])
-    normal *= side * np.sign(normal[0]) if normal[0] else 1.0
-    under = z < axilla[2] - 0.5
-    start = int(np.argmin(np.where(under, np.linalg.norm(vertices - seed, axis=1), np.inf)))
-    below = connected(under, faces, start)
-    above = (
-        ~under
-        & ((vertices - axilla) @ normal > 0)
-        & (side * (vertices[:, 0] - axilla[0]) > -abs(rise[0]))
-    )
-    return connected(below | above, faces, start)
-
-
 def arm_limb(fig: Figure, side: str, shoulder: Array) -> Limb:
     """The arm's centre line from the armhole to the tip of the hand, and its sections."""
     axilla = fig.axilla[side]
@@ -51,12 +28,12 @@ def arm_limb(fig: Figure, side: str, shoulder: Array) -> Limb:
     own = loops[: top + 1]
     own = own[own >= 0][::-1]
     centre = fig.parts.cut.centre[own]
-    seed = fig.parts.cut.start[np.searchsorted(fig.parts.cut.loop, own[len(own) // 2])]
-    region = arm_region(fig.vertices, fig.faces, axilla, shoulder, seed)
+    start = 0.5 * (axilla + shoulder)
+    own_line = np.concatenate([start[None], centre])
+    region = arm_region(fig.vertices, fig.faces, axilla, shoulder, own_line)
     points, faces = submesh(fig.vertices, fig.faces, region)
     along = centre[-1] - centre[0]
     tip = points[np.argmax(points @ (along / np.linalg.norm(along)))]
-    start = 0.5 * (axilla + shoulder)
     inner = centre[(centre - start) @ along > 0]
     rough = np.concatenate([start[None], inner, tip[None]])
     return limb(points, faces, rough)

@@ -6,7 +6,6 @@ import difflib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-import igl
 import numpy as np
 from numpy.typing import NDArray
 
@@ -19,7 +18,8 @@ from padlib.body.quiet import quiet
 from padlib.body.trunk_marks import trunk_marks
 from padlib.errors import InputError
 from padlib.findings import Finding, Grade
-from padlib.mesh.surface import Faces, Point, Surface, Vertices
+from padlib.mesh.point import nearest
+from padlib.mesh.surface import Point, Surface
 
 Array = NDArray[np.float64]
 
@@ -98,34 +98,6 @@ def _odd_levels(fig: Figure) -> list[Finding]:
             words = f"lies at {share:.0%} of stature, outside {low:.0%} to {high:.0%}; parts of the body may touch."
             out.append(Finding(243, f"The {name} {words}", name, Grade.WARNING))
     return out
-
-
-def nearest(vertices: Vertices, faces: Faces, positions: Array) -> list[Point]:
-    """The nearest points of a mesh to positions (k, 3)."""
-    if not len(positions):
-        return []
-    _, index, close = igl.point_mesh_squared_distance(
-        np.ascontiguousarray(positions), np.ascontiguousarray(vertices), np.ascontiguousarray(faces)
-    )
-    index = np.atleast_1d(index)
-    corners = vertices[faces[index]]
-    weights = _barycentric(np.atleast_2d(close), corners)
-    return [
-        Point(int(f), (float(w[0]), float(w[1]), float(w[2])))
-        for f, w in zip(index, weights, strict=True)
-    ]
-
-
-def _barycentric(point: Array, corner: Array) -> Array:
-    """Barycentric weights (k, 3), none negative, of points (k, 3) in triangles (k, 3, 3)."""
-    u, v, w = corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0], point - corner[:, 0]
-    uu, uv, vv = (np.einsum("ij,ij->i", a, b) for a, b in ((u, u), (u, v), (v, v)))
-    wu, wv = np.einsum("ij,ij->i", w, u), np.einsum("ij,ij->i", w, v)
-    det = uu * vv - uv * uv
-    det = np.where(det <= 0, 1.0, det)
-    b, c = (vv * wu - uv * wv) / det, (uu * wv - uv * wu) / det
-    out = np.clip(np.column_stack([1 - b - c, b, c]), 0.0, None)
-    return out / out.sum(axis=1, keepdims=True)
 
 
 def with_landmarks(body: Body, overrides: Mapping[str, Sequence[float]] | None = None) -> Body:

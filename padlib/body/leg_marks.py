@@ -14,7 +14,7 @@ Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 HIP_JOINT = 0.045  # of stature above the crotch
-KNEE = 0.53  # of the height of the hip joint: midpatella (ANSUR II: 0.277 / (0.481 + 0.045))
+KNEE = 0.527  # of the height of the hip joint: midpatella (ANSUR II: 0.528 men, 0.525 women)
 CALF = 0.72  # of the knee's height
 MALLEOLUS = 0.040  # of stature (ANSUR II: 0.0415 men, 0.0385 women)
 

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
-from scipy.sparse import coo_matrix
-from scipy.sparse.csgraph import connected_components
 
 from padlib.body.slices import Slices, girth, hull, oblique
 
@@ -25,15 +24,18 @@ ROUNDS = 2  # the line is cut, and its sections' middles make the next line
 class Limb:
     """A limb as sections square to its centre line, proximal to distal.
 
-    line (k, 3) mm; tangent (k, 3); girth (k,) taut, NaN where the section is open (at the root of the limb);
-    cut: the sections; s (k,): distance along the line in mm.
+    line (k, 3) mm; tangent (k, 3); cut: the sections; s (k,): distance along the line in mm.
     """
 
     line: Array
     tangent: Array
-    girth: Array
     cut: Slices
     s: Array
+
+    @cached_property
+    def girth(self) -> Array:
+        """Taut girth (k,) in mm, NaN where the section is open (at the root of the limb)."""
+        return _girths(self.cut, len(self.line))
 
     def at(self, s: float) -> Array:
         """Point (3,) of the line at a distance along it."""
@@ -43,18 +45,6 @@ class Limb:
         """Unit tangent (3,) at a distance along the line."""
         out = np.array([np.interp(s, self.s, self.tangent[:, k]) for k in range(3)])
         return out / np.linalg.norm(out)
-
-
-def connected(vertices_in: Mask, faces: Ints, seed: int) -> Mask:
-    """The part (n,) of a set of vertices that is joined by edges within the set to the vertex `seed`."""
-    pairs = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
-    pairs = pairs[vertices_in[pairs].all(axis=1)]
-    count = len(vertices_in)
-    graph = coo_matrix(
-        (np.ones(len(pairs), dtype=np.int8), (pairs[:, 0], pairs[:, 1])), shape=(count, count)
-    )
-    label = connected_components(graph, directed=False)[1]
-    return vertices_in & (label == label[seed])
 
 
 def submesh(vertices: Array, faces: Ints, keep: Mask) -> tuple[Array, Ints]:
@@ -109,7 +99,7 @@ def limb(vertices: Array, faces: Ints, rough: Array) -> Limb:
         line = resampled(smooth(_filled(line, middle, known)), SPACING)
     tangent = tangents(line)
     cut = oblique(vertices, faces, line, tangent)
-    return Limb(line, tangent, _girths(cut, len(line)), cut, lengths(line))
+    return Limb(line, tangent, cut, lengths(line))
 
 
 def _filled(line: Array, middle: Array, known: Mask) -> Array:

@@ -62,10 +62,12 @@ class Slices:
 
 def plane_axes(normal: Array) -> tuple[Array, Array]:
     """Two unit vectors (3,) in the plane of a unit normal, right-handed with it; for +Z they are X and Y."""
-    other = np.array([0.0, 1.0, 0.0]) if abs(normal[1]) < 0.9 else np.array([0.0, 0.0, 1.0])
-    first = np.cross(other, normal)
-    first /= np.linalg.norm(first)
-    return first, np.cross(normal, first)
+    x, y, z = (float(c) for c in normal)
+    a = (z, 0.0, -x) if abs(y) < 0.9 else (-y, x, 0.0)
+    size = (a[0] ** 2 + a[1] ** 2 + a[2] ** 2) ** 0.5
+    a = (a[0] / size, a[1] / size, a[2] / size)
+    b = (y * a[2] - z * a[1], z * a[0] - x * a[2], x * a[1] - y * a[0])
+    return np.array(a), np.array(b)
 
 
 def slices(

@@ -18,13 +18,13 @@ from padlib.findings import Finding
 
 Array = NDArray[np.float64]
 
-# Shares of the span crotch to armpit, from ANSUR II mean heights (men; women):
-WAIST = 0.53  # midway of iliocristale (0.605; 0.611 of stature) and lowest rib (about 0.64, from memory)
-ILIAC = 0.46  # iliocristale
-TROCHANTER = 0.125  # trochanterion (0.513; 0.519)
-SEAT = 0.105  # buttock point (0.506; 0.512)
-BUST = -0.12  # below the armpit: chest point (0.735; 0.719)
-FOLD = -0.08  # gluteal furrow, about 0.023 of stature below the crotch (from memory)
+# Shares of the span crotch to armpit, mean over ANSUR II (men; women):
+WAIST = 0.52  # midway of tenth rib and iliocristale (0.507; 0.534, standard deviation 0.029)
+ILIAC = 0.456  # iliocristale (0.446; 0.467)
+TROCHANTER = 0.126  # trochanterion (0.114; 0.138)
+SEAT = 0.10  # buttock point (0.086; 0.112)
+BUST = -0.11  # chest point, from the armpit (-0.078; -0.147)
+FOLD = -0.08  # gluteal fold: about 0.023 of stature below the crotch (from memory)
 
 FRONT, BACK = np.array([0.0, -1.0, 0.0]), np.array([0.0, 1.0, 0.0])
 STEP = 2.0
@@ -100,7 +100,7 @@ def _at(profile: Array, z: Array, at: float) -> Array:
 def _waist(fig: Figure, findings: list[Finding]) -> tuple[float, float]:
     """Level of the natural waist: the smallest girth, held near midway of lowest rib and hip bone (ISO 8559-1).
 
-    One published standard deviation away costs 2 % of girth, so a body without a waist gets the published place.
+    One published standard deviation away costs 3 % of girth, so a body without a waist gets the published place.
     """
     span = _span(fig)
     near = fig.crotch_z + WAIST * span
@@ -108,7 +108,7 @@ def _waist(fig: Figure, findings: list[Finding]) -> tuple[float, float]:
     taut = fig.girths(levels)
     z = fig.levels[levels]
     scale = float(np.nanmean(taut))
-    at, _ = pick(z, -taut / scale, near=near, spread=0.075 * span, weight=0.02, soft=0.1)
+    at, _ = pick(z, -taut / scale, near=near, spread=0.075 * span, weight=0.03, soft=0.1)
     low = fig.crotch_z + 0.30 * span
     at = float(np.clip(at, low, fig.crotch_z + 0.75 * span))
     least = np.nanmin(taut[np.abs(z - at) < 0.10 * span])

@@ -1,0 +1,333 @@
+"""Measurements of a body by ISO 8559-1 and ISO 7250-1 names, with the line of each tape.
+
+Girths are what a taut tape reads: the perimeter of the convex hull of an exact plane section. Heights are vertical,
+lengths lie on the surface. A measurement of paired limbs is the mean of both sides; its two tape lines carry _left and
+_right. A measurement whose landmarks are missing is left out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from padlib.body.axes import hip_joint, places
+from padlib.body.body import Body
+from padlib.body.gates import gates
+from padlib.body.landmarks import find_landmarks
+from padlib.body.limb import Limb, limb, submesh
+from padlib.body.parts import SIDES
+from padlib.body.quiet import quiet
+from padlib.body.regions import ARM_LEFT, ARM_RIGHT, HEAD, arm_line, has, segment_at
+from padlib.body.slices import clipped, girth, hull, oblique, slices
+from padlib.body.tape import (
+    closed,
+    length,
+    level_ring,
+    level_rings,
+    ring,
+    spine,
+    square_ring,
+    taut,
+    widest,
+)
+from padlib.findings import Finding
+from padlib.mesh.surface import Surface
+
+Array = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+HEIGHTS = {
+    "stature": ("crown",),
+    "cervicale_height": ("cervicale",),
+    "suprasternal_height": ("suprasternal",),
+    "shoulder_height": ("acromion_left", "acromion_right"),
+    "axilla_height": ("axilla_left", "axilla_right"),
+    "bust_height": ("chest_front",),
+    "waist_height": ("waist_left", "waist_right"),
+    "trochanter_height": ("hip_left", "hip_right"),
+    "hip_height": ("seat_left", "seat_right"),
+    "crotch_height": ("crotch",),
+    "knee_height": ("patella_left", "patella_right"),
+    "calf_height": ("calf_left", "calf_right"),
+    "ankle_height": ("ankle_left", "ankle_right"),
+}
+
+
+@dataclass(frozen=True)
+class Measurements:
+    """Measurements in mm by name; the line (k, 3) of each tape, rings closed; what looks wrong with them."""
+
+    values: dict[str, float]
+    tape_lines: dict[str, Array]
+    warnings: tuple[Finding, ...] = field(default=())
+
+
+@dataclass(frozen=True, eq=False)
+class _Wearer:
+    """A body made ready: quiet vertices, faces, landmark positions, trunk and legs, arms as sections."""
+
+    vertices: Array
+    faces: Ints
+    at: dict[str, Array]
+    trunk: tuple[Array, Ints]
+    arm: dict[str, tuple[Array, Ints, Limb]]
+
+
+Line = tuple[str, Array]
+
+
+def measure(body: Body) -> Measurements:
+    """Every measurement that the body's landmarks allow. Landmarks are found first if the body carries none."""
+    landmarks = body.landmarks or find_landmarks(body.surface).points
+    wearer = _ready(body.surface, places(body.surface, landmarks))
+    lines: dict[str, Array] = {}
+    values = _heights(wearer.at)
+    for part in PARTS:
+        lines.update(dict(part(wearer)))
+    lines = {name: line for name, line in lines.items() if len(line) > 1}
+    values.update(_lengths(lines))
+    values.update(_breadths(lines, wearer.at))
+    values = {name: float(value) for name, value in values.items()}
+    return Measurements(values, lines, tuple(gates(values)))
+
+
+def _ready(surface: Surface, at: dict[str, Array]) -> _Wearer:
+    """Quieten the surface and take it apart."""
+    vertices, _ = quiet(surface.vertices, surface.faces)
+    still = Surface(vertices, surface.faces)
+    label = segment_at(still, at)
+    trunk = submesh(
+        vertices, surface.faces, (label != ARM_LEFT) & (label != ARM_RIGHT) & (label != HEAD)
+    )
+    arm = {}
+    for side, number in (("left", ARM_LEFT), ("right", ARM_RIGHT)):
+        if has(at, "arm", side) and f"elbow_{side}" in at:
+            points, faces = submesh(vertices, surface.faces, label == number)
+            arm[side] = (points, faces, limb(points, faces, arm_line(at, side)))
+    return _Wearer(vertices, surface.faces, at, trunk, arm)
+
+
+def _heights(at: dict[str, Array]) -> dict[str, float]:
+    """Heights over the floor; a paired landmark's is the mean of both sides."""
+    out = {}
+    for name, marks in HEIGHTS.items():
+        if all(mark in at for mark in marks):
+            out[name] = float(np.mean([at[mark][2] for mark in marks]))
+    for name, top, bottom in (
+        ("body_rise", "waist_height", "crotch_height"),
+        ("trunk_length", "cervicale_height", "crotch_height"),
+    ):
+        if top in out and bottom in out:
+            out[name] = out[top] - out[bottom]
+    return out
+
+
+def _lengths(lines: dict[str, Array]) -> dict[str, float]:
+    """Length of each tape line, the mean of the two where there is one to a side."""
+    sums: dict[str, list[float]] = {}
+    for name, line in lines.items():
+        sums.setdefault(name.removesuffix("_left").removesuffix("_right"), []).append(length(line))
+    return {name: float(np.mean(both)) for name, both in sums.items()}
+
+
+def _breadths(lines: dict[str, Array], at: dict[str, Array]) -> dict[str, float]:
+    """Straight breadths and depths, from the rings of the trunk and from landmarks."""
+    out = {}
+    for part in ("bust", "waist", "hip"):
+        if f"{part}_girth" in lines:
+            size = np.ptp(lines[f"{part}_girth"], axis=0)
+            out[f"{part}_breadth"], out[f"{part}_depth"] = float(size[0]), float(size[1])
+    if "acromion_left" in at and "acromion_right" in at:
+        out["biacromial_breadth"] = float(
+            np.linalg.norm(at["acromion_left"] - at["acromion_right"])
+        )
+    feet = [
+        np.linalg.norm((at[f"toe_{s}"] - at[f"heel_{s}"])[:2]) for s in SIDES if f"toe_{s}" in at
+    ]
+    if feet:
+        out["foot_length"] = float(np.mean(feet))
+    hands = [
+        np.linalg.norm(at[f"hand_tip_{s}"] - at[f"wrist_{s}"]) for s in SIDES if f"wrist_{s}" in at
+    ]
+    if hands:
+        out["hand_length"] = float(np.mean(hands))
+    return out
+
+
+def _head(w: _Wearer) -> Iterator[Line]:
+    """head_girth: the greatest level girth above the ears."""
+    if not has(w.at, "head"):
+        return
+    crown, base = w.at["crown"][2], 0.5 * (w.at["cervicale"][2] + w.at["suprasternal"][2])
+    tall = crown - base
+    z = crown - np.linspace(0.34, 0.15, 14) * tall
+    cut = slices(w.vertices, w.faces, z)
+    yield "head_girth", closed(widest([ring(cut, k, w.at["crown"]) for k in range(len(z))]))
+
+
+def _neck(w: _Wearer) -> Iterator[Line]:
+    """neck_girth: least, square to the neck; neck_base_girth: over cervicale and front neck point."""
+    if not has(w.at, "head"):
+        return
+    back, front = w.at["cervicale"], w.at["suprasternal"]
+    base = 0.5 * (back + front)
+    across = np.array([0.0, -(back - front)[2], (back - front)[1]])
+    across /= np.linalg.norm(across)
+    if "neck_left" in w.at and "neck_right" in w.at:
+        yield "neck_base_girth", closed(_neck_base(w, base, across))
+    tall = w.at["crown"][2] - base[2]
+    upper = slices(w.vertices, w.faces, [base[2] + 0.24 * tall])
+    if not len(upper.at(0)):
+        return
+    axis = upper.centre[upper.at(0)[0]] - base
+    axis /= np.linalg.norm(axis)
+    points = base + np.linspace(0.06, 0.32, 18)[:, None] * tall * axis
+    cut = oblique(w.vertices, w.faces, points, np.tile(axis, (len(points), 1)))
+    rings = [ring(cut, k, points[k]) for k in range(len(points))]
+    yield "neck_girth", closed(min((r for r in rings if len(r)), key=girth))
+
+
+def _neck_base(w: _Wearer, base: Array, across: Array) -> Array:
+    """Taut ring (h, 3) through cervicale and front neck point, no wider than the side neck points."""
+    cut = oblique(w.vertices, w.faces, base[None], across[None])
+    start, end = cut.start, cut.end
+    for side, sign in SIDES.items():
+        start, end = clipped(start, end, w.at[f"neck_{side}"], np.array([sign, 0.0, 0.0]))
+    return hull(np.concatenate([start, end]), across)
+
+
+def _chest(w: _Wearer) -> Iterator[Line]:
+    """bust_girth over the bust points; chest_girth: the greatest from there up to the armpits."""
+    if "chest_front" not in w.at:
+        return
+    bust = w.at["chest_front"][2]
+    yield "bust_girth", closed(level_rings(*w.trunk, np.array([bust]))[0])
+    arms = [w.at[f"axilla_{side}"][2] for side in SIDES if f"axilla_{side}" in w.at]
+    if arms:
+        tall = float(w.vertices[:, 2].max())
+        z = np.linspace(bust - 0.005 * tall, max(min(arms) - 0.012 * tall, bust), 9)
+        yield "chest_girth", closed(widest(level_rings(*w.trunk, z)))
+
+
+def _waist_hip(w: _Wearer) -> Iterator[Line]:
+    """waist_girth at the natural waist, hip_girth at the fullest of the buttocks, total_crotch_length between."""
+    if "waist_left" in w.at:
+        waist = 0.5 * (w.at["waist_left"][2] + w.at["waist_right"][2])
+        yield "waist_girth", closed(level_rings(*w.trunk, np.array([waist]))[0])
+    if "seat_left" in w.at:
+        seat = 0.5 * (w.at["seat_left"][2] + w.at["seat_right"][2])
+        yield "hip_girth", closed(level_rings(*w.trunk, np.array([seat]))[0])
+    if "crotch" in w.at and "waist_front" in w.at:
+        front, back = w.at["waist_front"], w.at["waist_back"]
+        x = np.array([1.0, 0.0, 0.0])
+        cut = slices(*w.trunk, [float(np.mean([front[0], back[0], w.at["crotch"][0]]))], x)
+        plane = cut.levels[0]
+        front, back = (np.array([plane, p[1], p[2]]) for p in (front, back))
+        yield "total_crotch_length", taut(cut.start, x, back, front)[::-1]
+    if "cervicale" in w.at and "waist_back" in w.at:
+        yield "back_waist_length", spine(w.vertices, w.faces, w.at["cervicale"], w.at["waist_back"])
+
+
+def _legs(w: _Wearer) -> Iterator[Line]:
+    """Thigh, mid-thigh, knee, calf, least and ankle girth of each leg, all level."""
+    for side, sign in SIDES.items():
+        if not has(w.at, "leg", side):
+            continue
+        crotch = w.at["crotch"]
+        top = min(w.at[f"gluteal_{side}"][2], crotch[2] - 0.003 * crotch[2])
+        z = {
+            "thigh_girth": top,
+            "mid_thigh_girth": w.at[f"mid_thigh_{side}"][2],
+            "knee_girth": w.at[f"patella_{side}"][2],
+            "calf_girth": w.at[f"calf_{side}"][2],
+            "ankle_girth": w.at[f"ankle_{side}"][2],
+        }
+        for name, level in z.items():
+            yield f"{name}_{side}", closed(_leg_rings(w, np.array([level]), sign)[0])
+        ankle, calf = z["ankle_girth"], z["calf_girth"]
+        rings = _leg_rings(w, np.linspace(ankle, ankle + 0.5 * (calf - ankle), 24), sign)
+        yield f"minimum_leg_girth_{side}", closed(min((r for r in rings if len(r)), key=girth))
+
+
+def _leg_rings(w: _Wearer, z: Array, sign: float) -> list[Array]:
+    """Level rings round one leg at heights z (k,)."""
+    return level_rings(*w.trunk, z, side=sign, middle=w.at["crotch"])
+
+
+def _arms(w: _Wearer) -> Iterator[Line]:
+    """Upper arm, elbow, forearm and wrist girth, square to the arm."""
+    for side, (points, faces, arm) in w.arm.items():
+        elbow, wrist = (_along(arm, w.at[f"{name}_{side}"]) for name in ("elbow", "wrist"))
+        upper = (arm.s > 0.4 * elbow) & (arm.s < 0.8 * elbow)
+        lower = (arm.s > elbow + 0.12 * (wrist - elbow)) & (arm.s < elbow + 0.7 * (wrist - elbow))
+        for name, span in (("upper_arm_girth", upper), ("forearm_girth", lower)):
+            if np.any(np.isfinite(arm.girth[span])):
+                k = int(np.nanargmax(np.where(span, arm.girth, np.nan)))
+                yield f"{name}_{side}", closed(level_ring(arm.cut, k))
+        for name, s in (("elbow_girth", elbow), ("wrist_girth", wrist)):
+            yield f"{name}_{side}", closed(square_ring(points, faces, arm.at(s), arm.direction(s)))
+
+
+def _along(arm: Limb, point: Array) -> float:
+    """Distance along a limb of a point beside it, mm."""
+    k = int(np.argmin(np.linalg.norm(arm.line - point, axis=1)))
+    return float(arm.s[k] + (point - arm.line[k]) @ arm.tangent[k])
+
+
+def _shoulders(w: _Wearer) -> Iterator[Line]:
+    """shoulder_width over the back at cervicale level; shoulder_length; arm_length over the elbow to the wrist."""
+    ends = [w.at.get(f"acromion_{side}") for side in ("right", "left")]
+    if "cervicale" in w.at and ends[0] is not None and ends[1] is not None:
+        yield "shoulder_width", _across(w, ends[0], w.at["cervicale"], ends[1])
+    for side in SIDES:
+        top, neck = w.at.get(f"acromion_{side}"), w.at.get(f"neck_{side}")
+        if top is not None and neck is not None:
+            yield f"shoulder_length_{side}", np.array([neck, top])
+        if side in w.arm and top is not None:
+            upper, lower = _sleeve(w, side)
+            yield f"upper_arm_length_{side}", upper
+            yield f"arm_length_{side}", np.concatenate([upper, lower[1:]])
+
+
+def _across(w: _Wearer, right: Array, nape: Array, left: Array) -> Array:
+    """Taut line (k, 3) over the back from shoulder point to shoulder point in their plane with the cervicale."""
+    normal = np.cross(left - right, nape - right)
+    normal /= np.linalg.norm(normal)
+    cut = oblique(w.vertices, w.faces, right[None], normal[None])
+    inside = (cut.start[:, 0] > right[0]) & (cut.start[:, 0] < left[0])
+    return taut(cut.start[inside & (cut.start[:, 2] < nape[2] + 20.0)], normal, right, left)
+
+
+def _sleeve(w: _Wearer, side: str) -> tuple[Array, Array]:
+    """Taut lines (k, 3) over the arm: from shoulder point to elbow, from elbow to wrist."""
+    points, faces, arm = w.arm[side]
+    top, elbow, wrist = (w.at[f"{name}_{side}"] for name in ("acromion", "elbow", "wrist"))
+    out = []
+    for first, last in ((top, elbow), (elbow, wrist)):
+        middle = arm.at(0.5 * (_along(arm, first) + _along(arm, last)))
+        chord = last - first
+        away = 0.5 * (first + last) - middle
+        normal = np.cross(chord, away)
+        size = np.linalg.norm(normal)
+        if size < 1e-6 * (chord @ chord):
+            out.append(np.array([first, last]))
+            continue
+        cut = oblique(points, faces, first[None], normal[None] / size)
+        reach = (cut.start - first) @ chord / (chord @ chord)
+        near = (reach > 0) & (reach < 1)
+        out.append(taut(cut.start[near], normal / size, first, last))
+    return out[0], out[1]
+
+
+PARTS: tuple[Callable[[_Wearer], Iterator[Line]], ...] = (
+    _head,
+    _neck,
+    _chest,
+    _waist_hip,
+    _legs,
+    _arms,
+    _shoulders,
+)

@@ -1,0 +1,90 @@
+"""Tape lines: rings round a part of the body, and lines over its surface, as a taut tape lies."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from padlib.body.limb import lengths
+from padlib.body.slices import Slices, clipped, edges, girth, hull, oblique, plane_axes, slices
+
+Array = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+def closed(corners: Array) -> Array:
+    """A ring's corners (h, 3) with the first one again at the end."""
+    return np.concatenate([corners, corners[:1]])
+
+
+def ring(cut: Slices, level: int, near: Array) -> Array:
+    """Taut ring (h, 3) round the one loop of flesh whose centroid is nearest to a point (3,)."""
+    loops = cut.at(level)
+    if not len(loops):
+        return np.zeros((0, 3))
+    best = loops[np.argmin(np.linalg.norm(cut.centre[loops] - near, axis=1))]
+    return hull(cut.points(best), cut.normals[level])
+
+
+def square_ring(vertices: Array, faces: Ints, point: Array, normal: Array) -> Array:
+    """Taut ring (h, 3) by the plane through a point (3,), round the loop that lies about the point."""
+    cut = oblique(vertices, faces, point[None], normal[None])
+    return ring(cut, 0, point)
+
+
+def level_ring(cut: Slices, level: int, *, side: float = 0.0, middle: Array | None = None) -> Array:
+    """Taut ring (h, 3) round everything that one level of a sweep cuts.
+
+    With side +1 or -1 only what lies to the left or right of the plane x = middle counts: one leg.
+    """
+    part = slice(*np.searchsorted(cut.level, [level, level + 1]))
+    start, end = cut.start[part], cut.end[part]
+    if side:
+        start, end = clipped(start, end, middle, np.array([-side, 0.0, 0.0]))
+    return hull(np.concatenate([start, end]), cut.normals[level])
+
+
+def level_rings(vertices: Array, faces: Ints, z: Array, **kind: object) -> list[Array]:
+    """Taut horizontal rings at heights z (k,) ascending, mm."""
+    cut = slices(vertices, faces, z)
+    return [level_ring(cut, k, **kind) for k in range(len(z))]
+
+
+def widest(rings: list[Array]) -> Array:
+    """The longest of some rings."""
+    return max(rings, key=girth)
+
+
+def taut(points: Array, normal: Array, first: Array, last: Array) -> Array:
+    """Line (k, 3) of a tape held taut from first (3,) to last (3,) over coplanar points (p, 3), on their left.
+
+    The points to the left of the chord (seen from the normal's tip) hold the tape out; the others do not touch it.
+    """
+    u, v = plane_axes(normal)
+    chord = last - first
+    left = np.cross(normal, chord)
+    over = points[(points - first) @ left > 0]
+    ends = np.concatenate([first[None], last[None], over])
+    corners = hull(ends, normal)
+    if not len(corners):
+        return np.array([first, last])
+    k = int(np.argmin(np.linalg.norm(corners - last, axis=1)))
+    corners = np.roll(corners, -k, axis=0)
+    stop = int(np.argmin(np.linalg.norm(corners - first, axis=1)))
+    return corners[: stop + 1][::-1]
+
+
+def spine(vertices: Array, faces: Ints, top: Array, bottom: Array, *, step: float = 5.0) -> Array:
+    """Line (k, 3) down the back from one point to another, on the profile of the plane through both."""
+    lean = np.array([top[2] - bottom[2], 0.0, bottom[0] - top[0]])
+    normal = lean / np.linalg.norm(lean)
+    cut = slices(vertices, faces, [float(top @ normal)], normal)
+    z = np.linspace(bottom[2], top[2], max(3, int((top[2] - bottom[2]) / step)))
+    _, back = edges(cut.start, cut.end, z[1:-1], along=2, across=1)
+    back = back[np.isfinite(back[:, 1])]
+    return np.concatenate([bottom[None], back, top[None]])[::-1]
+
+
+def length(line: Array) -> float:
+    """Length in mm of an open polyline (k, 3)."""
+    return float(lengths(line)[-1]) if len(line) > 1 else 0.0
