@@ -9,6 +9,7 @@ a polyhedron is locally shortest exactly then (Mitchell, Mount and Papadimitriou
 
 from __future__ import annotations
 
+import heapq
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -27,6 +28,7 @@ from padlib.mesh.topology import edges, neighbours
 Indices = NDArray[np.int64]
 
 _NEAR = 1e-9  # weights below this are zero: the point is on the edge or the vertex
+_LOOKS = 250  # nodes after which looking everywhere in compiled code is quicker
 _HALF_TURN = math.pi - 1e-7  # a side with less than this can be shortened
 
 
@@ -36,8 +38,8 @@ class Ground:
 
     vertices (n, 3), faces (m, 3); across (m, 3): the face over each side, -1 for none; angle (m, 3):
     corner angles; cone (n,): the sum of them around each vertex; ends (e, 2), of_face (m, 3): edges;
-    fan_start (n + 1,), fan (3m,): faces of each vertex; links: lengths between vertices (first) and
-    edge midpoints.
+    fan_start (n + 1,), fan (3m,): faces of each vertex; places (n + e, 3): the vertices, then the
+    midpoints of the edges; links: lengths between those that share a face.
     """
 
     vertices: Vertices
@@ -49,6 +51,7 @@ class Ground:
     of_face: Indices
     fan_start: Indices
     fan: Indices
+    places: Vertices
     links: csr_array
 
     def faces_of(self, carrier: Sequence[int]) -> list[int]:
@@ -74,17 +77,16 @@ def prepare(vertices: Vertices, faces: Faces) -> Ground:
     cone = np.bincount(f.ravel(), weights=angle.ravel(), minlength=len(v))
     order = np.argsort(f.ravel(), kind="stable")
     start = np.concatenate(([0], np.cumsum(np.bincount(f.ravel(), minlength=len(v)))))
-    links = _links(v, f, mesh_edges.ends, mesh_edges.of_face)
+    places = np.concatenate((v, v[mesh_edges.ends].mean(axis=1)))
+    links = _links(places, f, mesh_edges.ends, mesh_edges.of_face)
     across = neighbours(f, mesh_edges=mesh_edges)
     ends, of_face = mesh_edges.ends, mesh_edges.of_face
-    return Ground(v, f, across, angle, cone, ends, of_face, start, order // 3, links)
+    return Ground(v, f, across, angle, cone, ends, of_face, start, order // 3, places, links)
 
 
-def _links(v: Vertices, f: Faces, ends: Indices, of_face: Indices) -> csr_array:
-    """Lengths between nodes that share a face: the vertices, then the midpoints of the edges."""
-    n = len(v)
-    places = np.concatenate((v, v[ends].mean(axis=1)))
-    middle = n + of_face
+def _links(places: Vertices, f: Faces, ends: Indices, of_face: Indices) -> csr_array:
+    """Lengths between places that share a face: the vertices, then the midpoints of the edges."""
+    middle = len(places) - len(ends) + of_face
     pairs = [ends]
     for k in range(3):
         pairs.append(np.column_stack((f[:, k], middle[:, k])))
@@ -179,26 +181,81 @@ def _between(
 
 
 def _first_way(land: Ground, p: Point, q: Point, start: Position, end: Position) -> list[int]:
-    """Nodes of land.links on a short way from p to q, widening the search as needed."""
+    """Nodes of land.links on the shortest way from p to q over them."""
     near, far = _nodes_by(land, p, start), _nodes_by(land, q, end)
+    way = _near_way(land, near, far, end)
+    return _far_way(land, near, far, float(np.linalg.norm(end - start))) if way is None else way
+
+
+def _near_way(
+    land: Ground,
+    near: tuple[Indices, NDArray[np.float64]],
+    far: tuple[Indices, NDArray[np.float64]],
+    end: Position,
+) -> list[int] | None:
+    """The way found by looking towards the end first (Hart, Nilsson, Raphael 1968).
+
+    None if it takes more than a few hundred looks.
+    """
+    indptr, indices, data = land.links.indptr, land.links.indices, land.links.data
+    last = dict(zip(far[0].tolist(), far[1].tolist(), strict=True))
+    length = dict(zip(near[0].tolist(), near[1].tolist(), strict=True))
+    before: dict[int, int] = {}
+    to_go = np.linalg.norm(land.places[near[0]] - end, axis=1)
+    queue = [(d + g, n) for d, g, n in zip(near[1].tolist(), to_go.tolist(), length, strict=True)]
+    heapq.heapify(queue)
+    done: set[int] = set()
+    best, goal = math.inf, -1
+    while queue and len(done) < _LOOKS:
+        bound, node = heapq.heappop(queue)
+        if bound >= best:
+            return _back(before, goal)
+        if node in done:
+            continue
+        done.add(node)
+        here = length[node]
+        if node in last and here + last[node] < best:
+            best, goal = here + last[node], node
+        row = slice(indptr[node], indptr[node + 1])
+        onward = indices[row]
+        away = land.places[onward] - end
+        rest = np.sqrt(np.einsum("kx,kx->k", away, away)).tolist()
+        for to, step, left in zip(onward.tolist(), data[row].tolist(), rest, strict=True):
+            total = here + step
+            if total < length.get(to, math.inf):
+                length[to], before[to] = total, node
+                heapq.heappush(queue, (total + left, to))
+    return _back(before, goal) if not queue and goal >= 0 else None
+
+
+def _back(before: dict[int, int], node: int) -> list[int]:
+    """The nodes on the way to node."""
+    way = [node]
+    while way[-1] in before:
+        way.append(before[way[-1]])
+    return way[::-1]
+
+
+def _far_way(
+    land: Ground,
+    near: tuple[Indices, NDArray[np.float64]],
+    far: tuple[Indices, NDArray[np.float64]],
+    air: float,
+) -> list[int]:
+    """The way found by looking round about, ever wider (Dijkstra 1959); air: straight distance."""
     graph = land.links
     size = graph.shape[0]
     indptr = np.append(graph.indptr, graph.indptr[-1] + len(near[0]))
     indices = np.concatenate((graph.indices, near[0].astype(graph.indices.dtype)))
     data = np.concatenate((graph.data, near[1]))
     wide = csr_array((data, indices, indptr), shape=(size + 1, size + 1))
-    reach = 1.3 * float(np.linalg.norm(end - start)) + 2.0 * float(near[1].max())
-    for _ in range(4):
+    spare = 2.0 * float(near[1].max() + far[1].max())
+    for reach in (1.3 * air + spare, 2.5 * air + spare, np.inf):
         length, before = dijkstra(wide, indices=size, limit=reach, return_predecessors=True)
         total = length[far[0]] + far[1]
         best = int(np.argmin(total))
         if total[best] <= reach:
             break
-        reach = reach * 2.5 if reach < 1e300 else np.inf
-    else:
-        length, before = dijkstra(wide, indices=size, return_predecessors=True)
-        total = length[far[0]] + far[1]
-        best = int(np.argmin(total))
     if not np.isfinite(total[best]):
         raise MeshError(
             "two points of a curve lie on separate parts of the surface; pick both on one part"
@@ -214,11 +271,7 @@ def _nodes_by(land: Ground, p: Point, where: Position) -> tuple[Indices, NDArray
     faces = land.faces_of(_carrier(land, p))
     count = len(land.vertices)
     nodes = np.unique(np.concatenate((land.faces[faces], count + land.of_face[faces])).ravel())
-    at = nodes >= count
-    places = np.empty((len(nodes), 3))
-    places[~at] = land.vertices[nodes[~at]]
-    places[at] = land.vertices[land.ends[nodes[at] - count]].mean(axis=1)
-    length = np.linalg.norm(places - where, axis=1)
+    length = np.linalg.norm(land.places[nodes] - where, axis=1)
     return nodes, np.maximum(length, 1e-12 * max(float(length.max()), 1e-300))
 
 
