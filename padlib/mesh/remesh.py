@@ -19,6 +19,7 @@ LONG, SHORT = 4 / 3, 4 / 5  # split above, collapse below, in edge lengths (Bots
 EVEN = 0.97  # the mean edge comes out at 1.03 of what the bounds aim at (measured)
 TURN = 0.5  # a face may turn by at most 60 degrees in one change
 MOST_NEIGHBOURS = 9
+THIN = np.deg2rad(22)  # triangles with a smaller angle are taken out at the end
 NONE = np.iinfo(np.int64).max
 
 Mask = NDArray[np.bool_]
@@ -46,14 +47,18 @@ def remesh(
     target = _Target(v, f, edge_length)
     pinned = _corners(v, f)
     aim = EVEN * edge_length
-    for _ in range(iterations):
+    v, f, pinned = _thin_out(v, f, pinned, aim)
+    for turn in range(iterations):
         v, f, pinned = _split_long(v, f, pinned, LONG * aim)
-        v, f, pinned = _collapse_short(v, f, pinned, aim)
+        last = turn == iterations - 1
+        v, f, pinned = _collapse_short(v, f, pinned, aim, enough=0.001 if last else 0.01)
         f = _flip(v, f, _valence_gain, rounds=4)
         v = _relax(v, f, pinned, target, steps=2)
     f = _flip(v, f, _angle_gain, rounds=6)
+    v, f, pinned = _mend(v, f, pinned, aim)
     v = _relax(v, f, pinned, target, steps=1)
     f = _flip(v, f, _angle_gain, rounds=4)
+    v, f, pinned = _mend(v, f, pinned, aim)
     return v, f
 
 
@@ -88,7 +93,7 @@ class _Edges:
 
     def lengths(self, v: Vertices) -> NDArray[np.float64]:
         """Length (k,) of each edge."""
-        return _length(v[self.ends[:, 0]] - v[self.ends[:, 1]])
+        return _length(v.take(self.ends[:, 0], axis=0) - v.take(self.ends[:, 1], axis=0))
 
     def on_border(self, n: int) -> Mask:
         """Which vertices (n,) lie on the boundary."""
@@ -127,7 +132,7 @@ def _most(x: NDArray) -> NDArray:
 
 
 def _longest_side(v: Vertices, f: Faces) -> NDArray[np.float64]:
-    a, b, c = v[f[:, 0]], v[f[:, 1]], v[f[:, 2]]
+    a, b, c = _three(v, f)
     return np.maximum(np.maximum(_length(a - b), _length(b - c)), _length(c - a))
 
 
@@ -139,7 +144,13 @@ def _compact(v: Vertices, f: Faces) -> tuple[Vertices, Faces]:
 
 def _face_normals(v: Vertices, f: Faces) -> NDArray[np.float64]:
     """Normals (m, 3), twice the area long."""
-    return _cross(v[f[:, 1]] - v[f[:, 0]], v[f[:, 2]] - v[f[:, 0]])
+    a, b, c = _three(v, f)
+    return _cross(b - a, c - a)
+
+
+def _three(v: Vertices, f: Faces) -> tuple[Vertices, Vertices, Vertices]:
+    """The corners of each face, (m, 3) each; take is several times faster than an index."""
+    return v.take(f[:, 0], axis=0), v.take(f[:, 1], axis=0), v.take(f[:, 2], axis=0)
 
 
 def _cross(x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -225,10 +236,26 @@ def _split_faces(v: Vertices, f: Faces, middle: Ints) -> Faces:
 # -- collapse -------------------------------------------------------------------------------------
 
 
+def _thin_out(v: Vertices, f: Faces, pinned: Mask, aim: float) -> tuple[Vertices, Faces, Mask]:
+    """Bring a surface of much shorter edges near to `aim` in steps, so that each step stays even."""
+    for _ in range(12):
+        mean = _Edges(f, len(v)).lengths(v).mean()
+        if mean > 0.6 * aim:
+            break
+        v, f, pinned = _collapse_short(v, f, pinned, min(2 * mean, aim), enough=0.02)
+        f = _flip(v, f, _valence_gain, rounds=2)
+        v = _relax(v, f, pinned, None, steps=1)
+    return v, f, pinned
+
+
 def _collapse_short(
-    v: Vertices, f: Faces, pinned: Mask, length: float, rounds: int = 60
+    v: Vertices, f: Faces, pinned: Mask, length: float, enough: float, rounds: int = 60
 ) -> tuple[Vertices, Faces, Mask]:
-    """Collapse edges shorter than SHORT * length where that keeps the surface sound."""
+    """Collapse edges shorter than SHORT * length where that keeps the surface sound.
+
+    It ends when a round takes fewer than this part `enough` of the vertices away: what is left is
+    held by its surroundings, and goes after smoothing.
+    """
     random = np.random.default_rng(
         0
     )  # only an order of work: any order will do, but always the same
@@ -240,16 +267,48 @@ def _collapse_short(
         if len(wanted) == 0:
             break
         wanted = wanted[random.permutation(len(wanted))]
-        chosen = _apart(edges.ends, f, wanted, len(v))
-        chosen = chosen[_link_holds(edges, chosen, len(v))]
-        place = _meeting(v, f, edges, chosen, pinned)
-        keep = _stays_sound(v, f, edges.ends[chosen], place, LONG * length)
-        chosen, place = chosen[keep], place[keep]
-        keep = _spares_neighbours(edges, chosen, len(v))
-        chosen, place = chosen[keep], place[keep]
-        v, f, pinned = _merge(v, f, pinned, edges.ends[chosen], place)
-        if len(chosen) < 3e-3 * len(v):  # what is left is held by its surroundings: smooth first
+        v, f, pinned, count = _collapse(v, f, pinned, edges, wanted, LONG * length)
+        if count < enough * len(v):
             break
+    return v, f, pinned
+
+
+def _collapse(
+    v: Vertices,
+    f: Faces,
+    pinned: Mask,
+    edges: _Edges,
+    wanted: Ints,
+    longest: float,
+    turn: float = TURN,
+) -> tuple[Vertices, Faces, Mask, int]:
+    """Collapse those of the wanted edges, first come first served, that can be; and how many."""
+    if len(wanted) == 0:
+        return v, f, pinned, 0
+    chosen = _apart(edges.ends, f, wanted, len(v))
+    chosen = chosen[_link_holds(edges, chosen, len(v))]
+    place = _meeting(v, f, edges, chosen, pinned)
+    keep = _stays_sound(v, f, edges.ends[chosen], place, longest, turn)
+    chosen, place = chosen[keep], place[keep]
+    keep = _spares_neighbours(edges, chosen, len(v))
+    chosen, place = chosen[keep], place[keep]
+    return *_merge(v, f, pinned, edges.ends[chosen], place), len(chosen)
+
+
+def _mend(v: Vertices, f: Faces, pinned: Mask, aim: float) -> tuple[Vertices, Faces, Mask]:
+    """Take out thin triangles that are left, by their shortest sides, and even out around them."""
+    for _ in range(4):
+        thin = _least_angle(v, f[:, 0], f[:, 1], f[:, 2]) < THIN
+        if not thin.any():
+            break
+        edges = _Edges(f, len(v))
+        sides = edges.side.reshape(-1, 3)[thin]
+        size = edges.lengths(v)
+        shortest = np.take_along_axis(sides, size[sides].argmin(axis=1)[:, None], axis=1)
+        wanted = np.unique(shortest)
+        wanted = wanted[_may_collapse(edges, pinned, len(v))[wanted]]
+        v, f, pinned = _collapse(v, f, pinned, edges, wanted, 1.6 * aim, turn=0.1)[:3]
+        f = _flip(v, f, _angle_gain, rounds=2)
     return v, f, pinned
 
 
@@ -313,7 +372,10 @@ def _link_holds(edges: _Edges, chosen: Ints, n: int) -> Mask:
 def _meeting(v: Vertices, f: Faces, edges: _Edges, chosen: Ints, pinned: Mask) -> Vertices:
     """Where the ends of each edge meet: half-way, or at the end that is sharper or must stay."""
     ends = edges.ends[chosen]
-    sharp = _sharpness(v, f, _vertex_normals(v, f))[ends]
+    at_ends = np.zeros(len(v), dtype=bool)
+    at_ends[ends] = True
+    around = f[at_ends[f[:, 0]] | at_ends[f[:, 1]] | at_ends[f[:, 2]]]
+    sharp = _sharpness(v, around, _vertex_normals(v, around))[ends]
     border = edges.on_border(len(v))[ends]
     pins = pinned[ends]
     weight = np.full(ends.shape, 0.5)
@@ -325,7 +387,9 @@ def _meeting(v: Vertices, f: Faces, edges: _Edges, chosen: Ints, pinned: Mask) -
     return np.einsum("ke,kec->kc", weight, v[ends])
 
 
-def _stays_sound(v: Vertices, f: Faces, ends: Ints, place: Vertices, longest: float) -> Mask:
+def _stays_sound(
+    v: Vertices, f: Faces, ends: Ints, place: Vertices, longest: float, turn: float
+) -> Mask:
     """Whether no face turns over or thins out, and no edge grows over `longest`, at each merge."""
     owner = np.full(len(v), -1)
     owner[ends] = np.arange(len(ends))[:, None]
@@ -337,7 +401,7 @@ def _stays_sound(v: Vertices, f: Faces, ends: Ints, place: Vertices, longest: fl
     g, who = f[touched], _most(at[touched])
     before, after = _face_normals(v, g), _face_normals(moved, g)
     size, was = _length(after), _length(before)
-    turned = _dot(before, after) < TURN * size * was
+    turned = _dot(before, after) < turn * size * was
     side = _longest_side(moved, g)
     grew = side > np.maximum(longest, _longest_side(v, g))
     thin = size < 0.15 * side**2
@@ -466,11 +530,13 @@ class _Target:
         self.normal = _unit(_face_normals(v, f))
         edges = _Edges(f, len(v))
         self.border = edges.ends[edges.border]
+        self.boxes = igl.AABB()
+        self.boxes.init(v, f)
         self.tree: tuple | None = None
 
     def nearest(self, points: Vertices, normal: NDArray[np.float64]) -> tuple[Vertices, Mask]:
         """Nearest places of the surface whose normal agrees with `normal`; and where there is one."""
-        _, face, place = igl.point_mesh_squared_distance(points, self.v, self.f)
+        _, face, place = self.boxes.squared_distance(self.v, self.f, points)
         agree = _dot(self.normal[face], normal) > 0
         wrong = np.flatnonzero(~agree)
         if len(wrong):
@@ -523,8 +589,8 @@ def _closest_on_triangles(p: Vertices, t: NDArray[np.float64]) -> NDArray[np.flo
     return best
 
 
-def _relax(v: Vertices, f: Faces, pinned: Mask, target: _Target, steps: int) -> Vertices:
-    """Move vertices to the middle of their neighbours in the tangent plane, and project."""
+def _relax(v: Vertices, f: Faces, pinned: Mask, target: _Target | None, steps: int) -> Vertices:
+    """Move vertices to the middle of their neighbours in the tangent plane, and project if asked."""
     edges = _Edges(f, len(v))
     border = edges.on_border(len(v))
     for _ in range(steps):
@@ -533,13 +599,21 @@ def _relax(v: Vertices, f: Faces, pinned: Mask, target: _Target, steps: int) -> 
         inner = ~border
         step = np.where(inner[:, None], _along_surface(v, f, normal, step), step)
         moved = v + 0.7 * step
-        place, agree = target.nearest(moved, normal)
-        place = np.where(agree[:, None], place, v)
-        if border.any():
-            place[border] = target.nearest_border(moved[border])
+        place = moved if target is None else _projected(v, moved, normal, border, target)
         place[pinned] = v[pinned]
         v = _unless_turned(v, place, f)
     return v
+
+
+def _projected(
+    v: Vertices, moved: Vertices, normal: NDArray[np.float64], border: Mask, target: _Target
+) -> Vertices:
+    """Places on the target near `moved`; where its own sheet is not found, the old place in v."""
+    place, agree = target.nearest(moved, normal)
+    place = np.where(agree[:, None], place, v)
+    if border.any():
+        place[border] = target.nearest_border(moved[border])
+    return place
 
 
 def _along_surface(v: Vertices, f: Faces, normal: NDArray[np.float64], step: Vertices) -> Vertices:
@@ -552,9 +626,9 @@ def _along_surface(v: Vertices, f: Faces, normal: NDArray[np.float64], step: Ver
     face = np.flatnonzero(who >= 0)
     who, looks = who[face], _unit(_face_normals(v, f))[face // 3]
     tilt = looks - _dot(looks, normal[sharp][who])[:, None] * normal[sharp][who]
-    spread = np.zeros((len(sharp), 3, 3))
-    np.add.at(spread, who, tilt[:, :, None] * tilt[:, None, :])
-    spread /= np.maximum(np.bincount(who, minlength=len(sharp)), 1)[:, None, None]
+    products = (tilt[:, :, None] * tilt[:, None, :]).reshape(-1, 9)
+    spread = np.stack([np.bincount(who, x, minlength=len(sharp)) for x in products.T], axis=1)
+    spread = (spread / np.bincount(who, minlength=len(sharp))[:, None]).reshape(-1, 3, 3)
     size, axis = np.linalg.eigh(spread)
     weight = np.clip(1 - 2 * size, 0, 1)  # nothing is left across a right-angled edge
     step[sharp] = np.einsum("kij,kj,klj,kl->ki", axis, weight, axis, step[sharp])
@@ -564,8 +638,8 @@ def _along_surface(v: Vertices, f: Faces, normal: NDArray[np.float64], step: Ver
 def _sharpness(v: Vertices, f: Faces, normal: NDArray[np.float64]) -> NDArray[np.float64]:
     """Mean squared sine (n,) of the angle between the normals of a vertex and of its faces."""
     looks = _unit(_face_normals(v, f))
-    cosine = np.concatenate([_dot(looks, normal[f[:, k]]) for k in range(3)])
-    corner = np.concatenate([f[:, k] for k in range(3)])
+    corner = f.T.ravel()
+    cosine = np.concatenate([_dot(looks, x) for x in _three(normal, f)])
     total = np.bincount(corner, 1 - np.clip(cosine, 0, 1) ** 2, minlength=len(v))
     return total / np.maximum(np.bincount(corner, minlength=len(v)), 1)
 
