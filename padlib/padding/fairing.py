@@ -1,0 +1,159 @@
+"""Laying the cloth: relief smoothed away, hollows bridged, crossings undone, the body never laid bare."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import igl
+import numpy as np
+from numpy.typing import NDArray
+
+from padlib.mesh.surface import Faces, Vertices
+from padlib.padding.crossings import crossings
+from padlib.padding.profile import smoothstep
+from padlib.padding.smooth import Heat, unit, vertex_normals
+
+Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+RELIEF = 12.0  # mm: skin relief finer than this is smoothed away
+SPAN = 15.0  # mm: width of one bridging step
+HOLLOW = 20.0  # mm: scale at which a hollow's way out is seen
+GATE = 0.5  # mm of a bridging step from which it counts as a hollow in full
+SHORT = 0.05  # mm of cloth thickness that may be missing
+ROUNDS = 6
+UNTANGLING = 14  # rounds of repair before a place is given up
+
+
+@dataclass(frozen=True, eq=False)
+class Held:
+    """What the cloth is laid over: rest (n, 3) mm, where each vertex lies before it is eased;
+    normal (n, 3) unit; inward (n,) mm that it may sink along the normal; outward: mm that it may be
+    lifted; cover (n,) from 0 (stays where it is) to 1.
+    """
+
+    rest: Vertices
+    normal: Array
+    inward: Array
+    outward: float
+    cover: Array
+
+    def kept(self, placed: Vertices) -> Vertices:
+        """Positions (n, 3) brought back within the allowed way from rest."""
+        away = placed - self.rest
+        size = np.linalg.norm(away, axis=1)
+        limit = self.outward * np.tanh(size / self.outward)
+        away = away * (limit / np.maximum(size, 1e-12))[:, None]
+        sunk = np.einsum("ij,ij->i", away, self.normal) + self.inward
+        return self.rest + away - np.minimum(sunk, 0.0)[:, None] * self.normal
+
+
+def fair(
+    placed: Vertices, faces: Faces, flow: Heat, held: Held, *, rounds: int = ROUNDS
+) -> Vertices:
+    """Positions (n, 3) of cloth that lies on `placed`: smooth over relief, bridging what is hollow.
+
+    Relief goes by a low-pass filter that does not shrink (2S - S^2 of a blur S; G. Taubin, "A signal
+    processing approach to fair surface design", 1995, has the idea). A hollow is where a blur moves
+    a vertex outward, seen along a normal that is itself blurred, so that both walls of a crease move
+    out of it together; there the cloth is pulled straight, as a membrane.
+    """
+    for _ in range(rounds):
+        once = flow.blur(placed, RELIEF)
+        smooth = 2 * once - flow.blur(once, RELIEF)
+        placed = placed + held.cover[:, None] * (smooth - placed)
+        normal = unit(flow.blur(vertex_normals(placed, faces), HOLLOW))
+        step = flow.blur(placed, SPAN) - placed
+        gate = smoothstep(np.einsum("ij,ij->i", step, normal) / GATE)
+        gate = flow.blur(gate, RELIEF) * held.cover
+        placed = held.kept(placed + gate[:, None] * step)
+    return placed
+
+
+def cleared(
+    placed: Vertices, body: Vertices, faces: Faces, flow: Heat, least: Array, *, rounds: int = 3
+) -> Vertices:
+    """Positions (n, 3) pushed out where they lie nearer than `least` (n,) mm to the body, or inside it.
+
+    Vertices with least 0 are left. The push runs out smoothly around, so that it leaves no dent.
+    """
+    asked = np.flatnonzero(least > 0)
+    for _ in range(rounds):
+        distance, _, close, normal = igl.signed_distance(
+            np.ascontiguousarray(placed[asked]),
+            np.ascontiguousarray(body),
+            np.ascontiguousarray(faces),
+            sign_type=igl.SIGNED_DISTANCE_TYPE_PSEUDONORMAL,
+        )
+        short = least[asked] - distance
+        if not (short > SHORT).any():
+            break
+        away = np.where(np.abs(distance)[:, None] > 1e-6, (placed[asked] - close), normal)
+        away = unit(away) * np.where(distance < -1e-6, -1.0, 1.0)[:, None]
+        push = np.zeros_like(placed)
+        push[asked] = np.maximum(short + SHORT, 0.0)[:, None] * (short > 0)[:, None] * away
+        around = flow.blur(push, RELIEF)
+        push[asked] += np.where(short > 0, 0.0, 1.0)[:, None] * around[asked]
+        placed = placed + push
+        asked = asked[short > -2 * np.abs(push[asked]).max()]
+    return placed
+
+
+def untangled(
+    placed: Vertices, faces: Faces, flow: Heat, safe: tuple[Vertices, ...], within: Mask
+) -> tuple[Vertices, Array, int]:
+    """Positions (n, 3) without crossings inside `within` (n,), changed only near where there were some.
+
+    safe: positions to fall back to, the best first; the last should be free of crossings. A place
+    where the surface runs through itself is first pulled straight, then drawn toward the first of
+    `safe`, then the next. Returns positions, how far (n,) mm each vertex was moved, and how many
+    crossings are left.
+    """
+    start = placed
+    region = within
+    left = 0
+    for attempt in range(UNTANGLING):
+        edges, hit = crossings(placed, faces, within=region)
+        touched = np.zeros(len(placed), dtype=bool)
+        touched[edges.ravel()] = True
+        touched[faces[hit].ravel()] = True
+        touched &= within
+        left = int(touched.sum())
+        if not left:
+            if region is within or attempt == 0:
+                break
+            region = within  # the places look clean: look at everything once more
+            continue
+        soft = _grown(touched, faces, flow, rings=2)
+        placed = _eased_once(placed, safe, flow, soft, attempt)
+        region = _near(touched, faces, rings=6)
+    return placed, np.linalg.norm(placed - start, axis=1), left
+
+
+def _eased_once(
+    placed: Vertices, safe: tuple[Vertices, ...], flow: Heat, soft: Array, attempt: int
+) -> Vertices:
+    """One round of repair where soft (n,) is above 0."""
+    if attempt < 4:
+        goal = flow.blur(placed, RELIEF)
+        share = 1.0
+    else:
+        step = min((attempt - 4) // 4, len(safe) - 1)
+        goal, share = safe[step], 0.5
+    return placed + share * soft[:, None] * (goal - placed)
+
+
+def _grown(touched: Mask, faces: Faces, flow: Heat, *, rings: int) -> Array:
+    """1 on the touched vertices and `rings` around, running out smoothly."""
+    wide = _near(touched, faces, rings=rings)
+    return np.clip(2.5 * flow.blur(wide.astype(np.float64), RELIEF), 0.0, 1.0) * _near(
+        wide, faces, rings=3
+    )
+
+
+def _near(mask: Mask, faces: Faces, *, rings: int) -> Mask:
+    """The mask (n,) grown by a number of rings of faces."""
+    mask = mask.copy()
+    for _ in range(rings):
+        mask[faces[mask[faces].any(axis=1)].ravel()] = True
+    return mask

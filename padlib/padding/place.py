@@ -1,0 +1,132 @@
+"""Where a pad sits: coordinates along and around a limb or the trunk, taken from landmarks."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+
+from padlib.body.body import Body
+from padlib.errors import InputError
+from padlib.mesh import topology
+from padlib.mesh.section import plane_section
+from padlib.padding.profile import smoothstep
+
+Array = NDArray[np.float64]
+
+OUTWARD = {"left": 1.0, "right": -1.0}  # the sign of x on each side of the wearer
+DOWN = np.array([0.0, 0.0, -1.0])
+CLEAR = 0.012  # share of stature below the armpit at which an arm is surely apart
+MIDDLE = 0.02  # share of stature on each side of the plane x = 0 over which sides change
+ARMPIT = 0.7  # share of stature below which arms hang apart, where no armpit is known
+
+
+@dataclass(frozen=True, eq=False)
+class Line:
+    """A straight line inside a limb or the trunk, with the direction that faces the front.
+
+    origin (3,) mm: where s = 0; along (3,) unit: the way s grows; front, out (3,) unit: the directions
+    of 0 and 90 degrees, at right angles to `along`.
+    """
+
+    origin: Array
+    along: Array
+    front: Array
+    out: Array
+
+    def coordinates(self, points: Array) -> tuple[Array, Array, Array]:
+        """Distance along (n,) mm, distance off the line (n,) mm, and angle (n,) of points (n, 3).
+
+        The angle is in degrees from -180 to 180: 0 in front, 90 outward, 180 behind, -90 inward.
+        """
+        away = np.asarray(points, dtype=np.float64) - self.origin
+        s = away @ self.along
+        ahead, outward = away @ self.front, away @ self.out
+        return s, np.hypot(ahead, outward), np.degrees(np.arctan2(outward, ahead))
+
+    def at(self, s: float) -> Array:
+        """The point (3,) of the line at a distance along it, mm."""
+        return self.origin + s * self.along
+
+
+def line(origin: Array, toward: Array, side: str) -> Line:
+    """The line from one point (3,) toward another, with the wearer's front (-Y) as 0 degrees."""
+    along = np.asarray(toward, dtype=np.float64) - origin
+    along = along / np.linalg.norm(along)
+    front = np.array([0.0, -1.0, 0.0])
+    front = front - (front @ along) * along
+    front = front / np.linalg.norm(front)
+    out = np.cross(front, along)
+    out = out * np.sign(out[0] * OUTWARD[side])
+    return Line(np.asarray(origin, dtype=np.float64), along, front, out)
+
+
+def landmark(body: Body, name: str, who: str) -> Array:
+    """Position (3,) mm of a landmark for the pad called `who`.
+
+    Raises InputError when the body has no such landmark.
+    """
+    if name not in body.landmarks:
+        raise InputError(
+            f"{who} is placed by the landmark '{name}', which this body does not have; "
+            "set the landmark by hand or leave the pad out"
+        )
+    return body.at(name)
+
+
+def turn(angle: Array, middle: float) -> Array:
+    """Angle (n,) degrees from a middle direction, brought into -180 .. 180."""
+    return (np.asarray(angle) - middle + 180.0) % 360.0 - 180.0
+
+
+def leg_line(body: Body, side: str, who: str) -> Line:
+    """The line of the thigh: s = 0 a third of the way from crotch to knee, growing to the knee.
+
+    Raises InputError where the crotch or the kneecap is missing.
+    """
+    crotch = landmark(body, "crotch", who)
+    knee = landmark(body, f"patella_{side}", who)
+    high = _middle(body, 0.65 * crotch[2] + 0.35 * knee[2], knee)
+    return line(high, _middle(body, knee[2], knee), side)
+
+
+def trunk_line(body: Body, side: str, height: float) -> Line:
+    """The upright line of the trunk, s = 0 at a height (mm), growing downward, in the plane x = 0."""
+    middle = _middle(body, height, np.array([0.0, 0.0, height]))
+    middle[0] = 0.0
+    return line(middle, middle + DOWN, side)
+
+
+def _middle(body: Body, height: float, near: Array) -> Array:
+    """The middle (3,) of the level section at a height whose middle is nearest to a point in x."""
+    surface = body.surface
+    curves = plane_section(surface.vertices, surface.faces, np.array([0.0, 0.0, height]), -DOWN)
+    spans = [c.positions(surface.vertices, surface.faces) for c in curves if c.closed]
+    wide = max(float(np.ptp(p[:, 0])) for p in spans)
+    boxes = [(p.min(axis=0) + p.max(axis=0)) / 2 for p in spans if np.ptp(p[:, 0]) > 0.5 * wide]
+    return min(boxes, key=lambda middle: abs(middle[0] - near[0]))
+
+
+def on_side(body: Body, side: str) -> Array:
+    """Share (n,) of each vertex that is on a side: 1 there, 0 on the other, smooth across the middle."""
+    points = body.surface.vertices
+    half = MIDDLE * float(np.ptp(points[:, 2]))
+    return smoothstep(0.5 + points[:, 0] * OUTWARD[side] / (2 * half))
+
+
+def without_arms(body: Body) -> NDArray[np.bool_]:
+    """Mask (n,) of trunk, legs and head: all but the arms, which hang apart below the armpits."""
+    points, faces = body.surface.vertices, body.surface.faces
+    pits = [body.at(name)[2] for name in ("axilla_left", "axilla_right") if name in body.landmarks]
+    stature = float(np.ptp(points[:, 2]))
+    low = min(pits) - CLEAR * stature if pits else ARMPIT * stature
+    below = points[:, 2] < low
+    ends = topology.edges(faces).ends
+    ends = ends[below[ends].all(axis=1)]
+    graph = coo_array((np.ones(len(ends), dtype=np.int8), ends.T), shape=(len(points),) * 2)
+    part = connected_components(graph, directed=False)[1]
+    size = np.bincount(part[below])
+    return ~below | (part == np.argmax(size))

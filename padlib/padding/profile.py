@@ -1,0 +1,76 @@
+"""Height profiles of pads: how far a pad stands off the body, from crown to rim.
+
+A profile is worked out in a coordinate rho that is 0 at the fullest point and 1 at the rim. It goes on
+falling below zero past the rim, and `eased` turns that into an edge that meets the body without a ridge.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+
+def eased(height: Array, band: float | Array) -> Array:
+    """The height where it is positive, eased into zero over -band .. band (C1); sharp for band 0.
+
+    height (n,) mm; band mm, not negative. Between the limits (height + band)^2 / (4 band).
+    """
+    band = np.broadcast_to(np.asarray(band, dtype=np.float64), np.shape(height))
+    wide = np.maximum(band, 1e-12)
+    curve = (height + wide) ** 2 / (4 * wide)
+    return np.where(height >= band, height, np.where(height <= -band, 0.0, curve))
+
+
+def dome(rho: Array, depth: float) -> Array:
+    """A dome of parabolic section: depth at rho = 0, zero at the rim rho = 1, negative beyond."""
+    return depth * (1.0 - np.asarray(rho, dtype=np.float64) ** 2)
+
+
+def cap(distance: Array, depth: float, radius: float) -> Array:
+    """The spherical cap of a depth over a rim of a radius (mm), negative past the rim.
+
+    distance (n,) mm from the middle. The sphere's radius is (radius^2 + depth^2) / (2 depth); past
+    the rim the profile goes on with the rim's slope. The cap's volume is
+    pi depth (3 radius^2 + depth^2) / 6 (elementary geometry).
+    """
+    distance = np.asarray(distance, dtype=np.float64)
+    ball = (radius**2 + depth**2) / (2 * depth)
+    sunk = ball - depth
+    inside = np.minimum(distance, radius)
+    height = np.sqrt(np.maximum(ball**2 - inside**2, 0.0)) - sunk
+    slope = radius / max(sunk, 1e-3 * ball)
+    return height - slope * np.maximum(distance - radius, 0.0)
+
+
+def band(distance: Array, depth: float, half: float) -> Array:
+    """A flat-topped band: depth within half (mm) of the middle, falling steeply past the edge.
+
+    The fall is linear at 45 degrees per `depth`, so that easing it gives a rounded shoulder.
+    """
+    past = np.abs(np.asarray(distance, dtype=np.float64)) - half
+    return np.where(past <= 0, depth, depth - past)
+
+
+def stretched(offset: Array, before: float | Array, after: float | Array) -> Array:
+    """Offset (n,) over its reach on the side it lies on: -1 at -before, 0 at the middle, 1 at after."""
+    return np.where(offset < 0, offset / before, offset / after)
+
+
+def merged(layers: list[Array] | Array, *, sharpness: float = 4.0) -> Array:
+    """The smooth union of thicknesses (k, n) mm that lie on one body: a p-norm, not a sum.
+
+    Where one pad is much the thicker the union is that pad; two equal ones give
+    2^(1/sharpness) times either, and no ridge where they cross.
+    """
+    stack = np.maximum(np.atleast_2d(np.asarray(layers, dtype=np.float64)), 0.0)
+    top = stack.max(axis=0)
+    share = stack / np.where(top > 0, top, 1.0)
+    return top * (share**sharpness).sum(axis=0) ** (1.0 / sharpness)
+
+
+def smoothstep(share: Array) -> Array:
+    """0 below share 0, 1 above 1, and 3 s^2 - 2 s^3 between (C1)."""
+    share = np.clip(share, 0.0, 1.0)
+    return share * share * (3.0 - 2.0 * share)

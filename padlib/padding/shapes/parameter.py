@@ -1,0 +1,64 @@
+"""Parameters of a pad kind: their table, their defaults from the body, their limits."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from padlib.errors import InputError
+
+
+@dataclass(frozen=True)
+class Parameter:
+    """One number that shapes a pad.
+
+    name: the trade word; unit: mm, degrees or share; help: one line for the maker;
+    low, high: hard limits; reason: why they are there, in words.
+    """
+
+    name: str
+    unit: str
+    help: str
+    low: float
+    high: float
+    reason: str
+
+
+Table = tuple[Parameter, ...]
+
+
+def settled(
+    who: str, table: Table, given: Mapping[str, float | str], defaults: Mapping[str, float]
+) -> dict[str, float]:
+    """All parameters of a pad: what was given, the rest from the body, each within its limits.
+
+    who: the pad as messages name it. Defaults from the body are brought into the limits silently;
+    given values are not. Raises InputError for an unknown name, for a value that is not a number,
+    and for one out of limits.
+    """
+    names = [entry.name for entry in table]
+    for name in given:
+        if name not in names:
+            close = difflib.get_close_matches(name, names, n=1, cutoff=0.5)
+            hint = f"did you mean '{close[0]}'" if close else f"it has {', '.join(names)}"
+            raise InputError(f"{who} has no parameter '{name}' (given as {given[name]}); {hint}")
+    return {entry.name: _value(who, entry, given, defaults) for entry in table}
+
+
+def _value(
+    who: str, entry: Parameter, given: Mapping[str, float | str], defaults: Mapping[str, float]
+) -> float:
+    if entry.name not in given:
+        return min(max(float(defaults[entry.name]), entry.low), entry.high)
+    told = given[entry.name]
+    try:
+        value = float(told)
+    except (TypeError, ValueError):
+        value = float("nan")
+    if isinstance(told, bool) or not entry.low <= value <= entry.high:
+        raise InputError(
+            f"{who}: '{entry.name}' is {told} but must be a number from {entry.low:g} to "
+            f"{entry.high:g} {entry.unit}, because {entry.reason}"
+        )
+    return value
