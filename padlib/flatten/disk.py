@@ -63,7 +63,7 @@ def boundary_loop(faces: Faces) -> NDArray[np.int64]:
     edges = boundary_edges(faces)
     if len(edges) == 0:
         raise MeshError("the panel is closed, so it cannot lie flat; cut it open along a seam")
-    if len(np.unique(edges[:, 0])) != len(edges):
+    if _distinct(edges[:, 0]) != len(edges):
         raise MeshError("the panel's boundary touches itself at a vertex; cut it apart there")
     loop = _follow(edges)
     if len(loop) != len(edges):
@@ -86,14 +86,20 @@ def _follow(edges: NDArray[np.int64]) -> NDArray[np.int64]:
 def _check_euler(faces: Faces) -> None:
     """One boundary loop and Euler number 1 and one part: a disk."""
     size = int(faces.max()) + 1
-    pairs = np.sort(np.stack([faces, np.roll(faces, -1, axis=1)], axis=-1).reshape(-1, 2), axis=1)
-    count = len(np.unique(pairs[:, 0] * size + pairs[:, 1]))
-    used = len(np.unique(faces))
+    start, end = faces.ravel(), np.roll(faces, -1, axis=1).ravel()
+    count = _distinct(np.minimum(start, end) * size + np.maximum(start, end))
+    used = int(np.count_nonzero(np.bincount(start, minlength=size)))
     euler = used - count + len(faces)
     if euler > 1:
         raise MeshError("the panel is in several parts; flatten each part by itself")
     if euler < 1:
         raise MeshError("the panel has a handle or a pinched vertex; cut it until it is one disk")
+
+
+def _distinct(keys: NDArray[np.int64]) -> int:
+    """How many different numbers there are; by sorting, which is faster than hashing here."""
+    ranked = np.sort(keys)
+    return 1 + int(np.count_nonzero(ranked[1:] != ranked[:-1]))
 
 
 def check_disk(vertices: ArrayLike, faces: ArrayLike) -> tuple[Vertices, Faces, NDArray[np.int64]]:

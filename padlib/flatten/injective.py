@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from padlib.flatten.disk import boundary_loop, check_disk
 from padlib.flatten.rest import best_scale, rest
+from padlib.flatten.shelling import grid_embedding
 from padlib.flatten.stretch import flipped
 from padlib.mesh.solve import factor
 from padlib.mesh.surface import Faces, Plane, Vertices
@@ -66,15 +67,18 @@ def _positive_laplacian(vertices: Vertices, faces: Faces, *, uniform: bool) -> s
 
 
 def embedding(vertices: Vertices, faces: Faces) -> Plane:
-    """A flat (n, 2) mm without flips or overlaps, of any disk.
+    """A flat (n, 2) mm without flips or overlaps, of any disk: Tutte's, or where doubles fail
+    one on an integer grid.
 
     Raises MeshError where the mesh is not a disk.
     """
+    vertices, faces, _ = check_disk(vertices, faces)
     for uniform in (False, True):
         flat = tutte(vertices, faces, uniform=uniform)
-        if not flipped(vertices, faces, flat).any():
+        if np.isfinite(flat).all() and is_injective(vertices, faces, flat):
             return flat
-    return flat
+    flat = grid_embedding(faces)
+    return flat * best_scale(rest(vertices, faces), faces, flat)
 
 
 def overlaps(faces: Faces, flat: Plane) -> int:

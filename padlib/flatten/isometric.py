@@ -20,7 +20,7 @@ from padlib.flatten.conformal import conformal
 from padlib.flatten.contact import Contact
 from padlib.flatten.disk import boundary_edges, check_disk
 from padlib.flatten.injective import crossings, embedding
-from padlib.flatten.rest import Rest, best_scale, determinants, jacobians, rest
+from padlib.flatten.rest import Rest, determinants, jacobians, rest
 from padlib.flatten.strain import Energy
 from padlib.flatten.ties import Ties, ties
 from padlib.mesh.surface import Faces, Plane, Vertices
@@ -29,6 +29,7 @@ POWERS = (2.0, 4.0)
 CONTACT_REACH = 0.2
 CONTACT_GAIN = 1e-4
 TIE_ROUNDS = 8
+ROUNDS = 200
 TIE_ERROR = 1e-6
 
 
@@ -181,8 +182,7 @@ def _injective_start(
     for flat in (first, conformal(vertices, faces)):
         if _sound(at_rest, faces, flat) and crossings(flat[loop]) == 0:
             return flat
-    flat = embedding(vertices, faces)
-    return flat * best_scale(at_rest, faces, flat)
+    return embedding(vertices, faces)
 
 
 def contact_of(vertices: Vertices, loop: NDArray[np.int64]) -> Contact:
@@ -200,6 +200,7 @@ def _stages(
     options = {"iterations": plan.iterations, "tolerance": plan.tolerance, "work": work}
     free = replace(problem, ties=None)
     if problem.ties is None:
+        flat = newton.approach(free, flat, rounds=ROUNDS, work=work)
         flat = newton.minimise(free, flat, **options)
     for energy in _energies(plan.limit):
         flat = newton.minimise(newton.with_energy(problem, energy), flat, **options)

@@ -13,11 +13,12 @@ import numpy as np
 import scipy.sparse as sp
 from numpy.typing import NDArray
 
+from padlib.errors import FlatteningError
 from padlib.flatten import contact as touch
 from padlib.flatten import strain
 from padlib.flatten.assembly import Assembly
 from padlib.flatten.injective import crossings
-from padlib.flatten.rest import Rest
+from padlib.flatten.rest import Rest, jacobians, singular_values
 from padlib.flatten.terms import Terms
 from padlib.flatten.ties import Seams, Ties
 from padlib.mesh.solve import Factor, factor
@@ -28,6 +29,9 @@ _ARMIJO = 1e-4
 _STEPS = 40
 _RIDGE = 1e-9
 _NOTHING = 1e-13
+_FAR = 1.0
+_APPROACHED = 0.01
+_RIDGES = 4
 
 
 @dataclass(frozen=True)
@@ -89,6 +93,46 @@ def minimise(
     return flat
 
 
+def approach(problem: Problem, flat: Plane, *, rounds: int, work: Work) -> Plane:
+    """The flat (n, 2) brought near its best from a start that is far off, one step a round.
+
+    In each round a triangle's rest shape is replaced by one on the way from the flat's triangle to
+    its own, so that no strain is beyond a bound and Newton's model holds (Liu, Ye, Ni, Fu 2018,
+    "Progressive parameterizations"). Ends when every triangle has its own rest shape, or when a
+    round no longer lowers the mean strain by much: then the strain is the panel's own.
+    """
+    last = np.inf
+    for _ in range(rounds):
+        eased, far = _eased(problem.at_rest, problem.faces, flat)
+        mean = float(problem.weight @ far)
+        if not (far > _FAR).any() or mean > last - _APPROACHED:
+            break
+        last = mean
+        near = replace(problem, at_rest=eased)
+        flat = minimise(near, flat, iterations=1, tolerance=0.0, work=work)
+    return flat
+
+
+def _eased(at_rest: Rest, faces: Faces, flat: Plane) -> tuple[Rest, NDArray[np.float64]]:
+    """Rest shapes of bounded strain, and the larger logarithmic strain (m,) of the true ones.
+
+    With J = U S V' of a triangle, J' = U S**t V' has strain t log S; the rest gradients are turned
+    by V S**(t - 1) V'.
+    """
+    jacobian = jacobians(at_rest, faces, flat)
+    big, small = singular_values(jacobian)
+    logs = np.log(big), np.log(small)
+    far = np.maximum(np.abs(logs[0]), np.abs(logs[1]))
+    part = np.minimum(1.0, _FAR / np.maximum(far, _FAR)) - 1.0
+    cosine, sine = strain.frames(jacobian)[1]
+    first, second = np.exp(part * logs[0]), np.exp(part * logs[1])
+    xx = first * cosine**2 + second * sine**2
+    yy = first * sine**2 + second * cosine**2
+    xy = (first - second) * cosine * sine
+    gx, gy = at_rest.gx, at_rest.gy
+    return Rest(at_rest.area, xx * gx + xy * gy, xy * gx + yy * gy), far
+
+
 def _direction(problem: Problem, flat: Plane, work: Work) -> tuple[Plane, float]:
     """The Newton step (n, 2) and the energy's slope along it."""
     parts = strain.local(problem.energy, problem.at_rest, problem.weight, problem.faces, flat)
@@ -119,11 +163,16 @@ def _solved(
     """The solution (2n,), with the last symbolic factor where the pattern is still the same."""
     plain = matrix.nnz == len(problem.assembly.indices)
     order = problem.assembly.order if plain else None
-    if work.factor is None or not work.factor.fits(matrix):
-        work.factor = factor(matrix, lower=True, order=order)
-    else:
-        work.factor.refactor(matrix)
-    return work.factor.solve(gradient.ravel())
+    for _ in range(_RIDGES):
+        try:
+            if work.factor is None or not work.factor.fits(matrix):
+                work.factor = factor(matrix, lower=True, order=order)
+            else:
+                work.factor.refactor(matrix)
+            return work.factor.solve(gradient.ravel())
+        except np.linalg.LinAlgError:  # rounding made it indefinite: a stiffer ridge
+            matrix = matrix + sp.diags(1e-6 * matrix.diagonal(), format="csc")
+    raise FlatteningError("the panel's triangles are too thin to lay flat; remesh the panel first")
 
 
 def _line_search(

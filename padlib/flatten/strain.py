@@ -89,7 +89,7 @@ def local(energy: Energy, at_rest: Rest, weight: NDArray, faces: Faces, flat: Pl
     """Gradient and projected Hessian of every triangle of a flip-free flat (n, 2)."""
     jacobian = jacobians(at_rest, faces, flat)
     big, small = singular_values(jacobian)
-    u, v = _frames(jacobian)
+    u, v = frames(jacobian)
     first = [derivatives(energy, s) for s in (big, small)]
     p = v[0] * at_rest.gx + v[1] * at_rest.gy  # gradients along v1
     r = v[0] * at_rest.gy - v[1] * at_rest.gx  # and along v2 = (-v1y, v1x)
@@ -97,7 +97,7 @@ def local(energy: Energy, at_rest: Rest, weight: NDArray, faces: Faces, flat: Pl
     return Local(gradient, _blocks(weight, first, big, small, p, r, u))
 
 
-def _frames(jacobian: NDArray) -> tuple[NDArray, NDArray]:
+def frames(jacobian: NDArray) -> tuple[NDArray, NDArray]:
     """First columns (2, m) of U and V in J = U diag(s1, s2) V', both rotations."""
     a, b, c, d = jacobian
     plus, minus = np.arctan2(c - b, a + d), np.arctan2(b + c, a - d)

@@ -30,6 +30,9 @@ try:
 except ImportError:
     pymetis = None
 
+BACKEND = "superlu" if cholmod is None else "cholmod"
+"""What factors symmetric positive definite matrices here."""
+
 METIS_FROM = 3000
 """Unknowns from which a METIS ordering repays its own time."""
 
@@ -94,7 +97,7 @@ def factor(
     many refactorisations is worth finding with `nested_dissection`.
     Raises numpy.linalg.LinAlgError where it is singular or, with CHOLMOD, not positive definite.
     """
-    backend = "cholmod" if (spd and cholmod is not None) else "superlu"
+    backend = BACKEND if spd else "superlu"
     part = _stored_part(matrix, lower, backend)
     n = part.shape[0]
     made = Factor(backend, n, spd, lower, order, (part.indptr, part.indices))
@@ -119,8 +122,8 @@ def nested_dissection(matrix: sp.spmatrix) -> NDArray[np.int64] | None:
     both = (np.concatenate([row, col]), np.concatenate([col, row]))
     adjacent = sp.coo_matrix((ones, both), graph.shape).tocsr()
     adjacent.sum_duplicates()
-    _, inverse = pymetis.nested_dissection(pymetis.CSRAdjacency(adjacent.indptr, adjacent.indices))
-    return np.asarray(inverse, dtype=np.int64)
+    order, _ = pymetis.nested_dissection(pymetis.CSRAdjacency(adjacent.indptr, adjacent.indices))
+    return np.asarray(order, dtype=np.int64)
 
 
 def _stored_part(matrix: sp.spmatrix, lower: bool, backend: str) -> sp.csc_matrix:
