@@ -37,6 +37,7 @@ LAYERS = {
     "15": "annotation text",
 }
 DASHES = {"8": ("DART", [12.0, 9.0, -1.2, 0.0, -1.8]), "14": ("SEW", [6.0, 4.0, -2.0])}
+RELEASE = "R2010"  # text in UTF-8, so that every name survives
 MILLIMETRES = 4  # value of $INSUNITS
 APART_MM = 50.0  # between blocks that are placed in a row
 
@@ -75,7 +76,7 @@ def _document(
     pieces: Sequence[Piece], title: str, places: Sequence[NDArray[np.float64]]
 ) -> Document:
     """The pieces as a DXF document."""
-    document = ezdxf.new("R2000", units=MILLIMETRES)
+    document = ezdxf.new(RELEASE, units=MILLIMETRES)
     document.header["$MEASUREMENT"] = 1
     for layer in LAYERS:
         document.layers.add(layer)

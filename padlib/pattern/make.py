@@ -14,7 +14,7 @@ from padlib.errors import InputError
 from padlib.findings import Finding, Grade
 from padlib.flatten.flat import Flat
 from padlib.pattern.allowance import cut_line, dart_cap
-from padlib.pattern.edge import Rim, rim
+from padlib.pattern.edge import Rim, Run, Wedge, rim
 from padlib.pattern.label import edge_label, notch_room, place_block
 from padlib.pattern.lettering import clean
 from padlib.pattern.notch import (
@@ -27,6 +27,7 @@ from padlib.pattern.notch import (
     leg_notches,
     letters,
     marks_of,
+    mouth_at,
     notches_on,
     place_at,
     stops,
@@ -188,7 +189,9 @@ def _put_notches(
                 draft.letters[run.seam, run.start % len(draft.rim.points)] = letter
             for k, s in enumerate(at, 1):
                 place = place_at(joint.chain, float(s))
-                draft.notches += notches_on(draft.rim, chain, place, marks, f"{letter}{k}")
+                one = any(mouth_at(rims[c.panel], c, place) for c in sides)  # a dart opens here
+                pair = f"{letter}{k}"
+                draft.notches += notches_on(draft.rim, chain, place, 1 if one else marks, pair)
             if joint.twin is None and chain.twin is not None:
                 words = f"seam '{chain.seam}' has no second side among the flats; check its notches by hand"
                 draft.findings.append(Finding(705, words, draft.name, Grade.WARNING))
@@ -197,7 +200,7 @@ def _put_notches(
         draft.notches += leg_notches(draft.rim, allowance)
 
 
-def _runs_of(rim_: Rim, chain: Chain) -> list:
+def _runs_of(rim_: Rim, chain: Chain) -> list[Run]:
     """The runs of a rim that lie on a chain."""
     on = set(chain.positions.tolist())
     n = len(rim_.points)
@@ -307,7 +310,7 @@ def _piece(
     )
 
 
-def _straight(rim_: Rim, wedge) -> bool:  # noqa: ANN001
+def _straight(rim_: Rim, wedge: Wedge) -> bool:
     """Whether both legs of a dart are straight to a tenth of a millimetre."""
     for a, b in ((wedge.start, wedge.apex), (wedge.apex, wedge.stop)):
         leg = rim_.take(a, b)
@@ -362,10 +365,10 @@ def _edge_labels(
 
 def _edge_words(
     draft: _Draft,
-    run,
+    run: Run,
     numbers: Mapping[str, int],
     names: Mapping[int, str],
-    sides: Mapping[str, str],  # noqa: ANN001
+    sides: Mapping[str, str],
 ) -> list[str]:
     """The text of an edge, from the fullest to the shortest."""
     seam = _without_side(run.seam) if len(draft.panels) > 1 else clean(run.seam)

@@ -17,7 +17,7 @@ from itertools import groupby
 import numpy as np
 from numpy.typing import NDArray
 
-from padlib.pattern.edge import Rim, Run
+from padlib.pattern.edge import Rim, Run, Wedge
 from padlib.pattern.piece import Notch
 
 KEEP_MM = 5.0  # beyond the allowance, from any corner
@@ -147,7 +147,7 @@ def notches_on(rim: Rim, chain: Chain, at: Place, count: int, pair: str) -> list
     t = np.clip(np.einsum("ij,ij->i", at - a, way) / square, 0.0, 1.0)
     off = np.linalg.norm(a + t[:, None] * way - at, axis=1)
     k = int(np.argmin(off))
-    mouth = _mouth_at(rim, chain, at)
+    mouth = mouth_at(rim, chain, at)
     if mouth is not None:
         ends = (mouth.start, mouth.stop) if mouth.folded else ()
         return [_notch(rim, p, p % len(rim.points), 0.0, count, pair, at_mouth=mouth) for p in ends]
@@ -372,7 +372,7 @@ def _nearest_clear(
     return float(min(good, key=lambda t: (abs(t - at), t))) if good else None
 
 
-def _mouth_at(rim: Rim, chain: Chain, at: Place):  # noqa: ANN202
+def mouth_at(rim: Rim, chain: Chain, at: Place) -> Wedge | None:
     """The dart of a panel that opens at a place of a chain, or None."""
     n = len(rim.points)
     on = set(chain.positions.tolist())
@@ -399,7 +399,7 @@ def _notch(
     count: int,
     pair: str,
     *,
-    at_mouth=None,
+    at_mouth: Wedge | None = None,
     width: float | None = None,
 ) -> Notch:
     """A notch between ring positions i and j, or at i itself where they are equal."""
