@@ -18,9 +18,10 @@ from padlib.flatten import newton
 from padlib.flatten.assembly import assembly
 from padlib.flatten.disk import check_disk
 from padlib.flatten.injective import crossings
-from padlib.flatten.isometric import contact_of, isometric, limit_energy
+from padlib.flatten.isometric import contact_of, isometric
+from padlib.flatten.limit import LITTLE, strains
 from padlib.flatten.rest import determinants, jacobians, rest
-from padlib.flatten.strain import PLAIN
+from padlib.flatten.strain import Energy
 from padlib.flatten.stretch import areas, flipped, stretch, summary
 from padlib.flatten.ties import Seams
 from padlib.mesh.surface import Faces, Plane, Vertices
@@ -28,6 +29,7 @@ from padlib.mesh.surface import Faces, Plane, Vertices
 SEAM_GAIN = 30.0
 SEAM_ERROR = 1e-6
 STEPS_A_ROUND = 20
+LIMIT_POWER = 8.0
 
 Pair = tuple[int, ArrayLike, int, ArrayLike]
 
@@ -81,8 +83,10 @@ def match(
     begin = [_begin(v, f, u) for (v, f, _), u in zip(checked, flats, strict=True)]
     union = _Union.of(checked)
     mine, theirs, ratio, which = _edges(union, checked, pairs, ease)
-    problem = _problem(union, mine, theirs, ratio, limit)
+    problem = _problem(union, mine, theirs, ratio)
     start = np.concatenate(begin) / union.unit
+    if limit is not None:
+        problem = _limited(problem, union, start, limit)
     flat, steps = _rounds(problem, start, iterations)
     barrier = any(crossings(flat[loop]) for loop in union.loops)
     if barrier:
@@ -173,9 +177,7 @@ def _check_once(union: _Union, mine: NDArray, theirs: NDArray) -> None:
         raise MeshError("an edge of a panel is in more than one pair of runs; name it once")
 
 
-def _problem(
-    union: _Union, mine: NDArray, theirs: NDArray, ratio: NDArray, limit: float | None
-) -> newton.Problem:
+def _problem(union: _Union, mine: NDArray, theirs: NDArray, ratio: NDArray) -> newton.Problem:
     """One problem for all panels, in the unit of the union."""
     vertices = union.vertices / union.unit
     at_rest = rest(vertices, union.faces)
@@ -185,8 +187,18 @@ def _problem(
     seams = Seams(mine, theirs, ratio, scale, np.zeros(len(mine)), SEAM_GAIN / scale)
     weight = at_rest.area / at_rest.area.sum()
     pattern = assembly(union.faces, len(vertices))
-    energy = PLAIN if limit is None else limit_energy(limit)
-    return newton.Problem(union.faces, at_rest, pattern, weight, energy, seams=seams)
+    return newton.Problem(union.faces, at_rest, pattern, weight, seams=seams)
+
+
+def _limited(problem: newton.Problem, union: _Union, flat: Plane, limit: float) -> newton.Problem:
+    """The problem with strain weighed against the limit, or what a panel's worst now is."""
+    worst = strains(problem, flat)
+    panel = np.searchsorted(union.first, union.faces[:, 0], side="right") - 1
+    most = np.full(len(union.loops), max(limit, 1e-9))
+    np.maximum.at(most, panel, worst)
+    over = most > limit
+    energy = Energy(np.where(over, LITTLE, 1.0)[panel], 1.0, LIMIT_POWER, most[panel])
+    return newton.with_energy(problem, energy)
 
 
 def _rounds(problem: newton.Problem, flat: Plane, iterations: int) -> tuple[Plane, int]:

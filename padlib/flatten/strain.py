@@ -32,13 +32,14 @@ PAIRS = ((0, 0), (1, 1), (2, 2), (0, 1), (1, 2), (2, 0))
 class Energy:
     """How strain is weighed: quadratic * f_1 + norm * f_p with the reference strain c.
 
-    quadratic, norm >= 0; power p >= 1; reference c > 0.
+    quadratic, norm >= 0; power p >= 1; reference c > 0. quadratic and reference may be one number
+    or one for each triangle (m,).
     """
 
-    quadratic: float = 1.0
+    quadratic: float | NDArray[np.float64] = 1.0
     norm: float = 0.0
     power: float = 1.0
-    reference: float = 1.0
+    reference: float | NDArray[np.float64] = 1.0
 
 
 PLAIN = Energy()
