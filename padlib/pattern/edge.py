@@ -94,16 +94,15 @@ def rim(
     the panel do not follow one another around it.
     """
     panel = flat.panel
-    ring, starts = _ring(panel)
+    ring, parts, found = _ring(flat)
     runs = []
-    for edge, start in zip(panel.edges, starts, strict=True):
+    for edge, start, stop in parts:
         usual = opening_mm if edge.kind == "opening" else allowance_mm
         partner = edge.partner[0] if edge.partner else None
         mm = float(allowances.get(edge.seam, usual))
-        if edge.kind != "dart":
-            runs.append(Run(edge.seam, edge.kind, partner, start, start + len(edge.run) - 1, mm))
+        runs.append(Run(edge.seam, edge.kind, partner, start, stop, mm))
     points = flat.positions[ring]
-    wedges = _wedges(flat, ring, starts, fold_mm)
+    wedges = tuple(_wedge(points, *places, fold_mm) for places in found)
     bare = Rim(panel, points, panel.surface.vertices[ring], tuple(runs), wedges, *_no_turns(points))
     keep = bare.base()
     turn, corner = bare.turn.copy(), bare.corner.copy()
@@ -150,54 +149,89 @@ def _no_turns(points: Line) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
     return np.zeros(len(points)), np.zeros(len(points), dtype=bool)
 
 
-def _ring(panel: Panel) -> tuple[NDArray[np.int64], list[int]]:
-    """The panel's boundary as vertex indices (n,), and where each edge starts on it."""
-    if not panel.edges:
+def _ring(
+    flat: Flat,
+) -> tuple[NDArray[np.int64], list[tuple[Edge, int, int]], list[tuple[int, int, int]]]:
+    """The sew line as vertex indices (n,), the stretches of its edges, and its darts.
+
+    A stretch is an edge with ring positions start and stop; an edge that darts open into has several.
+    A dart is its ring positions of mouth, apex, mouth. Edges of kind dart are not walked: a dart is put
+    where its two mouths follow one another, within an edge or between two.
+    """
+    panel = flat.panel
+    edges = [edge for edge in panel.edges if edge.kind != "dart"]
+    if not edges:
         raise InputError(f"panel '{panel.name}' has no edges, so no piece can be made of it.")
-    parts, starts, count = [], [], 0
-    for edge, after in zip(panel.edges, panel.edges[1:] + panel.edges[:1], strict=True):
-        if len(edge.run) < 2 or edge.run[-1] != after.run[0]:
+    legs = _legs(flat)
+    ring: list[int] = []
+    parts, found = [], []
+    for edge, after in zip(edges, edges[1:] + edges[:1], strict=True):
+        start = len(ring)
+        ring.append(int(edge.run[0]))
+        for a, b in zip(edge.run[:-1].tolist(), edge.run[1:].tolist(), strict=True):
+            if (a, b) in legs:
+                parts.append((edge, start, len(ring) - 1))
+                found.append(_put_dart(ring, *legs[a, b]))
+                start = len(ring)
+            ring.append(b)
+        parts.append((edge, start, len(ring) - 1))
+        joint = int(edge.run[-1]), int(after.run[0])
+        if joint in legs:
+            found.append(_put_dart(ring, *legs[joint]))
+        elif joint[0] == joint[1]:
+            ring.pop()
+        else:
             raise InputError(
                 f"panel '{panel.name}': edge '{edge.seam}' does not lead on to edge "
                 f"'{after.seam}', so its sew line cannot be drawn; cut the panel again."
             )
-        parts.append(edge.run[:-1])
-        starts.append(count)
-        count += len(edge.run) - 1
-    return np.concatenate(parts), starts
+    if len(found) != len(legs) // 2:
+        raise InputError(
+            f"panel '{panel.name}': a dart does not open at its edge; flatten it again."
+        )
+    return np.array(ring, dtype=np.int64), [p for p in parts if p[2] > p[1]], found
 
 
-def _wedges(
-    flat: Flat, ring: NDArray[np.int64], starts: list[int], fold_mm: float
-) -> tuple[Wedge, ...]:
-    """The darts on the ring, in ring order."""
-    places = {int(v): i for i, v in enumerate(ring)}
-    found = [_wedge_of(places, len(ring), dart.left, dart.right) for dart in flat.darts]
-    if not flat.darts:
-        found = _wedges_of_edges(flat.panel.edges, starts)
-    out = []
-    for start, apex, stop in sorted(found):
-        a, b = flat.positions[ring[[start, stop % len(ring)]]]
-        out.append(Wedge(start, apex, stop, bool(np.hypot(*(b - a)) <= fold_mm)))
-    return tuple(out)
-
-
-def _wedge_of(
-    places: dict[int, int], n: int, left: NDArray[np.int64], right: NDArray[np.int64]
+def _put_dart(
+    ring: list[int], first: NDArray[np.int64], second: NDArray[np.int64]
 ) -> tuple[int, int, int]:
-    """Ring positions of a dart from its two legs (mouth to apex), whichever comes first."""
-    for first, second in ((left, right), (right, left)):
-        start, apex, stop = (places.get(int(v), -1) for v in (first[0], first[-1], second[0]))
-        if (apex - start) % n == len(first) - 1 and (stop - apex) % n == len(second) - 1:
-            return start, start + len(first) - 1, start + len(first) + len(second) - 2
-    raise InputError("a dart's legs do not lie on the edge of its panel; flatten the panel again.")
+    """Append the inside of a dart to a ring that ends at its first mouth; its ring positions."""
+    start = len(ring) - 1
+    ring += first[1:].tolist() + second[1:-1][::-1].tolist()
+    return start, start + len(first) - 1, len(ring)
 
 
-def _wedges_of_edges(edges: tuple[Edge, ...], starts: list[int]) -> list[tuple[int, int, int]]:
-    """Wedges from runs of kind dart, two by two (one leg each), when no darts are listed."""
-    darts = [i for i, edge in enumerate(edges) if edge.kind == "dart"]
-    out = []
-    for i, j in zip(darts[::2], darts[1::2], strict=False):
-        apex = starts[i] + len(edges[i].run) - 1
-        out.append((starts[i], apex, apex + len(edges[j].run) - 1))
+def _legs(flat: Flat) -> dict[tuple[int, int], tuple[NDArray[np.int64], NDArray[np.int64]]]:
+    """Both legs of each dart, mouth to apex, by the pair of their mouths, in either order."""
+    legs = [(dart.left, dart.right) for dart in flat.darts]
+    if not legs:
+        legs = _legs_of_edges(flat.panel)
+    out = {}
+    for left, right in legs:
+        one, other = np.asarray(left), np.asarray(right)
+        out[int(one[0]), int(other[0])] = one, other
+        out[int(other[0]), int(one[0])] = other, one
     return out
+
+
+def _legs_of_edges(panel: Panel) -> list[tuple[NDArray[np.int64], NDArray[np.int64]]]:
+    """Legs of darts from edges of kind dart: both legs in one edge, or two edges with one leg each."""
+    darts = [edge.run for edge in panel.edges if edge.kind == "dart"]
+    out, k = [], 0
+    while k < len(darts):
+        run = darts[k]
+        ends = panel.surface.vertices[run[[0, -1]]]
+        if np.linalg.norm(ends[0] - ends[1]) < 1e-6 or k + 1 == len(darts):
+            middle = (len(run) - 1) // 2
+            out.append((run[: middle + 1], run[middle:][::-1]))
+            k += 1
+        else:
+            out.append((run, darts[k + 1][::-1]))
+            k += 2
+    return out
+
+
+def _wedge(points: Line, start: int, apex: int, stop: int, fold_mm: float) -> Wedge:
+    """A dart with whether its cloth stays in the piece."""
+    a, b = points[start], points[stop % len(points)]
+    return Wedge(start, apex, stop, bool(np.hypot(*(b - a)) <= fold_mm))

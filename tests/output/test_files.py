@@ -129,9 +129,9 @@ def test_roll_page_and_its_squares(sheet, roll):
         assert (rows[-1] - rows[0]) / px == pytest.approx(side, abs=0.1)
 
 
-@pytest.mark.parametrize("name", ["A4", "Letter"])
-def test_tiles_put_together_are_the_roll(sheet, roll, tmp_path, name):
-    """Every window of every page, laid at its place, shows what the roll shows there."""
+@pytest.mark.parametrize(("name", "every"), [("A4", 14), ("Letter", 20)])
+def test_tiles_put_together_are_the_roll(sheet, tmp_path, name, every):
+    """The windows of pages, laid at their places, show what the roll shows there, to 0.1 mm."""
     write_tiled_pdf(tmp_path / "t.pdf", sheet, name)
     pages = tile(sheet, paper(name))
     document = pdfium.PdfDocument(tmp_path / "t.pdf")
@@ -146,7 +146,7 @@ def test_tiles_put_together_are_the_roll(sheet, roll, tmp_path, name):
     whole = pdfium.PdfDocument(tmp_path / "r.pdf")[0]
     assert len(document) == len(only) + len(pages) - len(bare)
     dpi = 508  # twenty pixels a millimetre
-    for k in range(1, len(bare), len(bare) // 2):
+    for k in range(8, len(bare), every):
         page = bare[k]
         shown = window_of(only[k], page.width_mm, page.height_mm, page.at, page.window, dpi)
         there = window_of(whole, sheet.width_mm, sheet.height_mm, page.window[0], page.window, dpi)

@@ -291,3 +291,28 @@ def test_junction_without_corner_is_notched(by_hand):
     assert joints[0][0].pair == joints[1][0].pair
     assert joints[0][0].at[1] == pytest.approx(300.0)
     assert joints[1][0].at[1] == pytest.approx(300.0)
+
+
+def test_dart_within_an_edge(by_hand):
+    """A dart whose two mouths stand inside one edge's run gives the same piece as one between edges."""
+    flat = by_hand.dart_disk()
+    panel = flat.panel
+    run = panel.edges[0].run
+    left, right = flat.darts[0].left, flat.darts[0].right
+    half = len(run) // 2
+    # the loop starts opposite the dart, and the dart is one edge: down one leg and up the other
+    inner = np.concatenate([run[half:], run[: half + 1]])
+    legs = np.concatenate([left, right[::-1][1:]])
+    edges = (Edge("seat round", "sewn", inner, None), Edge("dart", "dart", legs, None))
+    made = Panel(panel.name, panel.side, panel.surface, panel.parents, edges)
+    parts = (flat.positions, flat.stretch, flat.stretch_before, flat.area_before)
+    (usual,) = make_pieces([flat], cloth="fur")
+    for darts in (flat.darts, ()):
+        (piece,) = make_pieces([Flat(made, *parts, darts)], cloth="fur")
+        same = shapely.Polygon(piece.cut_line).symmetric_difference(shapely.Polygon(usual.cut_line))
+        assert same.area < 1e-6
+        assert piece.darts[0] == pytest.approx(usual.darts[0])
+        assert len(piece.edges) == 2
+        mouths = piece.darts[0][[0, -1]]
+        near = [n for n in piece.notches if np.hypot(*(mouths - n.at).T).min() < 1e-6]
+        assert [n.pair for n in near] == [near[0].pair] * 2
