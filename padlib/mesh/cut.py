@@ -5,14 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
 from padlib.findings import Finding, Grade
-from padlib.mesh.insert import SNAP, Inserted, chain_edges, insert, prune
+from padlib.mesh.insert import SNAP, Inserted, chain_edges, insert
 from padlib.mesh.point import Curve
+from padlib.mesh.prune import loose_ends, prune
 from padlib.mesh.split import CutPiece, Pieces, Run, boundary_runs, sides_agree, split
 from padlib.mesh.surface import Faces, Vertices
-from padlib.mesh.topology import boundary_sides
 
 __all__ = [
     "CutPiece",
@@ -53,17 +52,6 @@ def cut(
     runs = boundary_runs(pieces.pieces, inserted.edges, inserted.edge_curve)
     findings = (*inserted.findings, *pieces.findings, *_loose_findings(inserted))
     return Pieces(runs, findings)
-
-
-def loose_ends(inserted: Inserted) -> NDArray[np.int64]:
-    """Pairs (k, 2) of a curve and the vertex at which it ends away from any other and the border."""
-    border = np.unique(boundary_sides(inserted.faces))
-    pairs = np.unique(inserted.edges, axis=0)
-    degree = np.bincount(pairs.ravel(), minlength=len(inserted.vertices))
-    single = degree == 1
-    single[border] = False
-    row, column = np.nonzero(single[inserted.edges])
-    return np.column_stack((inserted.edge_curve[row], inserted.edges[row, column]))
 
 
 def _loose_findings(inserted: Inserted) -> list[Finding]:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,7 +13,7 @@ from padlib.findings import Finding, Grade
 from padlib.mesh.arrange import ArrangementError, Drawing, arrange, steps_of, triangulate
 from padlib.mesh.point import Curve, arrays, snapped
 from padlib.mesh.surface import Faces, Vertices
-from padlib.mesh.topology import Edges, boundary_sides, edges
+from padlib.mesh.topology import Edges, edges
 
 Indices = NDArray[np.int64]
 Weights = NDArray[np.float64]
@@ -383,13 +383,11 @@ class _Retriangulation:
         for k, corner in enumerate(corners):
             weights[corner] = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))[k]
             rim.append(corner)
-            onward = corners[(k + 1) % 3]
             for node, t in self._along(int(self.mesh_edges.of_face[face, (k + 2) % 3]), corner):
                 rim.append(node)
                 row = [0.0, 0.0, 0.0]
                 row[k], row[(k + 1) % 3] = 1.0 - t, t
                 weights[node] = (row[0], row[1], row[2])
-            del onward
         inner = self.inner_of.get(face, [])
         for node in inner:
             w = self.nodes.weights[node].tolist()
@@ -489,9 +487,9 @@ class _Retriangulation:
         if len(carried) != 2:
             return [a, b]
         low, high = sorted(carried)
-        span = self.nodes.vertices + 1
-        keys = self.mesh_edges.ends[:, 0] * span + self.mesh_edges.ends[:, 1]
-        return self._edge_path(a, b, int(_look_up(keys, np.array([low * span + high]))[0]))
+        start, stop = np.searchsorted(self.mesh_edges.ends[:, 0], (low, low + 1))
+        edge = start + np.searchsorted(self.mesh_edges.ends[start:stop, 1], high)
+        return self._edge_path(a, b, int(edge))
 
     def _edge_path(self, a: int, b: int, edge: int) -> list[int]:
         """The nodes from a to b along an edge."""
@@ -527,46 +525,3 @@ def chain_edges(chains: Sequence[Indices], closed: Sequence[bool]) -> tuple[Indi
         pairs.append(both)
         owner.append(np.full(len(both), number))
     return np.concatenate(pairs), np.concatenate(owner)
-
-
-def prune(inserted: Inserted, *, keep: Iterable[int] = ()) -> Inserted:
-    """Drop the loose ends of the curves, so that a curve may be drawn too long.
-
-    An edge of a curve is loose if one of its vertices is on no other curve edge and not on the mesh
-    boundary; that is repeated until none is loose. Curves whose index is in keep stay whole. The
-    mesh stays as it is; chains, edges and edge_curve lose what is dropped. A chain that has lost an
-    inner part keeps its vertices.
-    """
-    border = np.unique(boundary_sides(inserted.faces))
-    kept = np.isin(inserted.edge_curve, list(keep))
-    anchored = np.zeros(len(inserted.vertices), dtype=bool)
-    anchored[border] = True
-    anchored[inserted.edges[kept]] = True
-    alive = np.ones(len(inserted.edges), dtype=bool)
-    while True:
-        pairs = np.unique(inserted.edges[alive], axis=0)
-        degree = np.bincount(pairs.ravel(), minlength=len(inserted.vertices))
-        loose = ((degree == 1) & ~anchored)[inserted.edges].any(axis=1) & alive & ~kept
-        if not loose.any():
-            break
-        alive &= ~loose
-    gone = {tuple(e) for e in inserted.edges[~alive].tolist()}
-    chains = [
-        c if k in set(keep) else _trimmed(c, gone, round_)
-        for k, (c, round_) in enumerate(zip(inserted.chains, inserted.closed, strict=True))
-    ]
-    return replace(
-        inserted,
-        chains=tuple(chains),
-        edges=inserted.edges[alive],
-        edge_curve=inserted.edge_curve[alive],
-    )
-
-
-def _trimmed(chain: Indices, gone: set[tuple[int, int]], closed: bool) -> Indices:
-    """An open chain without the edges at its two ends that are gone."""
-    if closed or len(chain) < 2 or not gone:
-        return chain
-    steps = np.sort(np.column_stack((chain[:-1], chain[1:])), axis=1).tolist()
-    stay = [i for i, s in enumerate(steps) if tuple(s) not in gone]
-    return chain[stay[0] : stay[-1] + 2] if stay else chain[:0]
