@@ -61,7 +61,7 @@ def _matched(i: int, flat: Flat, edge: Edge, j: int, other: Flat) -> list[Pair]:
     two = _by_parent(other.panel, [c[::-1] for c in chains(other.panel, back)[::-1]])
     parents = [p for chain in one for p in chain]
     order = list(dict.fromkeys(parents))
-    cut = {c[0] for c in one[1:]} | {c[0] for c in two[1:]}
+    cut = {next(iter(c)) for c in (*one[1:], *two[1:])}
     pairs, start = [], 0
     for end in range(1, len(order)):
         if order[end] in cut or end == len(order) - 1:

@@ -12,8 +12,9 @@ from padlib.errors import SuitError
 from padlib.findings import Finding
 from padlib.mesh.cut import boundary_runs, insert, split
 from padlib.mesh.insert import Inserted
+from padlib.mesh.point import Curve, arrays
 from padlib.mesh.split import CutPiece
-from padlib.mesh.surface import Surface, Vertices
+from padlib.mesh.surface import Faces, Surface, Vertices
 from padlib.mesh.topology import Edges, boundary_loops, edges, face_components, is_disk
 from padlib.seams.mirror import mirrored
 from padlib.seams.panels import Edge, Panel
@@ -27,11 +28,12 @@ from padlib.seams.plan import (
     region_seeds,
     second_lines,
 )
+from padlib.seams.settle import settle
 
 GARMENT = ("trunk", "arm", "leg")
 NAMES = {
     "trunk": ("front", "back"),
-    "arm": ("sleeve-front", "sleeve-back"),
+    "arm": ("sleeve-upper", "sleeve-under"),
     "leg": ("leg-inner", "leg-outer"),
 }
 LEAST_AREA = 400.0  # mm2; smaller patches between nearly equal curves join their neighbour
@@ -55,17 +57,14 @@ def suit_panels(
     """
     lines = first_lines(place, options)
     own = list(drawn)
-    first = insert(place.surface.vertices, place.surface.faces, [x.curve for x in (*lines, *own)])
+    shell = place.surface
+    first = _drawn_in(shell.vertices, shell.faces, [x.curve for x in (*lines, *own)])
     region, parts = find_regions(first, place, len(lines))
     masks = {name: region == k for k, name in enumerate(parts)}
-    names = [line.name for line in lines]
-    holes = {s: first.chains[names.index(f"armhole-{s}")] for s in SIDES}
-    inner, split_by = second_lines(first, masks, place, holes)
-    curves = [
-        chain_curve(c, first.faces, closed)
-        for c, closed in zip(first.chains, first.closed, strict=True)
-    ]
-    second = insert(first.vertices, first.faces, curves + [x.curve for x in inner])
+    inner, split_by = second_lines(first, masks, place)
+    chained = zip(first.chains, first.closed, strict=True)
+    curves = [chain_curve(c, first.faces, closed) for c, closed in chained]
+    second = _drawn_in(first.vertices, first.faces, curves + [x.curve for x in inner], len(curves))
     every = [*lines, *own, *inner]
     face_region = region[second.parent_face]
     table = _seam_table(second, every, face_region, parts, place, closure)
@@ -81,11 +80,24 @@ def suit_panels(
         part: np.einsum("nk,nk->n", second.point_barycentric, values[carriers])
         for part, values in split_by.items()
     }
-    names = _piece_names(runs, face_region, parts, second, split_by)
+    names = _piece_names(runs, face_region, parts, second.faces, split_by)
     panels = _panels(runs, names, table)
     for panel in panels:
         _check_disk(panel)
     return (mirrored(panels) if place.mirror is not None else panels), tuple(second.findings)
+
+
+def _drawn_in(vertices: Vertices, faces: Faces, curves: Sequence[Curve], kept: int = 0) -> Inserted:
+    """The mesh with curves drawn in; vertices close to a curve are moved onto it.
+
+    The first `kept` curves are chains of edges already, and the vertices on them stay.
+    """
+    locked = np.zeros(len(vertices), dtype=bool)
+    for curve in curves[:kept]:
+        face, weights = arrays(curve.points)
+        locked[faces[face, weights.argmax(axis=1)]] = True
+    moved, settled = settle(vertices, faces, curves, locked=locked)
+    return insert(moved, faces, settled)
 
 
 def find_regions(mesh: Inserted, place: Place, count: int) -> tuple[NDArray[np.int64], list[str]]:
@@ -221,7 +233,7 @@ def _piece_names(
     pieces: Sequence[CutPiece],
     face_region: NDArray[np.int64],
     parts: Sequence[str],
-    mesh: Inserted,
+    faces: Faces,
     split_by: Mapping[str, NDArray[np.float64]],
 ) -> list[str | None]:
     """The panel name of each piece, None for head, hands and feet."""
@@ -234,7 +246,7 @@ def _piece_names(
         if kind not in GARMENT:
             base.append(None)
             continue
-        value = split_by[part][mesh.faces[piece.face_parents]].mean(axis=1)
+        value = split_by[part][faces[piece.face_parents]].mean(axis=1)
         corner = piece.vertices[piece.faces]
         area = np.linalg.norm(
             np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]), axis=1

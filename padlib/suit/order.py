@@ -10,15 +10,14 @@ from padlib.pattern.piece import Piece
 # Seams in the order in which they are sewn: while the work still lies flat, then tubes, then the join.
 STAGES: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("Centre seams, while front and back lie flat", ("centre-front", "centre-back")),
-    ("Shoulders", ("shoulder-left", "shoulder-right")),
-    ("Outer seams of the sleeves", ("sleeve-outer-left", "sleeve-outer-right")),
-    ("Sleeves into the armholes, still flat", ("armhole-left", "armhole-right")),
+    ("Shoulders and sides", ("shoulder-left", "shoulder-right", "side-left", "side-right")),
     (
-        "Sides and under-sleeves in one go",
-        ("side-left", "side-right", "sleeve-under-left", "sleeve-under-right"),
+        "Sleeves: upper to under, the back seam, then the front seam",
+        ("sleeve-back-left", "sleeve-back-right", "sleeve-front-left", "sleeve-front-right"),
     ),
+    ("Sleeves into the armholes", ("armhole-left", "armhole-right")),
     (
-        "Legs: the front seam, then the back seam",
+        "Legs: inner to outer, the front seam, then the back seam",
         ("leg-front-left", "leg-front-right", "leg-back-left", "leg-back-right"),
     ),
     ("Both legs together at the seat", ("seat-seam",)),
