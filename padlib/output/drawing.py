@@ -147,8 +147,12 @@ def piece_part(piece: Piece) -> Part:
         marks.append(Stroke(SEW, piece.sew_line, closed=True))
     for dart in piece.darts:
         marks += _dart(dart)
+    named: list[Notch] = []
     for notch in piece.notches:
         marks += notch_strokes(notch)
+        if any(n.pair == notch.pair and np.hypot(*(n.at - notch.at)) < 12.0 for n in named):
+            continue  # the two mouths of a narrow dart have one name
+        named.append(notch)
         at = notch_text_at(notch) - [0.0, 0.5 * NOTCH_TEXT_MM]
         marks.append(Words(notch.pair, at, NOTCH_TEXT_MM, anchor="middle"))
     marks += arrow(piece.pile, word="pile")

@@ -16,11 +16,14 @@ from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from padlib.errors import InputError
+from padlib.pattern.edge import along
 from padlib.pattern.piece import Line
 
 MITRE_LIMIT = 2.0  # longest mitre in allowances: corners sharper than 60 degrees are squared off
 QUAD_SEGS = 24  # of a round join: the chord of one step sags 0.05 % of the allowance
 OVERLAP_MM = 0.05  # parts reach so far into their neighbours, so that no sliver stays between them
+STEEP_DEG = 60.0  # a folded dart whose legs lie flatter to the edge gets no cap
+BESIDE_MM = 4.0  # over which the edge beside a dart's mouth is taken as straight
 STRAIGHT = np.cos(np.radians(20))  # ways closer than this meet in no corner worth a mitre
 CHORD_MM = 0.005  # points of the cut line that lie closer to a straight line are left out
 
@@ -61,30 +64,45 @@ def cut_line(
     return np.asarray(shapely.reverse(shapely.normalize(outline)).exterior.coords)[:-1].copy()
 
 
-def dart_cap(ring: Line, wedge: tuple[int, int, int], allowance: float) -> Line:
+def dart_cap(ring: Line, wedge: tuple[int, int, int], allowance: float) -> Line | None:
     """What a folded dart needs beyond its mouth: a polygon (6, 2), the textbook's folded and trued dart.
 
     ring (n, 2); wedge: positions of mouth, apex, mouth. Folded to either side, the dart's cloth lies
     under the cut line of that side: the cut line beside the mouth is reflected in the leg and meets
-    the middle of the dart (construction: fold and true the edge, as in all text books).
+    the middle of the dart (construction: fold and true the edge, as in all text books). None where a
+    leg meets the edge at less than STEEP_DEG, because such a fold has no clean end: the allowance
+    then runs straight across the mouth, to be trimmed when the dart is sewn.
     """
     n = len(ring)
     first, apex, second = (ring[i % n] for i in wedge)
-    before, after = ring[(wedge[0] - 1) % n] - first, ring[(wedge[2] + 1) % n] - second
+    beside = [
+        along(ring, _arc(ring, p) + d)[0]
+        for p, d in ((wedge[0], -BESIDE_MM), (wedge[2], BESIDE_MM))
+    ]
     legs = [first - apex, second - apex]
     lengths = [float(np.hypot(*leg)) for leg in legs]
     ways = [leg / length for leg, length in zip(legs, lengths, strict=True)]
     half = 0.5 * np.arccos(np.clip(ways[0] @ ways[1], -1.0, 1.0))
     reach, ends = [], []
-    for way, length, edge in zip(ways, lengths, (before, after), strict=True):
-        cosine = np.clip(-(way @ edge) / np.hypot(*edge), -0.9, 0.9)
-        phi = np.arccos(cosine)  # between the leg, towards the apex, and the edge beside the mouth
+    for way, length, edge in zip(
+        ways, lengths, (beside[0] - first, beside[1] - second), strict=True
+    ):
+        phi = np.arccos(-(way @ edge) / np.hypot(*edge))  # from the leg, seen outward, to the edge
+        if not STEEP_DEG <= np.degrees(phi) <= 180 - STEEP_DEG:
+            return None
         out = length + allowance / np.sin(phi)
         ends.append(apex + way * out)
-        reach.append(out * np.sin(phi) / max(np.sin(phi + half), 0.3))
+        reach.append(out * np.sin(phi) / np.sin(phi + half))
     middle = ways[0] + ways[1]
     peak = apex + middle / np.hypot(*middle) * min(max(reach), 1.3 * max(lengths) + allowance)
     return np.array([apex, first, ends[0], peak, ends[1], second])
+
+
+def _arc(ring: Line, position: int) -> NDArray[np.float64]:
+    """Arc length (1,) of a ring position from the first point, mm."""
+    position %= len(ring)
+    steps = np.diff(ring[: position + 1], axis=0)
+    return np.array([float(np.hypot(*steps.T).sum())])
 
 
 def _inside(ring: Line) -> Polygon:
@@ -111,7 +129,7 @@ def _normals(ring: Line) -> tuple[Line, Line]:
     return way, np.column_stack([way[:, 1], -way[:, 0]])
 
 
-def _tangents(ring: Line, i: int, reach: float = 1.0) -> tuple[Line, Line]:
+def _tangents(ring: Line, i: int, reach: float = 2.5) -> tuple[Line, Line]:
     """Directions into and out of point i of a ring, over at least `reach` mm so that crumbs do not count."""
     n, back, ahead = len(ring), 1, 1
     while np.hypot(*(ring[i] - ring[(i - back) % n])) < reach and back < n // 3:

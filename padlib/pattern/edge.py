@@ -22,6 +22,7 @@ from padlib.seams.panels import Edge, Panel
 CORNER_DEG = (
     30.0  # a ring that turns less is a curve: its allowance is rounded, notches may sit there
 )
+WIDER = 3.0  # a corner must also turn over a reach so many times as wide
 REACH_MM = 3.0  # how far along the ring the turn is measured, so that fine zigzag is no corner
 
 
@@ -121,12 +122,11 @@ def corners(
     n = len(points)
     step = np.hypot(*(np.roll(points, -1, axis=0) - points).T)
     total = float(step.sum())
-    reach = min(reach_mm, total / 6)
+    reach = min(reach_mm, total / 20)
     s = np.concatenate([[0.0], np.cumsum(step)])[:n]
-    ahead, behind = along(points, s + reach) - points, points - along(points, s - reach)
-    sine = behind[:, 0] * ahead[:, 1] - behind[:, 1] * ahead[:, 0]
-    turn = np.degrees(np.arctan2(sine, np.einsum("ij,ij->i", behind, ahead)))
-    corner = np.abs(turn) > limit_deg
+    turn, wide = _turns(points, s, reach), _turns(points, s, WIDER * reach)
+    # a jog of a millimetre turns sharply but not for long; a corner still turns farther away
+    corner = (np.abs(turn) > limit_deg) & (np.sign(turn) * wide > 0.6 * limit_deg)
     for i in np.flatnonzero(corner):
         gap = np.abs(s - s[i])
         near = np.minimum(gap, total - gap) < reach
@@ -134,6 +134,13 @@ def corners(
         first = np.flatnonzero(near)[np.argmax(others)]
         corner[i] = first == i
     return turn, corner
+
+
+def _turns(points: Line, s: NDArray[np.float64], reach: float) -> NDArray[np.float64]:
+    """Degrees between the chords of length `reach` before and after each point (n,) of a ring."""
+    ahead, behind = along(points, s + reach) - points, points - along(points, s - reach)
+    sine = behind[:, 0] * ahead[:, 1] - behind[:, 1] * ahead[:, 0]
+    return np.degrees(np.arctan2(sine, np.einsum("ij,ij->i", behind, ahead)))
 
 
 def along(points: Line, s: NDArray[np.float64]) -> Line:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import shapely
@@ -251,6 +251,7 @@ def _outline(rim_: Rim) -> Line:
         for w in rim_.wedges
         if w.folded
     ]
+    caps = [cap for cap in caps if cap is not None]
     return cut_line(rim_.points[keep], widths[keep], corner=rim_.corner[keep], hems=hems, caps=caps)
 
 
@@ -269,6 +270,7 @@ def _piece(
         line = _outline(rim_)
     except InputError as why:
         raise InputError(f"panel '{rim_.panel.name}': {why}") from why
+    draft.notches = [_reaching(notch, line) for notch in draft.notches]
     inside = Polygon(rim_.points).buffer(0)
     taken = [notch_room(n) for n in draft.notches]
     taken += [shapely.LineString(rim_.take(w.start, w.stop)).buffer(2.0) for w in rim_.wedges]
@@ -310,6 +312,17 @@ def _piece(
     )
 
 
+def _reaching(notch: Notch, line: Line) -> Notch:
+    """A notch with its allowance measured to where it meets the cut line (mitres, folded darts)."""
+    near, far = 0.5 * notch.allowance_mm, 2.5 * notch.allowance_mm
+    ray = shapely.linestrings([notch.at + near * notch.outward, notch.at + far * notch.outward])
+    hits = shapely.get_coordinates(shapely.intersection(ray, shapely.linearrings(line)))
+    if not len(hits):
+        return notch
+    reach = (hits - notch.at) @ notch.outward
+    return replace(notch, allowance_mm=float(reach[np.argmin(np.abs(reach - notch.allowance_mm))]))
+
+
 def _straight(rim_: Rim, wedge: Wedge) -> bool:
     """Whether both legs of a dart are straight to a tenth of a millimetre."""
     for a, b in ((wedge.start, wedge.apex), (wedge.apex, wedge.stop)):
@@ -324,6 +337,7 @@ def _straight(rim_: Rim, wedge: Wedge) -> bool:
 def _labels(draft: _Draft, cloth: str, twice: bool, allowance: float) -> tuple[str, ...]:
     """The lines of a piece's block of words."""
     side = {"both": "left and right" if twice else "", "left": "left", "right": "right"}[draft.side]
+    side = "" if side in draft.name.lower().replace("_", "-").replace(" ", "-").split("-") else side
     cut = "cut 2: 1 face up, 1 face down" if twice else "cut 1"
     lines = [
         f"{draft.number}  {draft.name}",
@@ -371,7 +385,8 @@ def _edge_words(
     sides: Mapping[str, str],
 ) -> list[str]:
     """The text of an edge, from the fullest to the shortest."""
-    seam = _without_side(run.seam) if len(draft.panels) > 1 else clean(run.seam)
+    one_sided = len(draft.panels) > 1 or draft.side in ("left", "right")
+    seam = _without_side(run.seam) if one_sided else clean(run.seam)
     if run.kind == "opening":
         text = f"{seam}: hem {run.allowance_mm:g} mm"
         return [text, f"hem {run.allowance_mm:g} mm", "hem"]
