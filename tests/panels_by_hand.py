@@ -125,14 +125,18 @@ def needles(squash, seed, count=250):
     return np.column_stack([points[:, 0], points[:, 1] * squash, height]), faces
 
 
-def pricked_ball(hole, noise, seed, scale=(1.0, 1.0, 1.0), radius=100.0):
-    """A whole sphere, noisy, less the `hole` triangles around one of them."""
+def pricked_ball(rings, noise, seed, scale=(1.0, 1.0, 1.0), radius=100.0):
+    """A whole sphere, noisy, less one triangle, or less the given rings around a vertex."""
     vertices, faces = _icosphere(3)
     rng = np.random.default_rng(seed)
+    gone = np.zeros(len(vertices), bool)
+    gone[rng.integers(len(vertices))] = rings > 0
+    for _ in range(rings - 1):
+        gone[faces[gone[faces].any(axis=1)]] = True
+    open_faces = gone[faces].any(axis=1)
+    open_faces[0] |= rings == 0
     vertices = radius * vertices * scale + rng.normal(size=vertices.shape) * noise
-    centre = vertices[faces].mean(axis=1)
-    away = np.linalg.norm(centre - centre[rng.integers(len(faces))], axis=1)
-    return largest_part(vertices, faces, away > np.sort(away)[hole - 1])
+    return largest_part(vertices, faces, ~open_faces)
 
 
 def _icosphere(levels):
@@ -206,9 +210,9 @@ def nasty(seed):
     rng = np.random.default_rng(seed)
     turn = rng.uniform(0.9, 2.6)
     return {
-        "ball, one triangle open": pricked_ball(1, 0.0, seed),
-        "ball, ten open, noisy": pricked_ball(10, rng.uniform(1, 6), seed),
-        "spiky ball": pricked_ball(4, 15.0, seed),
+        "ball, one triangle open": pricked_ball(0, 0.0, seed),
+        "ball, open at a vertex, noisy": pricked_ball(1, rng.uniform(1, 6), seed),
+        "spiky ball": pricked_ball(2, 15.0, seed),
         "egg": pricked_ball(3, 1.0, seed, (1.0, rng.uniform(0.4, 1.0), rng.uniform(1.0, 2.0))),
         "ramp": ramp(turn, 50, 80, 9),
         "narrow ramp": ramp(turn, 60, 70, 5, 0.3, seed),
