@@ -144,7 +144,7 @@ def boundary_runs(
     """
     span = 1 + max((int(p.parents.max(initial=0)) for p in pieces), default=0)
     keys, curve = _label_table(np.asarray(cut_edges).reshape(-1, 2), np.asarray(labels), span)
-    loops = [(k, loop) for k, p in enumerate(pieces) for loop in _loops(p.faces)]
+    loops = _loops(pieces)
     steps = [pieces[k].parents[np.column_stack((loop, np.roll(loop, -1)))] for k, loop in loops]
     tags = [_labels_of(step, keys, curve, span) for step in steps]
     junction = _junctions(steps, tags, span)
@@ -178,9 +178,14 @@ def _labels_of(step: Indices, keys: Indices, curve: Indices, span: int) -> Indic
     return np.where(keys[at] == wanted, curve[at], -1)
 
 
-def _loops(faces: Indices) -> list[Indices]:
-    """Border loops of a piece in which every vertex has one fan, each from its lowest vertex on."""
-    border = boundary_sides(faces)
+def _loops(pieces: Sequence[CutPiece]) -> list[tuple[int, Indices]]:
+    """Border loops of all pieces, each with its piece and from its lowest vertex on.
+
+    Every vertex of a piece has one fan, so that one border step leaves it at most.
+    """
+    offset = np.cumsum([0] + [len(p.vertices) for p in pieces])
+    stacked = [p.faces + k for p, k in zip(pieces, offset, strict=False)]
+    border = boundary_sides(np.concatenate(stacked)) if stacked else np.zeros((0, 2), np.int64)
     onward = dict(border.tolist())
     loops = []
     for start in sorted(onward):
@@ -191,7 +196,8 @@ def _loops(faces: Indices) -> list[Indices]:
         while here != start:
             loop.append(here)
             here = onward.pop(here)
-        loops.append(np.array(loop, dtype=np.int64))
+        piece = int(np.searchsorted(offset, start, side="right")) - 1
+        loops.append((piece, np.array(loop, dtype=np.int64) - offset[piece]))
     return loops
 
 
