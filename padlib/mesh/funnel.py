@@ -177,7 +177,8 @@ def _pull(
 
 def _turn(o: complex, a: complex, b: complex) -> float:
     """Twice the signed area of o, a, b: positive if b lies left of the way from o to a."""
-    return ((a - o).conjugate() * (b - o)).imag
+    p, q = a - o, b - o
+    return p.real * q.imag - p.imag * q.real
 
 
 def _shares(
@@ -195,9 +196,15 @@ def _shares(
     begins = [0, *(high for _, high in spans)]
     stops = [*(low for low, _ in spans), len(flat)]
     for a, b, begin, stop in zip(spots[:-1], spots[1:], begins, stops, strict=True):
-        for k in range(begin, stop):
-            left, right = flat[k]
-            over, under = _turn(a, b, left), -_turn(a, b, right)
-            total = over + under
-            shares[k] = min(max(over / total, 0.0), 1.0) if total > 0.0 else 0.5
+        if begin < stop:
+            shares[begin:stop] = _met(a, b, np.array(flat[begin:stop])).tolist()
     return shares
+
+
+def _met(a: complex, b: complex, gates: NDArray[np.complex128]) -> NDArray[np.float64]:
+    """Where the straight way from a to b meets each gate (k, 2), as the share of the right end."""
+    along = (b - a).conjugate()
+    over, under = (along * (gates - a)).imag.T
+    total = over - under
+    met = np.divide(over, total, out=np.full(len(gates), 0.5), where=total > 0.0)
+    return np.clip(met, 0.0, 1.0)
