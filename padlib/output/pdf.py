@@ -13,7 +13,8 @@ from reportlab.pdfgen.canvas import Canvas
 
 from padlib.findings import Finding, Grade
 from padlib.output.drawing import Drawing, Fill, Line, Mark, Stroke, Words, bbox
-from padlib.output.paper import Margins, Page, paper, tile
+from padlib.output.paper import Margins, Page, paper
+from padlib.output.tile import tile
 from padlib.output.whole import write_whole
 from padlib.pattern.lettering import CAPITAL, FONT, clean, font, missing
 

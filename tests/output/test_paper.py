@@ -6,7 +6,10 @@ import shapely
 
 from padlib.errors import InputError
 from padlib.output.drawing import Words, bbox
-from padlib.output.paper import PAPERS, Grid, Margins, page_name, paper, tile, tile_count
+from padlib.output.paper import PAPERS, Grid, Margins, page_name, paper, tile_count
+from padlib.output.sheet import pattern_sheet
+from padlib.output.tile import tile
+from padlib.pattern import make_pieces
 
 
 def test_paper_sizes():
@@ -119,3 +122,14 @@ def test_margins_are_kept(sheet):
     size = page.window[1] - page.window[0]
     assert size == pytest.approx(np.array([page.width_mm - 27.0, page.height_mm - 29.0]))
     assert page.at == (15.0, 18.0)
+
+
+def test_long_sheet_has_a_map_page_of_its_own(by_hand):
+    """On a long sheet the map fills a page of its own and the first page lists the pieces."""
+    pieces = make_pieces(by_hand.tube(height=2600.0), cloth="fur")
+    long = pattern_sheet(pieces, title="long", width_mm=600.0)
+    pages = tile(long, paper("A4"))
+    assert [p.name for p in pages[:3]] == ["start", "map", "A1"]
+    said = " ".join(m.text for m in pages[0].marks if isinstance(m, Words)).split()
+    for page in pages[2:]:
+        assert said.count(page.name) == len(page.pieces)
