@@ -21,6 +21,8 @@ SPAN = 15.0  # mm: width of one bridging step
 HOLLOW = 20.0  # mm: scale at which a hollow's way out is seen
 GATE = 0.5  # mm of a bridging step from which it counts as a hollow in full
 SHORT = 0.05  # mm of cloth thickness that may be missing
+THIN = 1.0  # mm of cloth below which the skin between the shell's vertices is watched too
+CLEARING = 4  # rounds of pushing out
 ROUNDS = 6
 UNTANGLING = 14  # rounds of repair before a place is given up
 
@@ -71,32 +73,43 @@ def fair(
 
 
 def cleared(
-    placed: Vertices, body: Vertices, faces: Faces, flow: Heat, least: Array, *, rounds: int = 3
+    placed: Vertices, body: Vertices, faces: Faces, flow: Heat, least: Array, cover: Array
 ) -> Vertices:
     """Positions (n, 3) pushed out where they lie nearer than `least` (n,) mm to the body, or inside it.
 
-    Vertices with least 0 are left. The push runs out smoothly around, so that it leaves no dent.
+    Vertices with cover 0 are left. The push runs out smoothly around, so that it leaves no dent.
+    Thin cloth (below THIN) is also checked the other way, for skin that stands out between vertices.
     """
-    asked = np.flatnonzero(least > 0)
-    for _ in range(rounds):
-        distance, _, close, normal = igl.signed_distance(
-            np.ascontiguousarray(placed[asked]),
-            np.ascontiguousarray(body),
-            np.ascontiguousarray(faces),
-            sign_type=igl.SIGNED_DISTANCE_TYPE_PSEUDONORMAL,
-        )
+    asked = np.flatnonzero(cover > 0)
+    for _ in range(CLEARING):
+        distance, close, normal = _signed(placed[asked], body, faces)
         short = least[asked] - distance
-        if not (short > SHORT).any():
-            break
-        away = np.where(np.abs(distance)[:, None] > 1e-6, (placed[asked] - close), normal)
+        away = np.where(np.abs(distance)[:, None] > 1e-6, placed[asked] - close, normal)
         away = unit(away) * np.where(distance < -1e-6, -1.0, 1.0)[:, None]
         push = np.zeros_like(placed)
-        push[asked] = np.maximum(short + SHORT, 0.0)[:, None] * (short > 0)[:, None] * away
+        push[asked] = np.where(short > SHORT, short + SHORT, 0.0)[:, None] * away
+        bare = np.flatnonzero((cover > 0) & (least < THIN))
+        if len(bare):
+            out, _, skin = _signed(body[bare], placed, faces)
+            push[bare] += np.where(out > SHORT, out + SHORT, 0.0)[:, None] * skin
+        size = np.linalg.norm(push, axis=1)
+        if not size.any():
+            break
         around = flow.blur(push, RELIEF)
-        push[asked] += np.where(short > 0, 0.0, 1.0)[:, None] * around[asked]
-        placed = placed + push
-        asked = asked[short > -2 * np.abs(push[asked]).max()]
+        placed = placed + np.where((size > 0) | (cover == 0), 0.0, 1.0)[:, None] * around + push
+        asked = asked[short > -2 * size.max()]
     return placed
+
+
+def _signed(points: Vertices, vertices: Vertices, faces: Faces) -> tuple[Array, Array, Array]:
+    """Distance (k,) mm of points (k, 3) to a closed surface, negative inside; nearest points; normals."""
+    distance, _, close, normal = igl.signed_distance(
+        np.ascontiguousarray(points),
+        np.ascontiguousarray(vertices),
+        np.ascontiguousarray(faces),
+        sign_type=igl.SIGNED_DISTANCE_TYPE_PSEUDONORMAL,
+    )
+    return distance, close, normal
 
 
 def untangled(
@@ -113,11 +126,14 @@ def untangled(
     region = within
     left = 0
     for attempt in range(UNTANGLING):
-        edges, hit = crossings(placed, faces, within=region)
-        touched = np.zeros(len(placed), dtype=bool)
-        touched[edges.ravel()] = True
-        touched[faces[hit].ravel()] = True
-        touched &= within
+        touched = _crossed(placed, faces, region) & within
+        if attempt == 0 and touched.any():
+            # what the last fallback has of crossings cannot be undone by going back to it
+            within = within & ~_near(
+                _crossed(safe[-1], faces, _near(touched, faces, rings=6)), faces, rings=1
+            )
+            region = within
+            touched &= within
         left = int(touched.sum())
         if not left:
             if region is within or attempt == 0:
@@ -128,6 +144,15 @@ def untangled(
         placed = _eased_once(placed, safe, flow, soft, attempt)
         region = _near(touched, faces, rings=6)
     return placed, np.linalg.norm(placed - start, axis=1), left
+
+
+def _crossed(placed: Vertices, faces: Faces, region: Mask) -> Mask:
+    """Vertices (n,) of all edges and faces that run through each other."""
+    edges, hit = crossings(placed, faces, within=region)
+    touched = np.zeros(len(placed), dtype=bool)
+    touched[edges.ravel()] = True
+    touched[faces[hit].ravel()] = True
+    return touched
 
 
 def _eased_once(

@@ -11,6 +11,8 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
+SHARPNESS = 4.0  # of the union of pads; more makes the join tighter
+
 
 def eased(height: Array, band: float | Array) -> Array:
     """The height where it is positive, eased into zero over -band .. band (C1); sharp for band 0.
@@ -58,7 +60,7 @@ def stretched(offset: Array, before: float | Array, after: float | Array) -> Arr
     return np.where(offset < 0, offset / before, offset / after)
 
 
-def merged(layers: list[Array] | Array, *, sharpness: float = 4.0) -> Array:
+def merged(layers: list[Array] | Array, *, sharpness: float = SHARPNESS) -> Array:
     """The smooth union of thicknesses (k, n) mm that lie on one body: a p-norm, not a sum.
 
     Where one pad is much the thicker the union is that pad; two equal ones give

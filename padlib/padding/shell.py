@@ -17,7 +17,7 @@ from padlib.padding.cover import cover
 from padlib.padding.fairing import Held, cleared, fair, untangled
 from padlib.padding.gap import outside_balls
 from padlib.padding.pad import Pad
-from padlib.padding.profile import merged
+from padlib.padding.profile import SHARPNESS, merged
 from padlib.padding.smooth import Heat, heat, unit, vertex_normals
 
 Array = NDArray[np.float64]
@@ -29,6 +29,7 @@ OPPOSITE = -0.3  # two directions whose cosine is below this face each other
 ALIKE = 0.4  # two directions whose cosine is above this are of the same stretch of skin
 TRIM = 15.0  # mm: scale at which trimming runs out
 AFTER = 3  # rounds of smoothing once the pads are on
+SETTLING = 3  # times that clearing the body and undoing crossings may alternate
 TOLD = 1.0  # mm of trimming from which a finding is made
 
 
@@ -96,8 +97,7 @@ def build_shell(
         )
         pushed = fair(pushed, faces, flow, held, rounds=AFTER)
     least = np.minimum(cloth_thickness * covered, _offset_of(rest, vertices))
-    pushed = cleared(pushed, vertices, faces, flow, least)
-    done, moved, left = untangled(pushed, faces, flow, (rest, vertices), covered > 0)
+    done, moved, left = _settled(pushed, (rest, vertices), faces, flow, least, covered)
     findings = _findings(pads, pad - trimmed, moved, left)
     n = len(vertices)
     face, corner = _own_corner(faces, n)
@@ -109,6 +109,21 @@ def pad_layers(body: Body, pads: Sequence[Pad]) -> list[tuple[Pad, str, Array]]:
     return [
         (pad, side, shapes.thickness(body, pad, side)) for pad in pads for side in shapes.sides(pad)
     ]
+
+
+def pad_way(vertices: Vertices, faces: Faces, flow: Heat, deepest: float) -> Array:
+    """Unit directions (n, 3) in which pads grow: normals so smooth that they do not cross in hollows.
+
+    deepest: mm of the thickest pad; normals are blurred over half of it, and 20 mm at least.
+    """
+    return unit(flow.blur(vertex_normals(vertices, faces), max(20.0, 0.5 * deepest)))
+
+
+def pad_shares(layers: Sequence[Array]) -> Array:
+    """Share (k, n) that each of k pads has in the thickness of their union; sums to 1 where there is any."""
+    total = merged(layers)
+    part = np.asarray(layers) / np.where(total > 0, total, 1.0)
+    return part**SHARPNESS
 
 
 def _clothed(
@@ -140,7 +155,7 @@ def _padded(
     deepest = float(pad.max())
     if deepest <= 0:
         return pad, laid
-    way = unit(flow.blur(vertex_normals(laid, faces), max(20.0, 0.5 * deepest)))
+    way = pad_way(laid, faces, flow, deepest)
     room, other = outside_balls(laid, way, largest=np.where(pad > 0.5, 2.5 * pad, 0.0))
     facing = _cosine(way, other) < OPPOSITE
     share = np.where(facing, np.minimum(1.0, KEEP * room / np.maximum(pad, 1e-9)), 1.0)
@@ -154,6 +169,26 @@ def _padded(
 def _cosine(directions: Array, other: Ints) -> Array:
     """Cosine (n,) between each unit direction (n, 3) and that of its other vertex; 1 where none (-1)."""
     return np.where(other < 0, 1.0, np.einsum("ij,ij->i", directions, directions[other]))
+
+
+def _settled(
+    placed: Vertices,
+    safe: tuple[Vertices, Vertices],
+    faces: Faces,
+    flow: Heat,
+    least: Array,
+    covered: Array,
+) -> tuple[Vertices, Array, int]:
+    """Positions (n, 3) clear of the body and of themselves, how far each was untangled, how many are not."""
+    moved = np.zeros(len(placed))
+    left = 0
+    for _ in range(SETTLING):
+        placed = cleared(placed, safe[-1], faces, flow, least, covered)
+        placed, step, left = untangled(placed, faces, flow, safe, covered > 0)
+        moved = np.maximum(moved, step)
+        if not step.any():
+            break
+    return placed, moved, left
 
 
 def _offset_of(rest: Vertices, vertices: Vertices) -> Array:

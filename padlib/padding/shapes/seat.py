@@ -12,12 +12,13 @@ from numpy.typing import NDArray
 
 from padlib.body.body import Body
 from padlib.padding.place import Line, landmark, on_side, trunk_line, turn, without_arms
-from padlib.padding.profile import dome, eased, stretched
+from padlib.padding.profile import dome, eased, smoothstep, stretched
 from padlib.padding.shapes.parameter import Parameter, settled
 
 Array = NDArray[np.float64]
 
 BEHIND = 180.0  # degrees round the trunk: the middle of the back
+INSIDE = 0.45  # share of the trunk's radius within which no seat pad lies
 WRAP = 100.0  # degrees from there: a little past the side
 TO_WAIST, TO_FOLD = 0.12, 0.075  # of stature: from the seat up to the waist and down to the fold
 
@@ -92,8 +93,11 @@ def thickness(
     trunk = trunk_line(body, side, seat[2])
     points = body.surface.vertices
     s, off, angle = trunk.coordinates(points)
-    here = without_arms(body) * on_side(body, side)
     radius = float(trunk.coordinates(seat[None])[1][0])
+    outside = smoothstep(
+        (off / radius - INSIDE) / INSIDE
+    )  # not on the crotch, near the line itself
+    here = without_arms(body) * on_side(body, side) * outside
     use = settled(who, TABLE, parameters, _defaults(body, seat, trunk, radius))
     behind = turn(BEHIND - angle, 0.0)  # grows from the middle of the back outward
     inner = np.degrees(use["cleft"] / radius)
