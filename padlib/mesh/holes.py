@@ -7,10 +7,16 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import diags
 from scipy.sparse.linalg import spsolve
-from scipy.spatial import Delaunay
+from scipy.spatial import Delaunay, cKDTree
 
 from padlib.mesh.noise import neighbour_mean
-from padlib.mesh.repair import boundary_edges, directed_edges, edge_keys
+from padlib.mesh.repair import (
+    boundary_edges,
+    components,
+    directed_edges,
+    edge_keys,
+    face_areas,
+)
 from padlib.mesh.surface import Faces, Surface, Vertices
 
 GROWTH = 1.3  # each ring of a filling may have triangles this much larger than the one outside it
@@ -75,33 +81,155 @@ def fill_holes(surface: Surface, *, edge: float) -> tuple[Surface, NDArray[np.bo
     return Surface(points, closed), new
 
 
+def bridge_pieces(surface: Surface, *, edge: float, reach: float) -> Surface:
+    """Join pieces by tubes from rim to rim, such as an arm that a hole has cut off.
+
+    Each piece but the largest is joined at the two rims that lie closest, when these are within
+    `reach` on average; pieces without such a rim stay apart. The tubes are bent by `fill_holes`'s
+    rule. Each rim must be a simple loop.
+    """
+    first = len(surface.vertices)
+    skipped: set[int] = set()
+    while True:
+        piece = components(surface.faces)
+        area = np.bincount(piece, face_areas(surface.vertices, surface.faces))
+        owner = np.zeros(len(surface.vertices), dtype=np.int64)
+        owner[surface.faces] = piece[:, None]
+        loops = rims(surface.faces)
+        main = int(np.argmax(area))
+        pair = _closest_rims(surface.vertices, loops, owner, main, skipped)
+        if pair is None:
+            break
+        one, two, apart = pair
+        if apart > reach:
+            skipped.add(int(two[0]))
+            continue
+        surface = _with_tube(surface, one, two, edge)
+    new = np.arange(len(surface.vertices)) >= first
+    if not new.any():
+        return surface
+    return Surface(_bent(surface.vertices, surface.faces, new), surface.faces)
+
+
+def _closest_rims(
+    vertices: Vertices,
+    loops: list[NDArray[np.int64]],
+    owner: NDArray[np.int64],
+    main: int,
+    skipped: set[int],
+) -> tuple[NDArray[np.int64], NDArray[np.int64], float] | None:
+    """The rim of the main piece and the rim of another that lie closest, and how far apart."""
+    least = 0.25 * max((_around(vertices[loop]) for loop in loops), default=0.0)
+    large = [loop for loop in loops if _around(vertices[loop]) >= least]
+    best = None
+    for two in large:
+        if owner[two[0]] == main or int(two[0]) in skipped:
+            continue
+        for one in large:
+            if owner[one[0]] != main:
+                continue
+            p, q = vertices[one], vertices[two]
+            apart = (cKDTree(p).query(q)[0].mean() + cKDTree(q).query(p)[0].mean()) / 2.0
+            if best is None or apart < best[2]:
+                best = (one, two, float(apart))
+    return best
+
+
+def _around(rim: Vertices) -> float:
+    """Length of a closed run of points."""
+    return float(np.linalg.norm(np.roll(rim, -1, axis=0) - rim, axis=1).sum())
+
+
+def _with_tube(
+    surface: Surface, one: NDArray[np.int64], two: NDArray[np.int64], edge: float
+) -> Surface:
+    """The surface with a membrane between two rims, laid out as a ring in the plane."""
+    v = surface.vertices
+    outer, inner = _angles(v[one]), -_angles(v[two])
+    inner = inner + _best_twist(v[one], outer, v[two], inner)
+    apart = float(cKDTree(v[one]).query(v[two])[0].mean())
+    count = int(np.clip(round(apart / edge), 1, 30))
+    size = 2.0 * np.pi / len(one)
+    hole = max(0.3, 1.0 - (count + 1) * 0.87 * size)
+    radii = np.linspace(1.0, hole, count + 2)[1:-1]
+    rings = []
+    for k, radius in enumerate(radii):
+        on_ring = round(len(one) + (len(two) - len(one)) * (k + 1) / (count + 1))
+        angle = 2.0 * np.pi * (np.arange(on_ring) + 0.5 * k + 0.25) / on_ring
+        rings.append(radius * np.column_stack([np.cos(angle), np.sin(angle)]))
+    flat = np.concatenate([_on_circle(outer), hole * _on_circle(inner), *rings])
+    fixed = np.concatenate([one, two])
+    patch = Delaunay(flat).simplices.astype(np.int64)
+    within = (patch >= len(one)) & (patch < len(fixed))
+    patch = _clockwise(flat, patch[~within.all(axis=1)])
+    points = _membrane(v[fixed], patch, len(flat))
+    number = np.r_[fixed, len(v) + np.arange(len(points))]
+    return Surface(np.concatenate([v, points]), np.concatenate([surface.faces, number[patch]]))
+
+
+def _angles(rim: Vertices) -> NDArray[np.float64]:
+    """Angles (r,) on a circle that share it out as the rim (r, 3) shares out its length."""
+    step = np.linalg.norm(np.roll(rim, -1, axis=0) - rim, axis=1)
+    around = float(step.sum())
+    share = step / around if around > 0.0 else np.full(len(rim), 1.0 / len(rim))
+    # equal shares mixed in keep points apart where the rim has edges of no length
+    share = 0.95 * share + 0.05 / len(rim)
+    return 2.0 * np.pi * np.r_[0.0, np.cumsum(share)[:-1]]
+
+
+def _on_circle(angle: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Points (k, 2) of the unit circle."""
+    return np.column_stack([np.cos(angle), np.sin(angle)])
+
+
+def _best_twist(
+    one: Vertices, outer: NDArray[np.float64], two: Vertices, inner: NDArray[np.float64]
+) -> float:
+    """The turn of the inner rim's angles that brings like angles closest in space."""
+    at = 2.0 * np.pi * np.arange(90) / 90.0
+    p = _at_angles(one, outer, at)
+    twists = at
+    apart = [np.sum((p - _at_angles(two, inner, at - twist)) ** 2) for twist in twists]
+    return float(twists[int(np.argmin(apart))])
+
+
+def _at_angles(
+    rim: Vertices, angle: NDArray[np.float64], at: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Points of a rim at given angles of its circle."""
+    full = 2.0 * np.pi
+    return np.stack([np.interp(at, angle, rim[:, k], period=full) for k in range(3)], axis=1)
+
+
 def _disk(rim: Vertices, edge: float) -> tuple[Vertices, Faces]:
     """Inner points (k, 3) of a membrane in a rim (r, 3), and its faces on rim then inner points.
 
     The faces run against the rim, as the other side of each rim edge must.
     """
     count = len(rim)
-    step = np.linalg.norm(np.roll(rim, -1, axis=0) - rim, axis=1)
-    around = float(step.sum())
-    if around <= 0.0:
-        step, around = np.ones(count), float(count)
-    # equal shares mixed in keep points apart where the rim has edges of no length
-    angle = 2.0 * np.pi * np.r_[0.0, np.cumsum(0.95 * step / around + 0.05 / count)[:-1]]
-    circle = np.column_stack([np.cos(angle), np.sin(angle)])
-    inner = _rings(count, 2.0 * np.pi * edge / around)
-    flat = np.concatenate([circle, inner])
     if count == 3:
         return np.zeros((0, 3)), np.array([[0, 2, 1]])
-    patch = Delaunay(flat).simplices.astype(np.int64)
-    a, b, c = (flat[patch[:, k]] for k in range(3))
+    inner = _rings(count, 2.0 * np.pi * edge / max(_around(rim), 1e-12))
+    flat = np.concatenate([_on_circle(_angles(rim)), inner])
+    patch = _clockwise(flat, Delaunay(flat).simplices.astype(np.int64))
+    return _membrane(rim, patch, len(flat)), patch
+
+
+def _clockwise(flat: NDArray[np.float64], faces: Faces) -> Faces:
+    """Faces of a plane triangulation, all turned clockwise."""
+    a, b, c = (flat[faces[:, k]] for k in range(3))
     turn = (b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0]
-    patch[turn > 0] = patch[turn > 0][:, [0, 2, 1]]
-    if not len(inner):
-        return np.zeros((0, 3)), patch
-    mean = neighbour_mean(patch, len(flat))
-    pull = diags(np.ones(len(flat))) - mean
-    pull = pull.tocsr()[count:]
-    return spsolve(pull[:, count:].tocsc(), -(pull[:, :count] @ rim)).reshape(-1, 3), patch
+    faces[turn > 0] = faces[turn > 0][:, [0, 2, 1]]
+    return faces
+
+
+def _membrane(fixed: Vertices, faces: Faces, total: int) -> Vertices:
+    """Places (k, 3) of the points after the fixed ones, each in the mean of its neighbours."""
+    count = len(fixed)
+    if total == count:
+        return np.zeros((0, 3))
+    pull = (diags(np.ones(total)) - neighbour_mean(faces, total)).tocsr()[count:]
+    return spsolve(pull[:, count:].tocsc(), -(pull[:, :count] @ fixed)).reshape(-1, 3)
 
 
 def _rings(count: int, largest: float) -> NDArray[np.float64]:

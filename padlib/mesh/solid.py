@@ -9,26 +9,25 @@ from numpy.typing import NDArray
 from padlib.errors import MeshError
 from padlib.findings import Finding, Grade
 from padlib.mesh.grid import wrap
-from padlib.mesh.holes import fill_holes, rims, trim_rim
+from padlib.mesh.holes import bridge_pieces, fill_holes, rims, trim_rim
 from padlib.mesh.noise import scanner_noise, smooth
 from padlib.mesh.repair import (
     Findings,
     boundary_edges,
     components,
     drop_islands,
-    face_areas,
     genus,
     is_closed_manifold,
-    orient,
     split_nonmanifold,
     without_unused,
 )
 from padlib.mesh.surface import Surface, Vertices
 
-KEPT, FILLED, SMOOTHED, WRAPPED, HANDLES, FLOORED = 110, 111, 112, 113, 114, 115
+KEPT, FILLED, SMOOTHED, WRAPPED, HANDLES, FLOORED, BRIDGED = 110, 111, 112, 113, 114, 115, 116
 LEAST_NOISE_MM = 0.15  # below this the scan is left as smooth as it came
 KEEP_PART = 1.0 / 57.0  # waves longer than this part of the stature (30 mm) outlive the smoothing
 FILL_EDGE = 1.0 / 210.0  # largest triangle edge in a filling, in parts of the stature (8 mm)
+BRIDGE_REACH = 0.09  # widest gap that a tube may cross, in parts of the stature (150 mm)
 WRAP_STEP = 1.0 / 340.0  # grid step when pieces must be wrapped, in parts of the stature (5 mm)
 
 
@@ -48,16 +47,30 @@ def make_solid(
         surface = _cleaned(surface)
     smoothed, told = _without_noise(surface, size)
     found += told
-    if components(smoothed.faces).max(initial=0) > 0:
+    closed = smoothed
+    if components(closed.faces).max(initial=0) > 0:
+        closed, told = _joined(closed, size)
+        found += told
+    if components(closed.faces).max(initial=0) > 0:
         closed, told = _wrapped(smoothed, size)
-    elif len(boundary_edges(smoothed.faces)):
-        closed, told = _filled(smoothed, size, floor)
+    elif len(boundary_edges(closed.faces)):
+        closed, told = _filled(closed, size, floor)
     else:
-        closed, told = smoothed, _kept(len(found) > 0)
+        told = _kept(len(found) > 0)
     if not is_closed_manifold(closed.faces):
         closed, told = _wrapped(smoothed, size)
-    found += told + _handles(closed)
-    return closed, found
+    return closed, found + told + _handles(closed)
+
+
+def _joined(surface: Surface, size: float) -> tuple[Surface, Findings]:
+    """Pieces that holes have cut off joined to the rest by tubes from rim to rim."""
+    count = int(components(surface.faces).max()) + 1
+    joined = bridge_pieces(surface, edge=size * FILL_EDGE, reach=size * BRIDGE_REACH)
+    left = int(components(joined.faces).max()) + 1
+    if left == count:
+        return surface, ()
+    words = f"{count - left} parts that holes had cut off were joined to the body again"
+    return joined, (Finding(BRIDGED, words, grade=Grade.WARNING, count=count - left),)
 
 
 def _cleaned(surface: Surface) -> Surface:
@@ -139,13 +152,3 @@ def _handles(surface: Surface) -> Findings:
         return ()
     words = f"the surface has {count:,} handles (places that touch, such as fingers, make them)"
     return (Finding(HANDLES, words, grade=Grade.WARNING, count=count),)
-
-
-def total_area(surface: Surface) -> float:
-    """Area of a surface in the square of its unit."""
-    return float(face_areas(surface.vertices, surface.faces).sum())
-
-
-def outward(surface: Surface) -> Surface:
-    """The surface with its faces turned outward."""
-    return orient(surface)[0]
