@@ -18,7 +18,7 @@ from padlib.errors import InputError, PadlibError
 from padlib.output.mesh import ply_bytes
 from padlib.output.whole import write_whole
 from padlib.progress import bar
-from padlib.suit.build import build_suit
+from padlib.suit.build import build
 from padlib.suit.demo import demo_suit
 from padlib.suit.file import read_suit
 from padlib.suit.open_mesh import flatten_file
@@ -168,7 +168,7 @@ def _run_build(a: argparse.Namespace) -> int:
 def _whole_job(suit: padlib.Suit, a: argparse.Namespace) -> int:
     out = Path(a.out or suit.name)
     with bar() as tell:
-        report = build_suit(suit, out, lay_seconds=a.lay_seconds, workers=a.workers, tell=tell)
+        report = build(suit, out, lay_seconds=a.lay_seconds, workers=a.workers, tell=tell)
     print(f"{suit.name}: {len(report['pieces'])} pieces, written to {out}")
     for lay in report["lay"]:
         print(

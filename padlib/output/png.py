@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from scipy.spatial import KDTree
 
 from padlib.flatten.flat import Flat
+from padlib.flatten.together import chains
 from padlib.mesh.surface import Faces, Vertices
 
 # Blue (slack) to white to orange-red (stretched): told apart by red-green blind eyes, since the two
@@ -64,7 +65,8 @@ def stretch_map(flat: Flat, *, scale: float, limit: float, title: str, below: st
     ax.add_collection(mesh)
     for edge in flat.panel.edges:
         dart = edge.kind == "dart"
-        ax.plot(*xy[edge.run].T, color="black", lw=1.4 if dart else 0.9)
+        for run in chains(flat.panel, edge):
+            ax.plot(*xy[run].T, color="black", lw=1.4 if dart else 0.9)
     for dart in flat.darts:
         ax.plot(*xy[dart.apex], "o", color="black", ms=3.5)
     pad = 0.02 * span.max()

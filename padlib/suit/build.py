@@ -7,9 +7,6 @@ so that a failure on the way leaves an earlier result untouched.
 from __future__ import annotations
 
 import json
-import os
-import shutil
-import tempfile
 import time
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
@@ -21,11 +18,11 @@ import numpy as np
 
 from padlib.body.body import Body
 from padlib.body.measure import Measurements, measure
-from padlib.errors import OutputError
 from padlib.findings import Finding
 from padlib.flatten.flat import Flat
 from padlib.lay.lay import Lay
 from padlib.output.dxf import write_dxf
+from padlib.output.folder import check_folder, results
 from padlib.output.guide import guide_html
 from padlib.output.lay_drawing import lay_drawing
 from padlib.output.mesh import obj_text, ply_bytes
@@ -34,17 +31,17 @@ from padlib.output.png import four_sides, map_scale, stretch_map
 from padlib.output.sheet import pattern_sheet
 from padlib.output.svg import write_svg
 from padlib.padding.pillow import Pillow, make_pillows
-from padlib.padding.shell import Shell
+from padlib.padding.shell import Shell, pad_layers
 from padlib.pattern.piece import Piece
 from padlib.progress import Tell, quiet
 from padlib.proof.proof import Proof, prove
 from padlib.suit import report as reports
-from padlib.suit.file import Suit
+from padlib.suit.file import Suit, read_suit
+from padlib.suit.matching import flat_summary
 from padlib.suit.order import steps
-from padlib.suit.pillows import pillow_flats, pillow_pieces
+from padlib.suit.pillows import pillow_flats
 from padlib.suit.steps import (
     Panels,
-    flat_summary,
     flatten_suit,
     make_panels,
     suit_body,
@@ -55,6 +52,7 @@ from padlib.suit.steps import (
 from padlib.suit.tables import warnings_of
 from padlib.version import __version__
 
+STALE = ("panels/*.obj", "maps/*.png", "lay-*.svg")  # of an earlier suit in the same folder
 PANEL_COLOURS = np.array(
     [
         [0.55, 0.65, 0.36],
@@ -128,14 +126,18 @@ def run(
     with clock.step("pillows"):
         tell("making the pads", 0.72)
         pillows = make_pillows(body, shell, suit.pads) if suit.pillows["make"] else ()
-        cushions, differences = pillow_flats(pillows, panels.place, limit, most)
+        symmetric = panels.place.mirror is not None
+        cushions, differences = pillow_flats(pillows, symmetric=symmetric, limit=limit, most=most)
     with clock.step("pieces"):
         tell("drawing pieces", 0.78)
-        pieces = suit_pieces(suit, flats)
-        pieces += pillow_pieces(suit, cushions, first=len(pieces) + 1)
+        pieces = suit_pieces(suit, (*flats, *cushions))
     with clock.step("proof"):
         tell("sewing the flats back together", 0.82)
-        proof = prove(flats, shell, body) if suit.proof["sew"] else None
+        proof = None
+        if suit.proof["sew"]:
+            proof = prove(
+                flats, shell.surface, panels.place.axes, measurements.values, stretch=limit
+            )
     with clock.step("lay"):
         tell("laying the pieces on cloth", 0.9)
         lays = suit_lays(suit, pieces, seconds=lay_seconds)
@@ -194,7 +196,8 @@ def make_report(built: Built, seconds: Mapping[str, float]) -> dict[str, Any]:
 
 def _pads(built: Built) -> list[dict[str, Any]]:
     volumes = {(p.name, p.side): p.volume_l for p in built.pillows}
-    deepest = {(p.name, p.side): p.depth_max_mm for p in built.pillows}
+    layers = pad_layers(built.body, built.suit.pads)
+    deepest = {(p.name, side): float(layer.max()) for p, side, layer in layers}
     told = []
     for pad in built.suit.pads:
         for side in ("left", "right") if pad.side == "both" else (pad.side,):
@@ -211,8 +214,8 @@ def _pads(built: Built) -> list[dict[str, Any]]:
     return told
 
 
-def build_suit(
-    suit: Suit,
+def build(
+    suit: Suit | str | Path,
     out: str | Path,
     *,
     lay_seconds: float | None = None,
@@ -221,50 +224,28 @@ def build_suit(
 ) -> dict[str, Any]:
     """Do the whole job and write every output into the folder `out`; returns the report.
 
-    lay_seconds: time for packing each cloth, instead of the suit's. workers: processes for flattening;
+    suit: a suit, or the path of a suit file. lay_seconds: time for packing each cloth, instead of the suit's. workers: processes for flattening;
     the outputs are the same for any number. Raises PadlibError; then nothing in `out` was touched.
     """
     out = Path(out)
     check_folder(out)
     clock = Clock()
+    suit = suit if isinstance(suit, Suit) else read_suit(suit)
     built = run(suit, lay_seconds=lay_seconds, workers=workers, tell=tell, clock=clock)
     return write_built(built, out, clock=clock, tell=tell)
-
-
-def check_folder(out: Path) -> None:
-    """OutputError if results could not be written into `out`, before any work is done."""
-    nearest = next(p for p in (out, *out.absolute().parents) if p.exists())
-    if not nearest.is_dir():
-        raise OutputError(f"{out}: there is a file of that name; choose another folder with --out.")
-    if not os.access(nearest, os.W_OK | os.X_OK):
-        raise OutputError(f"{out}: this folder cannot be written to; choose another with --out.")
 
 
 def write_built(
     built: Built, out: str | Path, *, clock: Clock | None = None, tell: Tell = quiet
 ) -> dict[str, Any]:
     """Write every output of a suit into the folder `out`; returns the report."""
-    out = Path(out)
     clock = clock or Clock()
-    try:
-        out.mkdir(parents=True, exist_ok=True)
-        work = Path(tempfile.mkdtemp(prefix=".padlib-", dir=out))
-    except OSError as e:
-        raise OutputError(
-            f"{out}: cannot be written ({e.strerror}); choose another folder."
-        ) from None
-    try:
+    with results(Path(out), STALE) as work:
         with clock.step("output"):
             tell("writing", 0.95)
             _write_all(built, work)
         report = make_report(built, clock.seconds)
         _write_report(built, report, work)
-        _move_in(work, out)
-    except OSError as e:
-        words = e.strerror or str(e)
-        raise OutputError(f"{out}: the results could not be written ({words}).") from None
-    finally:
-        shutil.rmtree(work, ignore_errors=True)
     return report
 
 
@@ -345,21 +326,3 @@ def _write_report(built: Built, report: Mapping[str, Any], folder: Path) -> None
         allowance_mm=suit.pieces["allowance"],
     )
     (folder / "guide.html").write_text(page, encoding="utf-8")
-
-
-def _move_in(work: Path, out: Path) -> None:
-    """Move all results into place, each by one rename; drop panels and maps of an earlier suit."""
-    made = sorted(p.relative_to(work) for p in work.rglob("*") if p.is_file())
-    earlier = _stale(out, set(made))
-    for name in made:
-        (out / name).parent.mkdir(exist_ok=True)
-        os.replace(work / name, out / name)
-    for path in earlier:
-        path.unlink(missing_ok=True)
-
-
-def _stale(out: Path, made: set[Path]) -> list[Path]:
-    if not (out / "report.json").is_file():
-        return []
-    old = [*out.glob("panels/*.obj"), *out.glob("maps/*.png"), *out.glob("lay-*.svg")]
-    return [p for p in old if p.relative_to(out) not in made]

@@ -5,9 +5,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import partial
 from types import MappingProxyType
 
@@ -19,12 +19,9 @@ from padlib.body.parametric import parametric_body
 from padlib.body.scan import import_scan
 from padlib.errors import SuitError
 from padlib.findings import Finding, Grade
-from padlib.flatten.darts import dart_panel, pairs_of_darts
+from padlib.flatten.darts import dart_panel
 from padlib.flatten.flat import Flat
-from padlib.flatten.match import match
-from padlib.flatten.stretch import areas, stretch, summary
-from padlib.flatten.together import Pair, mirror_flat, moved_dart, sewn_pairs
-from padlib.flatten.turn import turn_to_pile
+from padlib.flatten.together import mirror_flat
 from padlib.lay.lay import Lay
 from padlib.lay.pack import lay_pieces
 from padlib.mesh.geodesic import geodesic
@@ -40,8 +37,7 @@ from padlib.seams.place import Place, carry_points, place_on_shell
 from padlib.seams.plan import Line, Options
 from padlib.suit.demo import DEMO_BODY
 from padlib.suit.file import DrawnSeam, Suit
-
-DART_SHARE = 0.92  # darts aim a little under the limit: matching the seams afterwards costs stretch
+from padlib.suit.matching import DART_SHARES, flat_summary, match_flats, turned
 
 
 @dataclass(frozen=True)
@@ -135,13 +131,21 @@ def flatten_suit(
     A panel that is the mirror image of another takes the other's flat, turned face down.
     """
     own = [p for p in panels.panels if p.mirror_of is None]
-    flats = _darted(own, limit, most, workers, tell)
-    matched = match_flats(flats)
-    turned = [_turned(f, panels.place) for f in matched]
+    flats = _darted(own, limit * DART_SHARES[0], most, workers, tell)
+    matched = match_flats(flats, limit=limit)
+    for share in DART_SHARES[1:]:
+        over = [k for k, f in enumerate(matched) if flat_summary(f)["p95"] > limit]
+        if not over or most == 0:
+            break
+        again = _darted([own[k] for k in over], limit * share, most, workers, tell)
+        for k, flat in zip(over, again, strict=True):
+            flats[k] = flat
+        matched = match_flats(flats, limit=limit)
+    laid = [turned(f, pile_direction(f.panel, panels.place)) for f in matched]
     counts = {p.name: len(p.edges) for p in panels.panels}
     image_of = {p.mirror_of: p.name for p in panels.panels if p.mirror_of}
-    images = [mirror_flat(f, counts) for f in turned if f.panel.name in image_of]
-    flats_by_name = {f.panel.name: f for f in (*turned, *images)}
+    images = [mirror_flat(f, counts) for f in laid if f.panel.name in image_of]
+    flats_by_name = {f.panel.name: f for f in (*laid, *images)}
     ordered = tuple(flats_by_name[p.name] for p in panels.panels)
     return ordered, tuple(_over_limit(ordered, limit))
 
@@ -149,7 +153,7 @@ def flatten_suit(
 def _darted(
     panels: Sequence[Panel], limit: float, most: int, workers: int, tell: Tell
 ) -> list[Flat]:
-    work = partial(dart_panel, limit=limit * DART_SHARE, max_darts=most)
+    work = partial(dart_panel, limit=limit, max_darts=most)
     flats = []
     if workers > 1 and len(panels) > 1:
         with ProcessPoolExecutor(min(workers, len(panels))) as pool:
@@ -161,34 +165,6 @@ def _darted(
         flats.append(work(panel))
         tell(f"flattened {panel.name}", (k + 1) / len(panels))
     return flats
-
-
-def match_flats(flats: Sequence[Flat]) -> list[Flat]:
-    """Flats whose sewn edges and dart legs agree in length, vertex to vertex."""
-    pairs: list[Pair] = sewn_pairs(flats)
-    for i, flat in enumerate(flats):
-        pairs += [(i, one, i, other) for one, other in pairs_of_darts(flat)]
-    meshes = [(f.panel.surface.vertices, f.panel.surface.faces) for f in flats]
-    positions, _ = match(meshes, [f.positions for f in flats], pairs)
-    return [_moved(f, p) for f, p in zip(flats, positions, strict=True)]
-
-
-def _moved(flat: Flat, positions: np.ndarray) -> Flat:
-    surface = flat.panel.surface
-    return replace(
-        flat,
-        positions=positions,
-        stretch=stretch(surface.vertices, surface.faces, positions),
-        darts=tuple(moved_dart(d, positions) for d in flat.darts),
-    )
-
-
-def _turned(flat: Flat, place: Place) -> Flat:
-    surface = flat.panel.surface
-    way = np.broadcast_to(pile_direction(flat.panel, place), (len(surface.faces), 3))
-    return replace(
-        flat, positions=turn_to_pile(surface.vertices, surface.faces, flat.positions, way)
-    )
 
 
 def _over_limit(flats: Sequence[Flat], limit: float) -> list[Finding]:
@@ -209,12 +185,6 @@ def _over_limit(flats: Sequence[Flat], limit: float) -> list[Finding]:
     return found
 
 
-def flat_summary(flat: Flat) -> Mapping[str, float]:
-    """mean, p95, p99 and max of a flat's stretch as delivered."""
-    surface = flat.panel.surface
-    return summary(flat.stretch, areas(surface.vertices, surface.faces))
-
-
 def suit_pieces(suit: Suit, flats: Sequence[Flat]) -> tuple[Piece, ...]:
     """Pieces of all flats by the suit's allowances and cloths."""
     rest = next(c.name for c in suit.cloths if not c.pieces)
@@ -229,6 +199,8 @@ def suit_pieces(suit: Suit, flats: Sequence[Flat]) -> tuple[Piece, ...]:
                     f"cloth '{c.name}' names a panel '{name}' that is not there; there are {known}."
                 )
             cloth |= {n: c.name for n in matching}
+    pillow = {"top": suit.pillows["top"], "base": suit.pillows["base"]}
+    cloth |= {n: pillow[n.rpartition("-")[2]] for n in names if n.startswith("pillow-")}
     return make_pieces(
         flats,
         cloth=MappingProxyType(cloth),
@@ -243,15 +215,20 @@ def suit_lays(
 ) -> tuple[Lay, ...]:
     """A lay for each cloth that has pieces."""
     budget = suit.lay["seconds"] if seconds is None else seconds
+    widths = {
+        suit.pillows["top"]: suit.pillows["width"],
+        suit.pillows["base"]: suit.pillows["width"],
+    }
+    widths |= {c.name: c.width for c in suit.cloths}
     return tuple(
         lay_pieces(
-            [p for p in pieces if p.cloth == c.name],
-            cloth=c.name,
-            width_mm=c.width,
+            [p for p in pieces if p.cloth == name],
+            cloth=name,
+            width_mm=width,
             gap_mm=suit.lay["gap"],
             seconds=budget,
             seed=suit.lay["seed"],
         )
-        for c in suit.cloths
-        if any(p.cloth == c.name for p in pieces)
+        for name, width in widths.items()
+        if any(p.cloth == name for p in pieces)
     )

@@ -1,0 +1,170 @@
+"""Sewing the flats back together in 3D: the suit that the pattern really gives.
+
+The flats are the rest state; partners and dart legs are one vertex. From a rough wrap the cloth finds
+its shape: every triangle wants its flat's lengths (as rigid as it can be: O. Sorkine and M. Alexa 2007,
+L. Liu and others 2008), and the padded body holds it up from inside.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import igl
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import coo_array, csc_matrix, diags_array
+from scipy.sparse.csgraph import connected_components
+
+from padlib.flatten.darts import pairs_of_darts
+from padlib.flatten.flat import Flat
+from padlib.flatten.together import sewn_pairs
+from padlib.mesh.solve import factor
+from padlib.mesh.surface import Faces, Surface, Vertices
+
+Array = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+HOLD = 0.02  # weight of the support against the cloth's stiffness, each vertex
+MEMORY = 6  # earlier steps that the next one learns from
+CONTACT_EVERY = 4  # steps between two looks at where the cloth meets the support
+
+
+@dataclass(frozen=True, eq=False)
+class Sewn:
+    """A suit sewn together as one mesh.
+
+    faces (m, 3) over the welded vertices; welded: for each flat its vertices' places in it;
+    gradients (m, 3, 2): of the hat functions on the flat triangles, 1/mm; area (m,) mm2 of the flats.
+    """
+
+    faces: Ints
+    welded: tuple[Ints, ...]
+    gradients: Array
+    area: Array
+    count: int
+
+
+def weld(flats: Sequence[Flat]) -> Sewn:
+    """All flats joined along their seams and darts, by their seam pairs alone."""
+    first = np.cumsum([0, *(len(f.positions) for f in flats)])
+    twins = []
+    for i, a, j, b in sewn_pairs(flats):
+        twins.append(np.stack([first[i] + a, first[j] + b], axis=1))
+    for i, flat in enumerate(flats):
+        twins += [first[i] + np.stack(legs, axis=1) for legs in pairs_of_darts(flat)]
+    pairs = np.concatenate([np.zeros((0, 2), np.int64), *twins])
+    total = int(first[-1])
+    graph = coo_array((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(total, total))
+    count, label = connected_components(graph, directed=False)
+    welded = tuple(label[a:b].astype(np.int64) for a, b in zip(first[:-1], first[1:], strict=True))
+    faces = np.concatenate([w[f.panel.surface.faces] for w, f in zip(welded, flats, strict=True)])
+    corner = np.concatenate([f.positions[f.panel.surface.faces] for f in flats])
+    gradients, area = _hat_gradients(corner)
+    return Sewn(faces, welded, gradients, area, int(count))
+
+
+def _hat_gradients(corner: Array) -> tuple[Array, Array]:
+    """Gradients (m, 3, 2) of the three hat functions of flat triangles (m, 3, 2), and areas (m,)."""
+    side = np.roll(corner, -2, axis=1) - np.roll(corner, -1, axis=1)
+    cross = corner[:, 1] - corner[:, 0]
+    other = corner[:, 2] - corner[:, 0]
+    double = np.maximum(cross[:, 0] * other[:, 1] - cross[:, 1] * other[:, 0], 1e-9)
+    turned = np.stack([-side[..., 1], side[..., 0]], axis=2)
+    return turned / double[:, None, None], double / 2
+
+
+def stiffness(sewn: Sewn) -> csc_matrix:
+    """The cloth's stiffness (n, n): the Laplacian of the flat triangles over the welded vertices."""
+    local = np.einsum("mia,mja,m->mij", sewn.gradients, sewn.gradients, sewn.area)
+    rows = np.repeat(sewn.faces, 3, axis=1).ravel()
+    columns = np.tile(sewn.faces, (1, 3)).ravel()
+    return csc_matrix((local.ravel(), (rows, columns)), shape=(sewn.count, sewn.count))
+
+
+def turned_frames(sewn: Sewn, place: Vertices) -> Array:
+    """For each triangle the nearest rigid image (m, 3, 2) of its flat at positions (n, 3)."""
+    f = np.einsum("mkx,mka->mxa", place[sewn.faces], sewn.gradients)
+    gram = np.einsum("mxa,mxb->mab", f, f)
+    # Inverse square root of a 2 x 2 matrix in closed form (Cayley and Hamilton).
+    det = np.sqrt(np.maximum(gram[:, 0, 0] * gram[:, 1, 1] - gram[:, 0, 1] ** 2, 1e-12))
+    trace = np.sqrt(gram[:, 0, 0] + gram[:, 1, 1] + 2 * det)
+    root = (gram + det[:, None, None] * np.eye(2)) / trace[:, None, None]
+    size = root[:, 0, 0] * root[:, 1, 1] - root[:, 0, 1] ** 2
+    inverse = np.empty_like(root)
+    inverse[:, 0, 0], inverse[:, 1, 1] = root[:, 1, 1], root[:, 0, 0]
+    inverse[:, 0, 1] = inverse[:, 1, 0] = -root[:, 0, 1]
+    return f @ (inverse / size[:, None, None])
+
+
+def pull(sewn: Sewn, frames: Array) -> Array:
+    """Right-hand side (n, 3) of the global step: what rigid images (m, 3, 2) ask of each vertex."""
+    each = np.einsum("mxa,mka,m->mkx", frames, sewn.gradients, sewn.area)
+    out = np.zeros((sewn.count, 3))
+    for k in range(3):
+        for d in range(3):
+            out[:, d] += np.bincount(sewn.faces[:, k], each[:, k, d], minlength=sewn.count)
+    return out
+
+
+def supported(place: Vertices, support: Surface) -> Vertices:
+    """Positions (n, 3) with those inside the support moved out onto it."""
+    signed, _, nearest, _ = igl.signed_distance(
+        place, support.vertices, support.faces, igl.SIGNED_DISTANCE_TYPE_PSEUDONORMAL
+    )
+    inside = np.asarray(signed).ravel() < 0
+    return np.where(inside[:, None], np.asarray(nearest), place)
+
+
+def settle(
+    sewn: Sewn, start: Vertices, support: Surface, *, steps: int = 160, still: float = 0.01
+) -> tuple[Vertices, int]:
+    """The sewn suit at rest over its support: positions (n, 3) mm and the steps that it took.
+
+    start (n, 3): the rough wrap; still: mean movement in mm of a step at which it rests.
+    """
+    matrix = stiffness(sewn)
+    weight = HOLD * np.ones(sewn.count)
+    solve = factor(csc_matrix(matrix + diags_array(weight))).solve
+    place = start
+    lift = np.zeros_like(start)
+    history: list[tuple[Array, Array]] = []
+    for step in range(steps):
+        if step % CONTACT_EVERY == 0:
+            lift = supported(place, support) - place
+            history.clear()
+        target = place + lift
+        new = solve(pull(sewn, turned_frames(sewn, place)) + weight[:, None] * target)
+        moved = new - place
+        place = _learned(place, new, history)
+        if np.linalg.norm(moved, axis=1).mean() < still:
+            return place, step + 1
+    return place, steps
+
+
+def _learned(place: Array, new: Array, history: list[tuple[Array, Array]]) -> Array:
+    """The next positions from the last few steps (D. Anderson 1965)."""
+    history.append((place, new))
+    del history[:-MEMORY]
+    residual = np.array([(n - p).ravel() for p, n in history])
+    if len(history) < 2:
+        return new
+    differences = residual[1:] - residual[:-1]
+    gram = differences @ differences.T
+    gram += 1e-10 * np.trace(gram) * np.eye(len(gram))
+    gamma = np.linalg.solve(gram, differences @ residual[-1])
+    out = new.ravel().copy()
+    for k, g in enumerate(gamma):
+        out -= g * (history[k + 1][1] - history[k][1]).ravel()
+    return out.reshape(new.shape)
+
+
+def distances(place: Vertices, faces: Faces, shell: Surface) -> tuple[Array, Array]:
+    """Distance (n,) of sewn vertices from the shell, and the area (n,) that each stands for."""
+    squared, _, _ = igl.point_mesh_squared_distance(place, shell.vertices, shell.faces)
+    corner = place[faces]
+    area = np.linalg.norm(
+        np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]), axis=1
+    )
+    share = np.bincount(faces.ravel(), np.repeat(area / 6, 3), minlength=len(place))
+    return np.sqrt(np.maximum(np.asarray(squared).ravel(), 0.0)), share

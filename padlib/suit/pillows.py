@@ -1,0 +1,98 @@
+"""The cushions of a suit's pads as panels and flats: top and base, sewn to each other all round."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from padlib.flatten.darts import dart_panel
+from padlib.flatten.flat import Flat
+from padlib.flatten.together import chains, mirror_flat
+from padlib.padding.pillow import Pillow
+from padlib.seams.mirror import mirrored
+from padlib.seams.panels import Edge, Panel
+from padlib.suit.matching import DART_SHARES, match_flats, turned
+
+DOWN = np.array([0.0, 0.0, -1.0])
+EDGES = 4  # into which the rim is parted, so that top and base have marks to meet at
+
+
+def pillow_panels(pillows: Sequence[Pillow], *, symmetric: bool) -> tuple[Panel, ...]:
+    """Top and base panel of each pillow; right ones as mirror images if the suit is symmetric."""
+    panels = [p for pillow in pillows for p in _two_panels(pillow)]
+    return mirrored(panels) if symmetric else tuple(panels)
+
+
+def _two_panels(pillow: Pillow) -> tuple[Panel, Panel]:
+    names = [f"pillow-{pillow.name}-{pillow.side}-{what}" for what in ("top", "base")]
+    rim_top, rim_base = pillow.boundary_top, pillow.boundary_base
+    start = int(np.argmax(pillow.top.vertices[rim_top, 2]))
+    rim_top, rim_base = np.roll(rim_top, -start), np.roll(rim_base, -start)
+    cuts = _even_cuts(pillow.top.vertices[rim_top])
+    closed_top, closed_base = np.append(rim_top, rim_top[0]), np.append(rim_base, rim_base[0])
+    runs_top = [closed_top[a : b + 1] for a, b in zip(cuts[:-1], cuts[1:], strict=True)]
+    runs_base = [closed_base[a : b + 1][::-1] for a, b in zip(cuts[:-1], cuts[1:], strict=True)][
+        ::-1
+    ]
+    seams = [f"{pillow.name}-rim-{k + 1}" for k in range(len(runs_top))]
+    last = len(runs_top) - 1
+    parents_top = np.arange(len(pillow.top.vertices))
+    parents_base = len(parents_top) + np.arange(len(pillow.base.vertices))
+    parents_base[rim_base] = parents_top[rim_top]
+    edges_top = tuple(
+        Edge(seams[k], "sewn", run, (names[1], last - k)) for k, run in enumerate(runs_top)
+    )
+    edges_base = tuple(
+        Edge(seams[last - k], "sewn", run, (names[0], last - k)) for k, run in enumerate(runs_base)
+    )
+    return (
+        Panel(names[0], pillow.side, pillow.top, parents_top, edges_top),
+        Panel(names[1], pillow.side, pillow.base, parents_base, edges_base),
+    )
+
+
+def _even_cuts(rim: NDArray[np.float64]) -> list[int]:
+    """Indices that part a closed line (k, 3) into runs of about the same length, 0 and k included."""
+    step = np.linalg.norm(np.roll(rim, -1, axis=0) - rim, axis=1)
+    along = np.concatenate([[0.0], np.cumsum(step)])
+    inner = [int(np.argmin(np.abs(along - along[-1] * k / EDGES))) for k in range(1, EDGES)]
+    return sorted({0, *inner, len(rim)})
+
+
+def pillow_flats(
+    pillows: Sequence[Pillow], *, symmetric: bool, limit: float, most: int
+) -> tuple[tuple[Flat, ...], Mapping[tuple[str, str], float]]:
+    """Flats of all tops and bases, matched all round, and by how much each pair differs, mm."""
+    panels = pillow_panels(pillows, symmetric=symmetric)
+    own = [p for p in panels if p.mirror_of is None]
+    flats = [dart_panel(p, limit=limit * DART_SHARES[0], max_darts=most) for p in own]
+    if flats:
+        flats = [turned(f, DOWN) for f in match_flats(flats, limit=limit)]
+    counts = {p.name: len(p.edges) for p in panels}
+    image_of = {p.mirror_of: p.name for p in panels if p.mirror_of}
+    images = [mirror_flat(f, counts) for f in flats if f.panel.name in image_of]
+    by_name = {f.panel.name: f for f in (*flats, *images)}
+    ordered = tuple(by_name[p.name] for p in panels)
+    return ordered, {(p.name, p.side): _difference(p, by_name) for p in pillows}
+
+
+def _difference(pillow: Pillow, flats: Mapping[str, Flat]) -> float:
+    """The largest difference of a run of the rim between top and base on paper, mm."""
+    top = flats[f"pillow-{pillow.name}-{pillow.side}-top"]
+    base = flats[f"pillow-{pillow.name}-{pillow.side}-base"]
+    worst = 0.0
+    for edge in top.panel.edges:
+        if edge.partner is None or edge.kind == "dart":
+            continue
+        back = base.panel.edges[edge.partner[1]]
+        worst = max(worst, abs(_length(top, edge) - _length(base, back)))
+    return worst
+
+
+def _length(flat: Flat, edge: Edge) -> float:
+    runs = chains(flat.panel, edge)
+    return float(
+        sum(np.linalg.norm(np.diff(flat.positions[r], axis=0), axis=1).sum() for r in runs)
+    )
