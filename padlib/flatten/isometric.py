@@ -26,6 +26,7 @@ from padlib.mesh.surface import Faces, Plane, Vertices
 
 CONTACT_REACH = 0.2
 CONTACT_GAIN = 1e-4
+CONTACT_TOLERANCE = 1e-4
 TIE_ROUNDS = 8
 ROUNDS = 200
 TIE_ERROR = 1e-6
@@ -99,7 +100,8 @@ def solve(
     if barrier:
         begin = _injective_start(scaled, faces, loop, problem.at_rest, first)
         watched = replace(problem, contacts=(contact_of(scaled, loop),))
-        flat, work, tied = _stages(watched, begin, plan)
+        rough = replace(plan, tolerance=max(plan.tolerance, CONTACT_TOLERANCE))
+        flat, work, tied = _stages(watched, begin, rough)
     _check(problem, loop, flat)
     pull = np.zeros(0) if tied is None else tied.pull * tied.lengths
     return Solved(flat * unit, work.steps, barrier, pull)

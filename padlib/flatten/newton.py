@@ -25,6 +25,7 @@ from padlib.mesh.solve import Factor, factor
 from padlib.mesh.surface import Faces, Plane
 
 _SHORT = 0.9
+_FARTHEST = 16.0
 _ARMIJO = 1e-4
 _STEPS = 40
 _RIDGE = 1e-9
@@ -178,18 +179,42 @@ def _solved(
 def _line_search(
     problem: Problem, flat: Plane, move: Plane, now: float, slope: float
 ) -> tuple[Plane, float]:
-    """The flat after the longest halved step that lowers the energy enough, and its energy."""
-    step = min(1.0, _SHORT * flip_step(problem.faces, flat, move))
-    for contact in problem.contacts:
-        meeting = touch.contact_step(contact.loop, flat, move, step)
-        step = step if meeting >= step else _SHORT * meeting
+    """The flat after a step that lowers the energy enough, and its energy.
+
+    Halved until it does (Armijo); or, where the energy falls faster than the model said, because
+    the projected Hessian is too stiff, doubled as long as that gains.
+    """
+    longest = _longest(problem, flat, move)
+    step = min(1.0, longest)
     for _ in range(_STEPS):
         there = flat + step * move
         after = value(problem, there)
         if after <= now + _ARMIJO * step * slope and _simple(problem, there):
-            return there, after
+            return _extended(problem, flat, move, (step, after, longest), now + 0.7 * step * slope)
         step *= 0.5
     return flat, now
+
+
+def _longest(problem: Problem, flat: Plane, move: Plane) -> float:
+    """The longest step, at most `_FARTHEST`, that flips nothing and meets nothing."""
+    step = min(_FARTHEST, _SHORT * flip_step(problem.faces, flat, move))
+    for contact in problem.contacts:
+        meeting = touch.contact_step(contact.loop, flat, move, step)
+        step = step if meeting >= step else _SHORT * meeting
+    return step
+
+
+def _extended(
+    problem: Problem, flat: Plane, move: Plane, first: tuple[float, float, float], hoped: float
+) -> tuple[Plane, float]:
+    """The flat after the step, or a multiple of it where the energy fell below what was hoped."""
+    step, after, longest = first
+    while after < hoped and 2 * step <= longest:
+        further = value(problem, flat + 2 * step * move)
+        if not (further < after and _simple(problem, flat + 2 * step * move)):
+            break
+        step, after = 2 * step, further
+    return flat + step * move, after
 
 
 def _simple(problem: Problem, flat: Plane) -> bool:

@@ -203,6 +203,8 @@ def _superlu_numeric(made: Factor, part: sp.csc_matrix) -> None:
         made._state = splu(part, **options)
     except RuntimeError as error:
         raise np.linalg.LinAlgError("the matrix is singular") from error
+    if made.spd and not (made._state.U.diagonal().real > 0).all():
+        raise np.linalg.LinAlgError("the matrix is not positive definite")
 
 
 def _superlu_solve(made: Factor, rhs: NDArray) -> NDArray:
