@@ -18,11 +18,14 @@ from numpy.typing import NDArray
 from padlib.errors import FlatteningError
 from padlib.findings import Finding, Grade
 from padlib.flatten.conformal import conformal
+from padlib.flatten.cutting import Legs, Opened, cut_darts
 from padlib.flatten.disk import boundary_loop
 from padlib.flatten.flat import Dart, Flat
 from padlib.flatten.forecast import forecast
+from padlib.flatten.injective import overlaps
 from padlib.flatten.isometric import isometric
 from padlib.flatten.search import (
+    HARD,
     Ground,
     Rules,
     Trial,
@@ -30,23 +33,23 @@ from padlib.flatten.search import (
     evaluate,
     find,
     ground,
+    holds,
     lengthened,
     shortened,
     spread,
     total_length,
 )
-from padlib.flatten.sketch import Wedge, part_legs, sketch
-from padlib.flatten.slit import Line, draw_line, open_slit
-from padlib.flatten.stretch import areas, stretch, summary
-from padlib.mesh.surface import Faces, Plane, Surface, Vertices
-from padlib.seams.panels import Edge, Panel
+from padlib.flatten.sketch import sketch
+from padlib.flatten.slit import carry
+from padlib.flatten.stretch import areas, flipped, stretch, summary
+from padlib.mesh.surface import Plane
+from padlib.seams.panels import Panel
 
-MARGIN = 0.95  # of the limit is aimed at: matching seams afterwards costs a little
-PARTED = 0.02  # mm: how far legs are drawn apart before the flat is laid anew
-TRIANGLES = 600  # of a sketch
-ROUNDS = 4  # of making darts longer or shorter where the sketch was wrong
-CLOSE = 0.97  # of the target: near enough not to try again
-NUDGES = (0.0, 2.0, -2.0, 4.0, -4.0)  # mm
+TRIANGLES = 500  # of a sketch
+HELPS = 0.95  # of the stretch without darts: where darts cannot mend a panel, they must reach this
+ROUNDS = 3  # of making darts longer or shorter where the sketch was wrong
+FAR = 1.4  # of the target
+CLOSE = 0.95  # of the target: near enough not to try again
 
 
 @dataclass(frozen=True)
@@ -72,7 +75,7 @@ class _Cut:
     panel: Panel
     flat: Plane
     stretch: NDArray[np.float64]
-    legs: tuple[tuple[NDArray[np.int64], NDArray[np.int64]], ...]
+    legs: Legs
     value: float
 
 
@@ -81,7 +84,7 @@ def dart_panel(
     *,
     limit: float = 0.05,
     percentile: float = 95.0,
-    margin: float = MARGIN,
+    margin: float = 1.0,
     max_darts: int = 6,
     rules: Rules | None = None,
 ) -> Flat:
@@ -92,10 +95,7 @@ def dart_panel(
     where darts may lie and how they may look (their limit, percentile and max_darts give way to
     those given here).
 
-    The flat's panel has the slits opened. Its edges keep their numbers: where a mouth lies in an
-    edge, both its copies are in that edge's run, one after the other, with the same parent. One edge
-    of kind "dart" for each dart follows behind them: left leg from the mouth to the tip and back
-    along the right leg. Vertices made for darts have the parent -1.
+    The flat's panel has the slits opened, see `cutting.cut_darts` for its edges and parents.
     Findings 550 to 553. Raises MeshError where the panel is not a disk, FlatteningError where no
     flat without flip or overlap was found.
     """
@@ -103,7 +103,7 @@ def dart_panel(
     vertices, faces = panel.surface.vertices, panel.surface.faces
     first = conformal(vertices, faces)
     before, area = stretch(vertices, faces, first), areas(vertices, faces)
-    start = _laid(panel, (), isometric(vertices, faces, start=first, limit=limit), base)
+    start = _laid(panel, (), isometric(vertices, faces, start=first, limit=HARD * limit), base)
     cut, notes = start, []
     if start.value > limit * margin:
         cut, notes = _darted(panel, start, base, limit * margin)
@@ -126,7 +126,7 @@ def suggest_darts(
     """
     base = replace(rules or Rules(), limit=limit, percentile=percentile, tries=2 * count)
     vertices, faces = panel.surface.vertices, panel.surface.faces
-    start = _laid(panel, (), isometric(vertices, faces, limit=limit), base)
+    start = _laid(panel, (), isometric(vertices, faces, limit=HARD * limit), base)
     here = _ground(panel, start, base, limit)
     if here is None:
         return []
@@ -143,7 +143,7 @@ def pairs_of_darts(flat: Flat) -> list[tuple[NDArray[np.int64], NDArray[np.int64
     return [(dart.left, dart.right) for dart in flat.darts]
 
 
-def _laid(panel: Panel, legs: tuple, flat: Plane, rules: Rules) -> _Cut:
+def _laid(panel: Panel, legs: Legs, flat: Plane, rules: Rules) -> _Cut:
     """A cut panel with its stretch."""
     vertices, faces = panel.surface.vertices, panel.surface.faces
     values = stretch(vertices, faces, flat)
@@ -186,7 +186,8 @@ def _ground(panel: Panel, start: _Cut, rules: Rules, target: float) -> Ground | 
     plain = None if here is None else evaluate(here, ())
     if plain is None or plain.value <= 0:
         return None
-    gain = start.value / plain.value
+    # far over the limit the sketch's milder energy says little of what it will say near the limit
+    gain = start.value / plain.value if start.value < FAR * target else 1.0
     return replace(here, ask=target / gain, gain=gain)
 
 
@@ -197,23 +198,58 @@ def _darted(panel: Panel, start: _Cut, rules: Rules, target: float) -> tuple[_Cu
         words = "no sewn edge is long enough to start a dart from; the stretch stays as it is"
         return start, [Finding(553, words, panel.name, Grade.WARNING)]
     trial = find(here)
+    if trial is None or not trial.wedges:
+        return start, []
+    if not holds(here, trial):
+        made = _made(panel, start, trial, rules)
+        helps = made is not None and made.value < HELPS * start.value and _sound(made, rules)
+        return (made if helps else start), []
+    best, trial = _fitted(panel, start, here, trial, target)
+    return _unneeded(panel, start, here, trial, best, target), []
+
+
+def _fitted(
+    panel: Panel, start: _Cut, here: Ground, trial: Trial, target: float
+) -> tuple[_Cut, Trial]:
+    """The panel with a trial's darts, longer or shorter until the panel itself just holds the target,
+    and the last trial."""
     best = start
     for _ in range(ROUNDS):
-        if trial is None or not trial.wedges:
-            break
-        made = _made(panel, start, trial.wedges, rules)
+        made = _made(panel, start, trial, here.rules)
         if made is None:
             break
-        best = _shorter(best, made, target)
+        best = _shorter(best, made, target) if _sound(made, here.rules) else best
         here = replace(here, ask=target * trial.value / made.value, gain=made.value / trial.value)
         if CLOSE * target < made.value <= target:
             break
-        step = shortened if made.value <= target else lengthened
-        after = step(here, trial)
-        if after is trial:
+        fits = made.value <= target
+        after = shortened(here, trial, cut=0.1) if fits else lengthened(here, trial)
+        if after is None or after.wedges == trial.wedges or not holds(here, after):
             break
         trial = after
-    return best, []
+    return best, trial
+
+
+def _unneeded(
+    panel: Panel, start: _Cut, here: Ground, trial: Trial, best: _Cut, target: float
+) -> _Cut:
+    """The panel without the darts that the panel itself, not only its sketch, can do without."""
+    k = 0
+    while best.value <= target and len(trial.wedges) > 1 and k < len(trial.wedges):
+        fewer = evaluate(here, trial.wedges[:k] + trial.wedges[k + 1 :])
+        made = None if fewer is None else _made(panel, start, fewer, here.rules)
+        if made is not None and made.value <= target and _sound(made, here.rules):
+            best, trial = _fitted(panel, start, here, fewer, target)
+            k = 0
+        else:
+            k += 1
+    return best
+
+
+def _sound(cut: _Cut, rules: Rules) -> bool:
+    """Whether all darts of a cut panel open as they must."""
+    intakes = [_measured(cut, left, right).intake_deg for left, right in cut.legs]
+    return all(rules.least_intake <= intake <= rules.most_intake for intake in intakes)
 
 
 def _shorter(one: _Cut, two: _Cut, target: float) -> _Cut:
@@ -234,58 +270,40 @@ def _leg_length(cut: _Cut) -> float:
     )
 
 
-def _made(panel: Panel, start: _Cut, wedges: tuple[Wedge, ...], rules: Rules) -> _Cut | None:
-    """The panel with these darts cut and laid flat; None where one of them cannot be."""
-    vertices, faces, flat = panel.surface.vertices, panel.surface.faces, start.flat
-    paths = []
-    for wedge in wedges:
-        line = _line(vertices, faces, flat, wedge)
-        if line is None:
-            return None
-        vertices, faces, flat = line.vertices, line.faces, line.flat
-        paths.append(line.path)
-    parents = np.concatenate(
-        [panel.parents, np.full(len(vertices) - len(panel.parents), -1, dtype=np.int64)]
-    )
-    legs = []
-    for path in paths:
-        slit = open_slit(faces, path, len(vertices))
-        faces = slit.faces
-        vertices, flat, parents = slit.spread(vertices), slit.spread(flat), slit.spread(parents)
-        flat = part_legs(flat, slit.left, slit.right, PARTED)
-        legs.append((slit.left, slit.right))
-    opened = replace(
-        panel, surface=Surface(vertices, faces), parents=parents, edges=_edges(panel.edges, legs)
-    )
+def _made(panel: Panel, start: _Cut, trial: Trial, rules: Rules) -> _Cut | None:
+    """The panel with a trial's darts cut and laid flat; None where one of them cannot be."""
+    opened = cut_darts(panel, start.flat, trial.wedges)
+    if opened is None:
+        return None
+    vertices, faces = opened.panel.surface.vertices, opened.panel.surface.faces
+    begin = _begun(opened, trial)
+    if flipped(vertices, faces, begin).any() or overlaps(faces, begin):
+        begin = opened.flat
     try:
-        laid = isometric(vertices, faces, start=flat, limit=rules.limit)
+        laid = isometric(vertices, faces, start=begin, limit=HARD * rules.limit)
     except FlatteningError:
         return None
-    return _laid(opened, tuple(legs), laid, rules)
+    return _laid(opened.panel, opened.legs, laid, rules)
 
 
-def _line(vertices: Vertices, faces: Faces, flat: Plane, wedge: Wedge) -> Line | None:
-    """A wedge drawn into the mesh, its tip a little aside where the mesh does not allow it there."""
-    tip = np.asarray(wedge.tip)
-    way = tip - flat[wedge.mouth]
-    aside = np.array([-way[1], way[0]]) / np.hypot(*way)
-    for shift in NUDGES:
-        line = draw_line(vertices, faces, flat, wedge.mouth, tip + shift * aside)
-        if line is not None:
-            return line
-    return None
+def _begun(opened: Opened, trial: Trial) -> Plane:
+    """A flat to begin with: where the sketch, laid flat, has the places of the panel's vertices."""
+    begin = carry(trial.mesh.faces, trial.mesh.flat, trial.flat, opened.flat)
+    for own, drawn in zip(opened.legs, trial.mesh.legs, strict=True):
+        for leg, sketched in zip(own, drawn, strict=True):
+            at = [
+                _shares(flat[run])
+                for flat, run in ((opened.flat, leg), (trial.mesh.flat, sketched))
+            ]
+            for axis in (0, 1):
+                begin[leg, axis] = np.interp(at[0], at[1], trial.flat[sketched, axis])
+    return begin
 
 
-def _edges(edges: tuple[Edge, ...], legs: list) -> tuple[Edge, ...]:
-    """The edges with both copies of each mouth in their run, and an edge for each dart behind."""
-    twin = {int(left[0]): int(right[0]) for left, right in legs}
-    out = []
-    for edge in edges:
-        run = [[v, twin[v]] if v in twin else [v] for v in edge.run.tolist()]
-        out.append(replace(edge, run=np.array([v for part in run for v in part], dtype=np.int64)))
-    for k, (left, right) in enumerate(legs):
-        out.append(Edge(f"dart {k + 1}", "dart", np.concatenate([left, right[-2::-1]])))
-    return tuple(out)
+def _shares(points: Plane) -> NDArray[np.float64]:
+    """How far along a line of points (k, 2) each lies, 0 to 1."""
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
+    return along / along[-1]
 
 
 def _measured(cut: _Cut, left: NDArray[np.int64], right: NDArray[np.int64]) -> Dart:
@@ -341,7 +359,7 @@ def _cure(panel: Panel, start: _Cut, cut: _Cut) -> tuple[str, NDArray[np.float64
 def _suggestion(panel: Panel, start: _Cut, here: Ground, trial: Trial) -> Suggestion:
     """A tried dart in the words of the maker."""
     wedge = trial.wedges[0]
-    vertices, faces = panel.surface.vertices, panel.surface.faces
+    vertices = panel.surface.vertices
     near = int(np.hypot(*(start.flat - wedge.tip).T).argmin())
     seam = next(edge.seam for edge in panel.edges if wedge.mouth in edge.run)
     size = total_length(here, trial.wedges)

@@ -13,14 +13,19 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from padlib.flatten.forecast import Forecaster, forecaster
+from padlib.flatten.injective import overlaps
 from padlib.flatten.quick import relax
 from padlib.flatten.sketch import Mesh, Sketch, Wedge, draw, inside
+from padlib.flatten.slit import carry
 from padlib.flatten.strain import Energy
 from padlib.flatten.stretch import areas, stretch, worst
 from padlib.mesh.surface import Plane
 
 SLANTS = np.radians([-50.0, -25.0, 0.0, 25.0, 50.0])  # of a candidate, from the inward normal
-POWER = 4.0
+POWER = 2.0
+HARD = 0.6  # of the limit: above that strain counts heavily, so that little of it passes the limit
+NEARLY = 1.25  # of the limit: what moves of the darts left may mend when one is left out
+WORTH = 0.97  # of the energy: what a dart must at least bring it down to
 CLOSING = 1.15  # of its width at the mouth: no dart is wider than that on the way
 
 
@@ -30,29 +35,37 @@ class Rules:
 
     limit: stretch that the percentile may reach (0.05 is 5 %); percentile of area; max_darts;
     shortest, clear: least length and least distance from corners, other darts and the far edge, mm;
+    longest: greatest length, as part of the root of the panel's area;
     least_intake, most_intake: degrees between the legs; slant: most degrees off the edge's normal;
-    tries: how many candidates a round lays flat.
+    tries: how many candidates a round lays flat; beam: how many trials live on to the next round.
     """
 
     limit: float = 0.05
     percentile: float = 95.0
     max_darts: int = 6
     shortest: float = 30.0
+    longest: float = 0.75
     clear: float = 15.0
     least_intake: float = 3.0
     most_intake: float = 75.0
     slant: float = 65.0
     tries: int = 8
+    beam: int = 3
 
 
 @dataclass(frozen=True, eq=False)
 class Trial:
-    """Darts tried: their wedges, the percentile of stretch they leave, the energy, their intakes."""
+    """Darts tried: their wedges, the percentile of stretch they leave, the energy, their intakes.
+
+    mesh and flat: the sketch laid flat, where the next try starts from.
+    """
 
     wedges: tuple[Wedge, ...]
     value: float
     energy: float
-    intakes: tuple[float, ...] = ()
+    intakes: tuple[float, ...]
+    mesh: Mesh
+    flat: Plane
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,7 +74,7 @@ class Ground:
 
     mouths (k,): places in the sketch's loop where a dart may start; inward (b, 2): inward normal at
     each place of the loop; ask: the percentile that the sketch must show, which allows for its
-    coarseness; gain: the panel's percentile over the sketch's, without darts.
+    coarseness; longest: of a dart, mm; gain: the panel's percentile over the sketch's, without darts.
     """
 
     sketch: Sketch
@@ -71,6 +84,7 @@ class Ground:
     base: Mesh
     forecast: Forecaster
     ask: float
+    longest: float
     gain: float = 1.0
 
 
@@ -81,25 +95,31 @@ def ground(sketch: Sketch, rules: Rules, mouths: NDArray[np.int64]) -> Ground | 
         return None
     ahead = forecaster(base.vertices, base.faces, np.arange(len(sketch.kept)))
     inward = _inward(sketch.outline, max(sketch.spacing, rules.clear))
-    return Ground(sketch, rules, mouths, inward, base, ahead, rules.limit)
+    longest = rules.longest * float(np.sqrt(areas(sketch.vertices, sketch.faces).sum()))
+    return Ground(sketch, rules, mouths, inward, base, ahead, rules.limit, longest)
 
 
-def evaluate(ground: Ground, wedges: tuple[Wedge, ...]) -> Trial | None:
-    """Lay the sketch flat with these darts; None where one breaks a rule."""
+def evaluate(ground: Ground, wedges: tuple[Wedge, ...], near: Trial | None = None) -> Trial | None:
+    """Lay the sketch flat with these darts, from the flat of a trial near by; None where one breaks
+    a rule."""
     if not _apart(ground, wedges):
         return None
     mesh = draw(ground.sketch, wedges)
     if mesh is None:
         return None
-    energy = Energy(1.0, 1.0, POWER, ground.rules.limit)
-    flat, left = relax(mesh.vertices, mesh.faces, mesh.flat, energy=energy)
+    energy = Energy(1.0, 1.0, POWER, HARD * ground.rules.limit)
+    starts = [mesh.flat]
+    if near is not None:
+        starts.append(carry(near.mesh.faces, near.mesh.flat, near.flat, mesh.flat))
+    flat, left = relax(mesh.vertices, mesh.faces, starts, energy=energy)
     intakes = [_intake(flat[a], flat[b]) for a, b in mesh.legs]
-    low, high = ground.rules.least_intake, ground.rules.most_intake
-    if any(intake is None or not low <= intake <= high for intake in intakes):
+    if any(intake is None or intake < ground.rules.least_intake for intake in intakes):
+        return None
+    if wedges and overlaps(mesh.faces, flat):
         return None
     size = worst(stretch(mesh.vertices, mesh.faces, flat))
     value = percentile(size, areas(mesh.vertices, mesh.faces), ground.rules.percentile)
-    return Trial(wedges, value, left, tuple(intakes))
+    return Trial(wedges, value, left, tuple(intakes), mesh, flat)
 
 
 def percentile(size: NDArray[np.float64], weight: NDArray[np.float64], at: float) -> float:
@@ -153,9 +173,9 @@ def _apart(ground: Ground, wedges: tuple[Wedge, ...]) -> bool:
         way = tip - mouth
         size = np.hypot(*way)
         place = int(np.flatnonzero(ground.sketch.loop == wedges[i].mouth)[0])
-        if size < rules.shortest or way @ ground.inward[place] < size * np.cos(
-            np.radians(rules.slant)
-        ):
+        if not rules.shortest <= size <= ground.longest or way @ ground.inward[
+            place
+        ] < size * np.cos(np.radians(rules.slant)):
             return False
         if not _clear_of_rim(ground, place, mouth, tip):
             return False
@@ -194,37 +214,66 @@ def candidates(ground: Ground, wedges: tuple[Wedge, ...]) -> list[tuple[float, W
     lines = [_samples(sketch.flat[w.mouth], np.asarray(w.tip), h) for w in wedges]
     held = np.unique(spots.query(np.concatenate(lines))[1]) if lines else np.zeros(0, np.int64)
     ahead = ground.forecast.holding(held)
-    places = np.intersect1d(ground.mouths, sketch.kept)
-    by_size: dict[int, list[tuple[Wedge, list[int], list[float]]]] = {}
-    for place, way, depths in _rays(ground, places):
-        mouth = sketch.outline[place]
-        start = int(sketch.loop[place])
-        along = np.arange(0.5 * h, depths[-1] + 0.1 * h, 0.5 * h) if len(depths) else np.zeros(0)
-        hits = spots.query(mouth + along[:, None] * way)[1] if len(along) else along
-        for depth in depths:
-            line = list(dict.fromkeys(hits[along <= depth + 1e-9].tolist()))
-            if set(line) & set(held.tolist()):
+    rays = _rays(ground, np.intersect1d(ground.mouths, sketch.kept))
+    shares = [np.arange(0.5 * h, depths[-1] + 0.1 * h, 0.5 * h) for _, _, depths in rays]
+    points = [
+        sketch.outline[place] + along[:, None] * way
+        for (place, way, _), along in zip(rays, shares, strict=True)
+    ]
+    hits = spots.query(np.concatenate(points))[1] if points else np.zeros(0, np.int64)
+    by_size: dict[int, list[Slit]] = {}
+    taken, at = set(held.tolist()), 0
+    for (place, way, depths), along in zip(rays, shares, strict=True):
+        here, at = hits[at : at + len(along)], at + len(along)
+        for slit in _slits(ground, place, way, depths, here, spots.data):
+            if not taken.isdisjoint(slit.line):
                 break
-            wedge = Wedge(start, tuple((mouth + depth * way).tolist()))
-            ahead_of = ((spots.data[line] - mouth) @ way).tolist()
-            by_size.setdefault(len(line), []).append((wedge, line, ahead_of))
+            by_size.setdefault(len(slit.line), []).append(slit)
     return sorted(_ranked(ahead, by_size), key=lambda pair: pair[0])
 
 
-def _ranked(
-    ahead: Forecaster, by_size: dict[int, list[tuple[Wedge, list[int], list[float]]]]
-) -> list[tuple[float, Wedge]]:
+@dataclass(frozen=True)
+class Slit:
+    """A candidate as the forecast sees it: vertices on its line, and how far from the mouth each is."""
+
+    wedge: Wedge
+    line: list[int]
+    along: list[float]
+
+
+def _slits(
+    ground: Ground,
+    place: int,
+    way: NDArray[np.float64],
+    depths: NDArray[np.float64],
+    hits: NDArray[np.int64],
+    spots: Plane,
+) -> list[Slit]:
+    """The candidates of one ray, one for each depth; hits: nearest vertices every half spacing."""
+    mouth, start = ground.sketch.outline[place], int(ground.sketch.loop[place])
+    tips = (mouth + depths[:, None] * way).tolist()
+    away = ((spots[hits] - mouth) @ way).tolist()
+    first = dict(zip(hits[::-1].tolist(), range(len(hits))[::-1], strict=True))
+    steps = sorted(first.items(), key=lambda pair: pair[1])
+    out = []
+    for tip, reach in zip(tips, depths / (0.5 * ground.sketch.spacing), strict=True):
+        line = [v for v, k in steps if k + 1 <= reach + 1e-6]
+        out.append(Slit(Wedge(start, tuple(tip)), line, [away[first[v]] for v in line]))
+    return out
+
+
+def _ranked(ahead: Forecaster, by_size: dict[int, list[Slit]]) -> list[tuple[float, Wedge]]:
     """Forecast strain of candidate slits of each size, without those whose legs would not open."""
     out: list[tuple[float, Wedge]] = []
     for group in by_size.values():
-        lines = np.array([line for _, line, _ in group])
-        along = np.array([at for _, _, at in group])
+        lines = np.array([slit.line for slit in group])
+        along = np.array([slit.along for slit in group])
         left, free = ahead.with_slits(lines)
         far = along.max(axis=1)
         mouth = (free * along).sum(axis=1)
         middle = (free * np.maximum(along - 0.5 * far[:, None], 0.0)).sum(axis=1)
         opens = (mouth > np.radians(1.0) * far) & (middle > 0.0) & (middle < CLOSING * mouth)
-        out += [(float(left[i]), group[i][0]) for i in np.flatnonzero(opens)]
+        out += [(float(left[i]), group[i].wedge) for i in np.flatnonzero(opens)]
     return out
 
 
@@ -245,7 +294,7 @@ def _rays(
     cos, sin = np.cos(SLANTS), np.sin(SLANTS)
     across = np.stack([-normal[:, 1], normal[:, 0]], axis=1)
     ways = normal[:, None] * cos[:, None] + across[:, None] * sin[:, None]
-    depths = np.arange(max(2.0 * h, ground.rules.shortest), np.ptp(outline, axis=0).max(), h)
+    depths = np.arange(max(2.0 * h, ground.rules.shortest), ground.longest, h)
     tips = ground.sketch.outline[places][:, None, None] + ways[:, :, None] * depths[:, None]
     spots = tips.reshape(-1, 2)
     clear = cKDTree(outline).query(spots)[0] > max(ground.rules.clear, 0.8 * h)
@@ -255,6 +304,7 @@ def _rays(
         (int(place), ways[i, k], depths[: count[i, k]])
         for i, place in enumerate(places)
         for k in range(len(SLANTS))
+        if count[i, k]
     ]
 
 
@@ -281,44 +331,60 @@ def spread(ground: Ground, ranked: list[tuple[float, Wedge]], count: int) -> lis
     return out
 
 
-def find(ground: Ground) -> Trial | None:
-    """The search: few and short darts such that the limit holds, or the best that darts can do."""
-    trial = evaluate(ground, ())
-    if trial is None:
-        return None
-    while trial.value > ground.ask and len(trial.wedges) < ground.rules.max_darts:
-        grown = _grown(ground, trial)
-        if grown is None:
+def find(ground: Ground, begin: Trial | None = None) -> Trial | None:
+    """The search: few and short darts such that the limit holds, or the best that darts can do.
+
+    begin: darts to begin with, instead of none. A beam: at every round each of the few best trials
+    grows by one dart in several ways.
+    """
+    begin = evaluate(ground, ()) if begin is None else begin
+    if begin is None or holds(ground, begin):
+        return begin
+    beam, best = [begin], begin
+    for _ in range(ground.rules.max_darts - len(begin.wedges)):
+        beam = _round(ground, beam)
+        held = [trial for trial in beam if holds(ground, trial)]
+        if held:
+            done = [pruned(ground, trial) for trial in held]
+            fewest = min(done, key=lambda t: (len(t.wedges), total_length(ground, t.wedges)))
+            return shortened(ground, fewest)
+        sound = [trial for trial in beam if _sound(ground, trial)]
+        best = min([best, *sound], key=lambda t: t.value)
+        if not beam:
             break
-        trial = _settled(ground, grown)
-    trial = _pruned(ground, trial)
-    return shortened(ground, trial) if trial.value <= ground.ask else trial
+    return pruned(ground, best)
 
 
-def _better(ground: Ground, a: Trial | None, b: Trial) -> bool:
-    """Whether trial b beats a: holding the limit first, then shorter, else less energy."""
-    if a is None:
-        return True
-    held_a, held_b = a.value <= ground.ask, b.value <= ground.ask
-    if held_a != held_b:
-        return held_b
-    if held_b:
-        return total_length(ground, b.wedges) < total_length(ground, a.wedges)
-    return b.energy < a.energy
+def holds(ground: Ground, trial: Trial) -> bool:
+    """Whether a trial keeps the limit with darts that can be sewn."""
+    return trial.value <= ground.ask and _sound(ground, trial)
 
 
-def _grown(ground: Ground, trial: Trial) -> Trial | None:
-    """One dart more, the best of the few that the forecast ranks first; None where none helps."""
-    best = None
-    for wedge in spread(ground, candidates(ground, trial.wedges), ground.rules.tries):
-        tried = evaluate(ground, (*trial.wedges, wedge))
-        if (
-            tried is not None
-            and tried.energy < 0.98 * trial.energy
-            and _better(ground, best, tried)
-        ):
-            best = tried
-    return best
+def _sound(ground: Ground, trial: Trial) -> bool:
+    """Whether no dart of a trial is too wide; in the search others may yet take their share."""
+    return max(trial.intakes, default=0.0) <= ground.rules.most_intake
+
+
+def _round(ground: Ground, beam: list[Trial]) -> list[Trial]:
+    """The few best trials with one dart more, each settled; none where no dart helps."""
+    grown: list[Trial] = []
+    for trial in beam:
+        for wedge in spread(ground, candidates(ground, trial.wedges), ground.rules.tries):
+            tried = evaluate(ground, (*trial.wedges, wedge), trial)
+            if tried is not None and tried.energy < WORTH * trial.energy:
+                grown.append(tried)
+    grown.sort(key=lambda t: _cost(ground, t))
+    return sorted(
+        (_settled(ground, trial) for trial in grown[: ground.rules.beam]),
+        key=lambda t: _cost(ground, t),
+    )
+
+
+def _cost(ground: Ground, trial: Trial) -> tuple[bool, float]:
+    """What trials are compared by: holding the limit first, then shorter; else less energy."""
+    if holds(ground, trial):
+        return False, total_length(ground, trial.wedges)
+    return True, trial.energy
 
 
 def _swapped(trial: Trial, k: int, wedge: Wedge) -> tuple[Wedge, ...]:
@@ -365,8 +431,8 @@ def _settled(ground: Ground, trial: Trial, *, longer: bool = False) -> Trial:
         if longer:
             moves.append(_scaled(ground, wedge, 1.25))
         for move in moves:
-            tried = evaluate(ground, _swapped(trial, k, move))
-            if tried is not None and _better(ground, trial, tried):
+            tried = evaluate(ground, _swapped(trial, k, move), trial)
+            if tried is not None and _cost(ground, tried) < _cost(ground, trial):
                 trial = tried
     return trial
 
@@ -377,37 +443,40 @@ def _scaled(ground: Ground, wedge: Wedge, share: float) -> Wedge:
     return replace(wedge, tip=tuple((mouth + share * (np.asarray(wedge.tip) - mouth)).tolist()))
 
 
-def _pruned(ground: Ground, trial: Trial) -> Trial:
+def pruned(ground: Ground, trial: Trial) -> Trial:
     """The trial without the darts that it can do without."""
-    k = 0
+    k, held = 0, holds(ground, trial)
     while k < len(trial.wedges):
         fewer = evaluate(ground, trial.wedges[:k] + trial.wedges[k + 1 :])
-        if fewer is not None and ground.ask < fewer.value < 1.25 * ground.ask < 2 * trial.value:
-            fewer = _settled(ground, fewer, longer=True) if trial.value <= ground.ask else fewer
-        allowed = ground.ask if trial.value <= ground.ask else 1.02 * trial.value
-        if fewer is not None and fewer.value <= allowed:
+        if fewer is not None and held and not holds(ground, fewer):
+            near = fewer.value < NEARLY * ground.ask
+            fewer = _settled(ground, fewer, longer=True) if near else fewer
+        allowed = ground.ask if held else trial.value / WORTH
+        if fewer is not None and fewer.value <= allowed and _sound(ground, fewer):
             trial, k = fewer, 0
         else:
             k += 1
     return trial
 
 
-def shortened(ground: Ground, trial: Trial) -> Trial:
-    """The trial with every dart as short as the limit allows, sliding where that gives room."""
-    cut = [0.3] * len(trial.wedges)
+def shortened(ground: Ground, trial: Trial, cut: float = 0.3) -> Trial:
+    """The trial with every dart as short as the limit allows, sliding where that gives room.
+
+    cut: share of a dart that is taken off at first.
+    """
+    cuts = [cut] * len(trial.wedges)
     for _ in range(6):
         for k in np.argsort([-length(ground, w) for w in trial.wedges]):
-            if cut[k] < 0.04:
+            if cuts[k] < 0.04:
                 continue
-            tried = evaluate(
-                ground, _swapped(trial, k, _scaled(ground, trial.wedges[k], 1 - cut[k]))
-            )
-            if tried is not None and tried.value <= ground.ask:
+            less = _scaled(ground, trial.wedges[k], 1 - cuts[k])
+            tried = evaluate(ground, _swapped(trial, k, less), trial)
+            if tried is not None and holds(ground, tried):
                 trial = tried
             else:
-                cut[k] *= 0.5
-                trial = _slid(ground, trial, int(k), cut[k])
-        if max(cut, default=0.0) < 0.04:
+                cuts[k] *= 0.5
+                trial = _slid(ground, trial, int(k), cuts[k])
+        if max(cuts, default=0.0) < 0.04:
             break
     return trial
 
@@ -418,21 +487,21 @@ def _slid(ground: Ground, trial: Trial, k: int, share: float) -> Trial:
     step = max(0.5 * ground.sketch.spacing, 1.5 * share * length(ground, wedge))
     for move in _moves(ground, wedge, step):
         move = _scaled(ground, move, (1 - share) * length(ground, wedge) / length(ground, move))
-        tried = evaluate(ground, _swapped(trial, k, move))
-        if tried is not None and tried.value <= ground.ask:
+        tried = evaluate(ground, _swapped(trial, k, move), trial)
+        if tried is not None and holds(ground, tried):
             return tried
     return trial
 
 
 def lengthened(ground: Ground, trial: Trial) -> Trial | None:
-    """The trial with longer darts, so that it holds a limit it just missed; None where it cannot."""
-    for _ in range(8):
-        longer = tuple(_scaled(ground, wedge, 1.06) for wedge in trial.wedges)
-        tried = evaluate(ground, longer)
-        if tried is None:
-            settled = _settled(ground, trial, longer=True)
-            return settled if settled is not trial else None
-        trial = tried
-        if trial.value <= ground.ask:
-            return trial
-    return trial
+    """The trial with longer darts, or with more, so that it holds a limit that it just missed."""
+    longer: Trial | None = trial
+    for _ in range(6):
+        wedges = tuple(_scaled(ground, wedge, 1.06) for wedge in longer.wedges)
+        longer = evaluate(ground, wedges, longer)
+        if longer is None:
+            break
+        if holds(ground, longer):
+            return longer
+    settled = _settled(ground, trial, longer=True)
+    return settled if holds(ground, settled) else find(ground, settled)

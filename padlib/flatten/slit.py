@@ -138,6 +138,23 @@ def locate(
     faces (m, 3); flat (n, 2) without flips; points (p, 2); near: how many faces to look at; tree:
     the `face_tree` of the flat where it is at hand.
     """
+    face, weights = _nearest(faces, flat, points, near, tree)
+    inside = weights.min(axis=1) > -1e-9
+    weights = np.clip(weights, 0.0, None)
+    weights /= np.maximum(weights.sum(axis=1, keepdims=True), 1e-300)
+    return np.where(inside, face, -1), weights
+
+
+def carry(faces: Faces, flat: Plane, values: NDArray, points: Plane) -> NDArray[np.float64]:
+    """Values (n, k) of a flat's vertices at points (p, 2), straight on beyond its outline."""
+    face, weights = _nearest(faces, flat, points, 12, None)
+    return np.einsum("pk,pkj->pj", weights, values[faces[face]])
+
+
+def _nearest(
+    faces: Faces, flat: Plane, points: Plane, near: int, tree: cKDTree | None
+) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """The face that each point lies in or least outside of, and its weights, negative outside."""
     tree = face_tree(faces, flat) if tree is None else tree
     nearest = tree.query(points, k=min(near, len(faces)))[1].reshape(len(points), -1)
     t = flat[faces[nearest]]
@@ -148,13 +165,9 @@ def locate(
         for k in range(3)
     ]
     weights = np.stack(parts, axis=2) / np.where(whole > 0, whole, np.inf)[:, :, None]
-    best = np.argmax(weights.min(axis=2), axis=1)
+    best = np.argmax(np.where(whole > 0, weights.min(axis=2), -np.inf), axis=1)
     rows = np.arange(len(points))
-    weights = weights[rows, best]
-    inside = weights.min(axis=1) > -1e-9
-    weights = np.clip(weights, 0.0, None)
-    weights /= np.maximum(weights.sum(axis=1, keepdims=True), 1e-300)
-    return np.where(inside, nearest[rows, best], -1), weights
+    return nearest[rows, best], weights[rows, best]
 
 
 def _cross(a: NDArray, b: NDArray) -> NDArray:
