@@ -424,8 +424,8 @@ def _asked_facing(word: str, stand: NDArray[np.float64], found: float) -> float:
 
 def _centre_line(turned: Points, tall: float) -> float:
     """x of the symmetry plane, its normal already along X."""
-    _, offset, _ = _polished(turned, tall, 0.0, _trunk_middle(turned, tall))
-    return float(offset)
+    angle, offset, _ = _polished(turned, tall, 0.0, _trunk_middle(turned, tall))
+    return float(offset * np.sign(np.cos(angle)))  # the normal may come back as -X
 
 
 def _trunk_middle(turned: Points, tall: float) -> float:

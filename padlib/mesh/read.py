@@ -20,6 +20,7 @@ from padlib.errors import MeshError
 from padlib.mesh.surface import Faces, Surface, Vertices
 
 KINDS = ("ply", "obj", "stl", "glb", "gltf", "off", "3mf")
+MOST_PACKED = 100  # times its size that a packed mesh may unpack to; text packs 5 to 10 times
 _SPOKEN = "PLY, OBJ, STL, GLB, glTF, OFF or 3MF"
 
 # What the readers of trimesh, numpy, json, zipfile and lxml raise on files that are not what their
@@ -37,6 +38,7 @@ _READ_FAILURES = (
     SyntaxError,
     MemoryError,
     ImportError,
+    StopIteration,
     struct.error,
     zipfile.BadZipFile,
     zlib.error,
@@ -72,8 +74,10 @@ def read_mesh(
     """
     path = Path(path)
     kind = _checked_kind(path, max_bytes)
-    _check_announced(path, kind, max_faces, max_bytes)
+    announced = _check_announced(path, kind, max_faces, max_bytes)
     vertices, faces = _loaded(path, kind, max_faces)
+    if len(faces) < announced:
+        raise _breaks_off(path, announced)
     _check_arrays(path, vertices, faces, max_faces)
     if kind == "stl":
         vertices, faces = _joined(vertices, faces)
@@ -101,33 +105,38 @@ def _checked_kind(path: Path, max_bytes: int) -> str:
     return kind
 
 
-def _check_announced(path: Path, kind: str, max_faces: int, max_bytes: int) -> None:
-    """Refuse, before reading, a file that announces too much or more than it can hold."""
+def _check_announced(path: Path, kind: str, max_faces: int, max_bytes: int) -> int:
+    """Refuse, before reading, a file that announces too much or more than it can hold.
+
+    Returns how many faces it announces, 0 when that is not known.
+    """
     try:
         if kind == "3mf":
-            _check_zip(path, max_bytes)
-            return
-        count, least = _announced(path, kind)
+            unpacked = _unpacked_size(path)
+            count, least = 0, 0
+        else:
+            unpacked = 0
+            count, least = _announced(path, kind)
     except (OSError, ValueError, struct.error, zipfile.BadZipFile) as failure:
         raise _unreadable(path, kind, failure) from failure
-    if count > max_faces:
-        raise _too_many(path, count, max_faces)
-    if least > path.stat().st_size:
+    size = path.stat().st_size
+    limit = min(max_bytes, max(100_000_000, MOST_PACKED * size))
+    if unpacked > limit:
         raise MeshError(
-            f"{path} breaks off: it announces {count:,} faces but is too short to hold them;"
-            " copy or export it again."
-        )
-
-
-def _check_zip(path: Path, max_bytes: int) -> None:
-    """Refuse a 3MF whose contents unpack to more than max_bytes; nothing is unpacked here."""
-    with zipfile.ZipFile(path) as packed:
-        size = sum(entry.file_size for entry in packed.infolist())
-    if size > max_bytes:
-        raise MeshError(
-            f"{path} unpacks to {size / 1e6:,.0f} MB and the limit is {max_bytes / 1e6:,.0f} MB;"
+            f"{path} unpacks to {unpacked / 1e6:,.0f} MB and the limit is {limit / 1e6:,.0f} MB;"
             " export the scan with fewer triangles."
         )
+    if least > size:
+        raise _breaks_off(path, count)
+    if count > max_faces:
+        raise _too_many(path, count, max_faces)
+    return count
+
+
+def _unpacked_size(path: Path) -> int:
+    """Bytes that a packed file's contents unpack to, by its own table; nothing is unpacked here."""
+    with zipfile.ZipFile(path) as packed:
+        return sum(entry.file_size for entry in packed.infolist())
 
 
 def _announced(path: Path, kind: str) -> tuple[int, int]:
@@ -264,6 +273,14 @@ def _too_many(path: Path, count: int, limit: int) -> MeshError:
     """The error for a mesh of too many triangles."""
     return MeshError(
         f"{path} has {count:,} faces and the limit is {limit:,}; export it with fewer triangles."
+    )
+
+
+def _breaks_off(path: Path, count: int) -> MeshError:
+    """The error for a file that ends before all its faces."""
+    return MeshError(
+        f"{path} breaks off: it announces {count:,} faces but does not hold as many; copy or export"
+        " it again."
     )
 
 
