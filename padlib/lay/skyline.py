@@ -47,7 +47,7 @@ def skyline(
         raise ValueError("a piece is wider than the cloth")
     order = sorted(range(len(outlines)), key=lambda i: (-np.ptp(outlines[i][:, 1]), i))
     margin = gap / 2
-    profile = np.zeros(int(np.ceil((width + 2 * margin) / step)) + 1)
+    profile = np.full(int(np.ceil((width + 2 * margin) / step)) + 1, -margin)
     offsets: list[tuple[float, float]] = [(0.0, 0.0)] * len(outlines)
     for i in order:
         low, high = columns(outlines[i], step, margin)
