@@ -12,7 +12,7 @@ from collections.abc import Sequence
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely.geometry import LineString, Polygon
+from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from padlib.errors import InputError
@@ -20,6 +20,8 @@ from padlib.pattern.edge import along
 from padlib.pattern.piece import Line
 
 MITRE_LIMIT = 2.0  # longest mitre in allowances: corners sharper than 60 degrees are squared off
+FLATTEST_DEG = 20.0  # a hem that meets its neighbour flatter than this has a square end
+FAN = 12  # points of a rounded bend inside a stretch
 QUAD_SEGS = 24  # of a round join: the chord of one step sags 0.05 % of the allowance
 OVERLAP_MM = 0.05  # parts reach so far into their neighbours, so that no sliver stays between them
 STEEP_DEG = 60.0  # a folded dart whose legs lie flatter to the edge gets no cap
@@ -51,7 +53,7 @@ def cut_line(
     if not hems and np.all(widths == widths[0]):
         strips = [inside.buffer(widths[0], quad_segs=QUAD_SEGS)]
     else:
-        strips = _strips(ring, widths, inside, hems)
+        strips = _strips(ring, widths, hems)
     apart = widths != np.roll(widths, 1)
     hem_ends = {i % len(ring) for hem in hems for i in hem}
     treated = [i for i in np.flatnonzero(corner | apart) if i not in hem_ends]
@@ -122,13 +124,6 @@ def _inside(ring: Line) -> Polygon:
     return mended
 
 
-def _normals(ring: Line) -> tuple[Line, Line]:
-    """Unit direction and outward normal (n, 2) of each segment of a counter-clockwise ring."""
-    way = np.roll(ring, -1, axis=0) - ring
-    way /= np.maximum(np.hypot(*way.T), 1e-12)[:, None]
-    return way, np.column_stack([way[:, 1], -way[:, 0]])
-
-
 def _tangents(ring: Line, i: int, reach: float = 2.5) -> tuple[Line, Line]:
     """Directions into and out of point i of a ring, over at least `reach` mm so that crumbs do not count."""
     n, back, ahead = len(ring), 1, 1
@@ -150,13 +145,16 @@ def _kite(ring: Line, widths: NDArray[np.float64], i: int, limit: float) -> Poly
     out_a, out_b = np.array([come[1], -come[0]]), np.array([go[1], -go[0]])
     point = ring[i]
     if come @ go > STRAIGHT:  # only the gap between two flat ends is to be filled
-        return Polygon([point, *(point + min(a, b) * out for out in (out_a, out_b))]).buffer(1e-6)
+        share = np.linspace(0.0, 1.0, 5)[:, None]
+        arc = out_a + share * (out_b - out_a)
+        arc *= min(a, b) / np.hypot(*arc.T)[:, None]
+        return Polygon([point, *(point + arc)]).buffer(0.2 * OVERLAP_MM, join_style="mitre")
     tip = (a * go - b * come) / -sine  # where the two offset lines meet, seen from the corner
     far, most = float(np.hypot(*tip)), limit * max(a, b)
     start, end = point + a * out_a - OVERLAP_MM * come, point + b * out_b + OVERLAP_MM * go
     foot = [point + OVERLAP_MM * go, point - OVERLAP_MM * come]
     if far <= most:
-        return Polygon([start, point + tip, end, *foot])
+        return _solid([start, point + tip, end, *foot])
     # Square off: at right angles to the middle of the corner, `most` away from it.
     middle = (out_a + out_b) / max(np.hypot(*(out_a + out_b)), 1e-9)
     middle = middle if np.hypot(*(out_a + out_b)) > 1e-6 else come
@@ -168,83 +166,111 @@ def _kite(ring: Line, widths: NDArray[np.float64], i: int, limit: float) -> Poly
         point + a * out_a + max(steps[0], 0.0) * come,
         point + b * out_b - max(steps[1], 0.0) * go,
     ]
-    shape = Polygon([start, *tips, end, *foot])
+    return _solid([start, *tips, end, *foot])
+
+
+def _solid(points: Sequence[Line]) -> Polygon:
+    """A small polygon, or its hull where its sides would cross."""
+    shape = Polygon(points)
     return shape if shape.is_valid else shape.convex_hull
 
 
 def _strips(
-    ring: Line, widths: NDArray[np.float64], inside: Polygon, hems: Sequence[tuple[int, int]]
+    ring: Line, widths: NDArray[np.float64], hems: Sequence[tuple[int, int]]
 ) -> list[BaseGeometry]:
     """Allowance of each stretch of equal width, hems with shaped ends."""
     n = len(ring)
     breaks = set(np.flatnonzero(widths != np.roll(widths, 1)).tolist())
     breaks |= {i % n for hem in hems for i in hem}
-    hem_at = {start % n: (start, stop) for start, stop in hems}
-    if not breaks:
-        breaks = {0}
-    cuts = sorted(breaks)
+    starts = {start % n for start, _ in hems}
+    cuts = sorted(breaks) or [0]
     out = []
     for start, stop in zip(cuts, [*cuts[1:], cuts[0] + n], strict=True):
-        points = ring[np.arange(start, stop + 1) % n]
-        closed = stop - start == n
-        if start in hem_at and not closed:
-            strip = _hem(ring, widths, start, stop)
-        else:
-            strip = LineString(points).buffer(widths[start], cap_style="flat", quad_segs=QUAD_SEGS)
-        out.append(_outer(strip, points, inside))
-    return out
+        strip = _strip(ring[np.arange(start, stop + 1) % n], float(widths[start]))
+        if start in starts and stop - start < n:
+            strip = _with_hem_end(strip, ring, widths, start, first=True)
+            strip = _with_hem_end(strip, ring, widths, stop % n, first=False)
+        out.append(strip)
+    # where two widths meet, nothing may come nearer than the smaller of them
+    discs = [
+        shapely.Point(ring[i]).buffer(min(widths[i], widths[i - 1]), quad_segs=QUAD_SEGS)
+        for i in cuts
+    ]
+    return out + discs
 
 
-def _outer(strip: BaseGeometry, points: Line, inside: Polygon) -> BaseGeometry:
-    """The part of a strip outside the piece that touches its own stretch, not what pokes through."""
+def _strip(points: Line, width: float) -> BaseGeometry:
+    """The outer side of a line to a distance: a box on each segment, a fan at each outward bend."""
     way = np.diff(points, axis=0)
-    length = np.maximum(np.hypot(*way.T), 1e-12)[:, None]
-    normal = np.column_stack([way[:, 1], -way[:, 0]]) / length
-    probes = shapely.points(0.5 * (points[1:] + points[:-1]) + 0.01 * normal)
-    parts = shapely.get_parts(strip.difference(inside))
-    return (
-        shapely.union_all([p for p in parts if np.any(shapely.intersects(p, probes))])
-        .buffer(OVERLAP_MM / 5, join_style="mitre")
-        .intersection(shapely.union_all([strip, inside]))
+    way /= np.maximum(np.hypot(*way.T), 1e-12)[:, None]
+    normal = np.column_stack([way[:, 1], -way[:, 0]])
+    more, deep = 0.2 * OVERLAP_MM * way, -0.2 * OVERLAP_MM * normal
+    a, b = points[:-1], points[1:]
+    corners = [
+        a - more + deep,
+        b + more + deep,
+        b + more + width * normal,
+        a - more + width * normal,
+    ]
+    boxes = shapely.polygons(np.stack(corners, axis=1))
+    turn = np.arctan2(
+        way[:-1, 0] * way[1:, 1] - way[:-1, 1] * way[1:, 0],
+        np.einsum("ij,ij->i", way[:-1], way[1:]),
     )
+    bends = np.flatnonzero(turn > 1e-6)
+    start = np.arctan2(normal[:-1, 1], normal[:-1, 0])[bends]
+    share = np.linspace(0.0, 1.0, FAN)
+    angle = start[:, None] + turn[bends, None] * share
+    arc = np.stack([np.cos(angle), np.sin(angle)], axis=-1) * width + points[1:-1][bends, None]
+    fans = shapely.polygons(np.concatenate([points[1:-1][bends, None], arc], axis=1))
+    return shapely.union_all([*boxes, *fans])
 
 
-def _hem(ring: Line, widths: NDArray[np.float64], start: int, stop: int) -> BaseGeometry:
-    """The strip of a hem: its ends mirror the cut lines beside it, so that it folds up flush."""
-    n = len(ring)
-    width = float(widths[start % n])
-    points = ring[np.arange(start, stop + 1) % n]
-    trims, ends, gaps = [], [], []
-    for at, first in ((start, True), (stop, False)):
-        come, go = _tangents(ring, at % n)
-        t, s = (
-            (go, -come) if first else (-come, go)
-        )  # away from the corner: along the hem, beside it
-        out = np.array([go[1], -go[0]]) if first else np.array([come[1], -come[0]])
-        beside = float(widths[(start - 1) % n] if first else widths[stop % n])
-        phi = np.clip(np.arccos(np.clip(t @ s, -1.0, 1.0)), np.radians(35), np.radians(145))
-        foot = ring[at % n] - t * beside / np.sin(phi)  # cut line of the neighbour meets the fold
-        slant = t * np.cos(phi) + out * np.sin(phi)  # the neighbour's direction, reflected
-        tip = foot + slant * (1.5 * width / np.sin(phi))
-        far = 4 * width + 4 * beside
-        trims.append(Polygon([foot - 0.3 * width * slant, tip, tip - far * t, foot - far * t]))
-        point = ring[at % n]
-        ends.append(point - t * (beside / np.sin(phi) + 1.5 * width / np.tan(np.radians(35))))
-        deep = (
-            point + s * 3 * width
-        )  # beyond the edge beside the hem, on the inner side of the fold
-        trims.append(Polygon([point, point - far * t, point - far * t - 3 * width * out, deep]))
-        aside = np.array([s[1], -s[0]]) * (-1.0 if first else 1.0)
-        gaps.append(
+def _with_hem_end(
+    strip: BaseGeometry, ring: Line, widths: NDArray[np.float64], at: int, *, first: bool
+) -> BaseGeometry:
+    """A hem's strip with the end at ring position `at` shaped to lie flush when the hem is folded up.
+
+    The cut line beside the hem, reflected in the fold, bounds it. An end at an inward corner stays square.
+    """
+    width, point = float(widths[at] if first else widths[at - 1]), ring[at]
+    beside = float(widths[at - 1] if first else widths[at])
+    come, go = _tangents(ring, at)
+    along_, aside = (go, -come) if first else (-come, go)  # both away from the corner
+    out = np.array([go[1], -go[0]]) if first else np.array([come[1], -come[0]])
+    if aside @ out > -np.sin(np.radians(FLATTEST_DEG)):
+        kite = _kite(ring, widths, at, 1.0)
+        return strip if kite is None else shapely.union_all([strip, kite])
+    phi = np.clip(np.arccos(along_ @ aside), np.radians(35), np.radians(145))
+
+    def place(u: float, v: float) -> Line:
+        return point + u * along_ + v * out
+
+    foot, cotangent = -beside / np.sin(phi), 1.0 / np.tan(phi)
+    end = foot + width * cotangent
+    tiny = 0.2 * OVERLAP_MM
+    if end <= 0.0:
+        wedge = _solid([place(foot, 0), place(tiny, -tiny), place(tiny, width), place(end, width)])
+        parts = [strip, wedge]
+    else:
+        cross = -foot / cotangent
+        trim = _solid(
             [
-                point + OVERLAP_MM * s,
-                point + beside * aside + OVERLAP_MM * s,
-                foot,
-                foot + OVERLAP_MM * slant,
-                point + OVERLAP_MM * out,
+                place(-1.0, cross - 1.0 / cotangent),
+                place(-1.0, width + 1.0),
+                place(end + cotangent, width + 1.0),
             ]
         )
-    longer = LineString([ends[0], *points, ends[1]])
-    strip = longer.buffer(width, cap_style="flat", quad_segs=QUAD_SEGS)
-    strip = strip.difference(shapely.union_all(trims))
-    return shapely.union_all([strip, *(g for g in map(Polygon, gaps) if g.is_valid)])
+        wedge = _solid([place(foot, 0), place(tiny, -tiny), place(tiny, cross + tiny / cotangent)])
+        parts = [strip.difference(trim), wedge]
+    normal = np.array([aside[1], -aside[0]]) * (-1.0 if first else 1.0)
+    gap = _solid(
+        [
+            point + OVERLAP_MM * aside,
+            point + beside * normal + OVERLAP_MM * aside,
+            place(foot, 0),
+            place(foot + tiny * cotangent, tiny),
+            place(0, tiny),
+        ]
+    )
+    return shapely.union_all([*parts, gap])

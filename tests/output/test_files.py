@@ -131,7 +131,7 @@ def test_roll_page_and_its_squares(sheet, roll):
         assert (rows[-1] - rows[0]) / px == pytest.approx(side, abs=0.1)
 
 
-@pytest.mark.parametrize(("name", "every"), [("A4", 14), ("Letter", 20)])
+@pytest.mark.parametrize(("name", "every"), [("A4", 11), ("Letter", 17)])
 def test_tiles_put_together_are_the_roll(sheet, tmp_path, name, every):
     """The windows of pages, laid at their places, show what the roll shows there, to 0.1 mm."""
     write_tiled_pdf(tmp_path / "t.pdf", sheet, name)
@@ -148,12 +148,15 @@ def test_tiles_put_together_are_the_roll(sheet, tmp_path, name, every):
     whole = pdfium.PdfDocument(tmp_path / "r.pdf")[0]
     assert len(document) == len(only) + len(pages) - len(bare)
     dpi = 508  # twenty pixels a millimetre
-    for k in range(8, len(bare), every):
+    dark = 0
+    for k in range(9, len(bare), every):
         page = replace(bare[k], window=bare[k].window[0] + np.array([[0.0, 0.0], [90.0, 120.0]]))
         shown = window_of(only[k], page.width_mm, page.height_mm, page.at, page.window, dpi)
         there = window_of(whole, sheet.width_mm, sheet.height_mm, page.window[0], page.window, dpi)
         rows, columns = (min(a, b) for a, b in zip(shown.shape, there.shape, strict=True))
         assert nearly_same(shown[:rows, :columns] < 128, there[:rows, :columns] < 128), page.name
+        dark += (shown < 128).sum()
+    assert dark > 10_000
 
 
 def window_of(page, width, height, at, window, dpi):
@@ -175,7 +178,7 @@ def nearly_same(a, b):
     """Whether all dark pixels of each image lie within two pixels (0.1 mm) of dark ones of the other."""
     inner = (slice(3, -3), slice(3, -3))
     near_a, near_b = maximum_filter(a, 5), maximum_filter(b, 5)
-    return a.any() and not (a & ~near_b)[inner].any() and not (b & ~near_a)[inner].any()
+    return not (a & ~near_b)[inner].any() and not (b & ~near_a)[inner].any()
 
 
 def test_text_of_the_pages(tiled):

@@ -171,3 +171,30 @@ def test_crossing_sew_line_is_refused():
     bow = np.array([[0.0, 0.0], [100.0, 100.0], [100.0, 0.0], [0.0, 100.0]])
     with pytest.raises(InputError, match="crosses itself"):
         cut_line(bow, 10.0)
+
+
+def test_random_hems():
+    """On 150 random outlines with hems and mixed widths the cut line is simple and holds the piece."""
+    rng = np.random.default_rng(8)
+    done = 0
+    while done < 150:
+        ring = outline(rng)
+        if not shapely.Polygon(ring).is_valid:
+            continue
+        done += 1
+        breaks = np.sort(rng.choice(len(ring), 4, replace=False))
+        widths = np.full(len(ring), 10.0)
+        widths[breaks[0] : breaks[1]] = 30.0
+        widths[breaks[2] : breaks[3]] = 16.0
+        treated = corners(ring)[1]
+        hems = [(int(breaks[0]), int(breaks[1]))]
+        line = cut_line(ring, widths, corner=treated, hems=hems)
+        cut, sew = shapely.Polygon(line), shapely.Polygon(ring)
+        assert cut.is_valid
+        assert cut.exterior.is_simple
+        assert cut.buffer(1e-6).contains(sew)
+        # nowhere narrower than the narrowest allowance, nowhere wider than the widest treated corner
+        points = shapely.points(shapely.get_coordinates(shapely.segmentize(cut.exterior, 3.0)))
+        off = shapely.distance(points, sew.exterior)
+        assert off.min() > 10.0 - 0.05
+        assert off.max() < 30.0 * np.hypot(MITRE_LIMIT, 1.0) + 0.1
