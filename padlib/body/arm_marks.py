@@ -11,12 +11,14 @@ from padlib.body.parts import SIDES, top_of
 from padlib.body.pick import pick
 from padlib.body.regions import arm_region
 from padlib.body.slices import extreme
+from padlib.findings import Finding, Grade
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
 ELBOW = 0.535  # share of the way shoulder to wrist (ANSUR II: acromion-radiale 0.191, radiale-stylion 0.150 of stature)
 HAND = 0.110  # hand length as a share of stature (ANSUR II)
+LEAST_ARM = 0.30  # of stature, armhole to tip: a whole arm is 0.43, with a fist 0.37
 LEAST_HAND = 0.045  # nothing nearer to the tip than this share of stature is taken for the wrist
 
 
@@ -39,21 +41,28 @@ def arm_limb(fig: Figure, side: str, shoulder: Array) -> Limb:
     return limb(points, faces, rough)
 
 
-def arm_marks(fig: Figure, marks: dict[str, Mark]) -> tuple[dict[str, Mark], dict[str, Limb]]:
-    """Elbow, wrist and hand tip of each side that has armpit and shoulder point, and the arms' sections."""
+def arm_marks(fig: Figure, marks: dict[str, Mark], findings: list[Finding]) -> dict[str, Mark]:
+    """Elbow, wrist and hand tip of each side that has armpit, shoulder point and a whole arm."""
     out: dict[str, Mark] = {}
-    arms: dict[str, Limb] = {}
     for side in SIDES:
         if f"axilla_{side}" not in marks or f"acromion_{side}" not in marks:
             continue
         arm = arm_limb(fig, side, marks[f"acromion_{side}"][0])
-        arms[side] = arm
+        if arm.s[-1] < LEAST_ARM * fig.stature:
+            findings.append(_cut(side))
+            continue
         wrist, sure = _wrist(arm, fig.stature)
         elbow, bent = _elbow(arm, wrist)
         out[f"hand_tip_{side}"] = (arm.line[-1], 0.9)
         out[f"wrist_{side}"] = (on_section(arm, wrist, outward(arm, wrist, side)), sure)
         out[f"elbow_{side}"] = (on_section(arm, elbow, behind(arm, elbow)), bent)
-    return out, arms
+    return out
+
+
+def _cut(side: str) -> Finding:
+    """The finding for an arm that is too short to have a hand."""
+    words = f"The {side} arm is cut off; its elbow, wrist and hand are left out."
+    return Finding(240, words, f"{side} arm", Grade.WARNING)
 
 
 def _wrist(arm: Limb, stature: float) -> tuple[float, float]:

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from padlib.body.parts import LEVELS, SIDES, Parts, find_parts, parting, top_of
 from padlib.body.slices import Slices, extreme, girth, hull, slices
+from padlib.body.webs import axilla_above, crotch_above
 from padlib.findings import Finding, Grade
 
 Array = NDArray[np.float64]
@@ -22,6 +23,7 @@ FAT_NECK = (
     0.13  # share of stature from crown to thinnest neck where the neck has no waist of its own
 )
 CROTCH_RANGE = (0.36, 0.53)  # of stature: an infant to the longest legs of ANSUR II, legs apart
+STUMP = 0.30  # a crotch lower than this share of the height means that the legs are cut off
 AXILLA_RANGE = (0.66, 0.81)
 
 
@@ -50,6 +52,11 @@ class Figure:
         return self.base + share * self.stature
 
     @property
+    def whole_legs(self) -> bool:
+        """Whether the body stands on its own feet."""
+        return self.crotch is not None and self.base >= 0
+
+    @property
     def levels(self) -> Array:
         """Heights (k,) of the sweep, mm."""
         return self.parts.cut.levels
@@ -65,6 +72,10 @@ class Figure:
         return (
             float(np.mean([p[2] for p in self.axilla.values()])) if self.axilla else self.z(AXILLA)
         )
+
+    def touches(self, landmark: str) -> bool:
+        """Whether a parting had to be guessed because the parts touch."""
+        return any(f.number == 244 and f.where == landmark for f in self.findings)
 
     def window(self, low: float, high: float) -> Ints:
         """Indices of the levels between two heights, mm."""
@@ -114,14 +125,16 @@ def figure(vertices: Array, faces: Ints) -> Figure:
     """Cut a surface (n, 3), (m, 3) and find crotch, armpits, neck and scale."""
     parts = find_parts(vertices, faces)
     findings: list[Finding] = []
-    crotch = _crotch(vertices, faces, parts)
-    axilla = _axillae(vertices, faces, parts)
+    crotch = _crotch(vertices, faces, parts, findings)
+    axilla = _axillae(vertices, faces, parts, findings)
     neck, head = _neck(parts, axilla, findings)
     base, stature = _scale(parts, crotch, axilla, head)
     if not head:
         findings.append(_missing("head", "stature is estimated from the rest"))
     if crotch is None:
         findings.append(_missing("pair of legs", "stature is estimated from the rest"))
+    elif base < 0:
+        findings.append(_missing("lower legs", "knees and feet are left out"))
     for side in SIDES:
         if side not in axilla:
             findings.append(
@@ -137,25 +150,41 @@ def _missing(what: str, then: str) -> Finding:
     return Finding(240, f"The body has no {what}; {then}.", what, Grade.WARNING)
 
 
-def _crotch(vertices: Array, faces: Ints, parts: Parts) -> Array | None:
-    """Where the two legs grow together, or None."""
+def _touching(what: str, where: str) -> Finding:
+    """The finding for limbs that touch."""
+    words = f"The {what} touch; the {where} is placed where they become one body, from the section's shape."
+    return Finding(244, words, where, Grade.WARNING)
+
+
+def _crotch(vertices: Array, faces: Ints, parts: Parts, findings: list[Finding]) -> Array | None:
+    """Where the two legs grow together, above any web between the thighs, or None."""
     left, right = parts.leg["left"], parts.leg["right"]
     level = top_of(left >= 0)
     if level is None or level >= LEVELS - 2:
         return None
-    return parting(vertices, faces, parts, level, left[level], right[level])
+    low = parting(vertices, faces, parts, level, left[level], right[level])
+    true = crotch_above(vertices, faces, parts, low)
+    if true is None:
+        return low
+    findings.append(_touching("thighs", "crotch"))
+    return true
 
 
-def _axillae(vertices: Array, faces: Ints, parts: Parts) -> dict[str, Array]:
-    """Where each arm grows together with the trunk."""
+def _axillae(
+    vertices: Array, faces: Ints, parts: Parts, findings: list[Finding]
+) -> dict[str, Array]:
+    """Where each arm grows together with the trunk, above any web between the two."""
     out = {}
-    for side in SIDES:
+    for side, sign in SIDES.items():
         level = top_of(parts.arm[side] >= 0)
-        if level is None or parts.core[level] < 0:
+        if level is None or level >= LEVELS - 2 or parts.core[level] < 0:
             continue
-        out[side] = parting(
-            vertices, faces, parts, level, parts.arm[side][level], parts.core[level]
-        )
+        core = parts.core[level]
+        low = parting(vertices, faces, parts, level, parts.arm[side][level], core)
+        true = axilla_above(parts, low, sign, float(parts.cut.centre[core, 0]))
+        if true is not None:
+            findings.append(_touching(f"{side} arm and trunk", f"axilla_{side}"))
+        out[side] = low if true is None else true
     return out
 
 
@@ -195,9 +224,17 @@ def _scale(
     """Height of the soles and stature, from what is there and ANSUR II's mean shares of stature."""
     top = parts.top
     crown = CROWN if head else NECK
-    if crotch is not None:
-        return 0.0, top / crown
-    if axilla:
+    stature = top / crown
+    share = crotch[2] / stature if crotch is not None else None
+    if share is not None and CROTCH_RANGE[0] <= share <= CROTCH_RANGE[1]:
+        return 0.0, stature
+    if share is not None and share > CROTCH_RANGE[1] and not head:
+        return 0.0, crotch[2] / CROTCH  # cut off somewhere above the legs
+    if share is not None and share < STUMP:
+        stature = (top - crotch[2]) / (crown - CROTCH)  # cut off somewhere along the legs
+    elif share is not None:
+        return 0.0, stature
+    elif axilla:
         stature = (top - float(np.mean([p[2] for p in axilla.values()]))) / (crown - AXILLA)
     else:
         stature = top / (crown - 0.5 * CROTCH)

@@ -83,7 +83,7 @@ def _marks(fig: Figure, findings: list[Finding]) -> dict[str, Mark]:
     marks = head_marks(fig)
     marks.update(trunk_marks(fig, findings))
     marks.update(leg_marks(fig, marks))
-    marks.update(arm_marks(fig, marks)[0])
+    marks.update(arm_marks(fig, marks, findings))
     return marks
 
 

@@ -24,7 +24,7 @@ FRONT, BACK = np.array([0.0, -1.0, 0.0]), np.array([0.0, 1.0, 0.0])
 def leg_marks(fig: Figure, hips: dict[str, Mark]) -> dict[str, Mark]:
     """Mid-thigh, patella, knee back, calf, ankle, heel and toe of each side; `hips` gives the trochanter levels."""
     marks: dict[str, Mark] = {}
-    if fig.crotch is None:
+    if not fig.whole_legs:
         return marks
     for side in SIDES:
         levels = np.flatnonzero(fig.parts.leg[side] >= 0)
@@ -35,13 +35,20 @@ def leg_marks(fig: Figure, hips: dict[str, Mark]) -> dict[str, Mark]:
         marks[f"patella_{side}"] = (_at(sides["front"], z, knee), sure)
         marks[f"knee_back_{side}"] = (_at(sides["back"], z, knee), sure)
         middle = 0.5 * (knee + hips[f"hip_{side}"][0][2])
-        marks[f"mid_thigh_{side}"] = (_at(sides["front"], z, min(middle, float(z[-1]))), 0.8)
+        marks[f"mid_thigh_{side}"] = (_front(fig, side, middle), 0.8)
         calf = _calf(fig, side, levels, knee)
         marks[f"calf_{side}"] = (_at(sides["back"], z, calf), 0.9)
         ankle = _ankle(fig, z, sides["out"], SIDES[side])
         marks[f"ankle_{side}"] = (_at(sides["out"], z, ankle), 0.7)
         marks.update(_foot(fig, side, levels))
     return marks
+
+
+def _front(fig: Figure, side: str, height: float) -> Array:
+    """The foremost point (3,) of one leg at a height, also where the thighs touch."""
+    levels = fig.window(height - 0.01 * fig.stature, height + 0.01 * fig.stature)
+    low, high = sorted((float(fig.crotch[0]), SIDES[side] * np.inf))
+    return _at(fig.side(levels, FRONT, low, high), fig.levels[levels], height)
 
 
 def _sides(fig: Figure, side: str, levels: Ints) -> dict[str, Array]:

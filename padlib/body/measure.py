@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from padlib.body.axes import hip_joint, places
+from padlib.body.axes import places
 from padlib.body.body import Body
 from padlib.body.gates import gates
 from padlib.body.landmarks import find_landmarks
@@ -201,25 +201,27 @@ def _neck_base(w: _Wearer, base: Array, across: Array) -> Array:
 
 def _chest(w: _Wearer) -> Iterator[Line]:
     """bust_girth over the bust points; chest_girth: the greatest from there up to the armpits."""
-    if "chest_front" not in w.at:
-        return
-    bust = w.at["chest_front"][2]
-    yield "bust_girth", closed(level_rings(*w.trunk, np.array([bust]))[0])
     arms = [w.at[f"axilla_{side}"][2] for side in SIDES if f"axilla_{side}" in w.at]
-    if arms:
-        tall = float(w.vertices[:, 2].max())
-        z = np.linspace(bust - 0.005 * tall, max(min(arms) - 0.012 * tall, bust), 9)
-        yield "chest_girth", closed(widest(level_rings(*w.trunk, z)))
+    if "chest_front" not in w.at or len(arms) < len(SIDES):
+        return  # an arm that cannot be told from the trunk would be measured with it
+    bust = w.at["chest_front"][2]
+    tall = float(w.vertices[:, 2].max())
+    z = np.linspace(bust - 0.005 * tall, max(min(arms) - 0.012 * tall, bust), 9)
+    yield "bust_girth", closed(level_rings(*w.trunk, np.array([bust]), alone=True)[0])
+    yield "chest_girth", closed(widest(level_rings(*w.trunk, z, alone=True)))
 
 
 def _waist_hip(w: _Wearer) -> Iterator[Line]:
     """waist_girth at the natural waist, hip_girth at the fullest of the buttocks, total_crotch_length between."""
     if "waist_left" in w.at:
         waist = 0.5 * (w.at["waist_left"][2] + w.at["waist_right"][2])
-        yield "waist_girth", closed(level_rings(*w.trunk, np.array([waist]))[0])
+        yield "waist_girth", closed(level_rings(*w.trunk, np.array([waist]), alone=True)[0])
     if "seat_left" in w.at:
         seat = 0.5 * (w.at["seat_left"][2] + w.at["seat_right"][2])
-        yield "hip_girth", closed(level_rings(*w.trunk, np.array([seat]))[0])
+        yield (
+            "hip_girth",
+            closed(level_rings(*w.trunk, np.array([seat]), alone=seat > w.at["crotch"][2])[0]),
+        )
     if "crotch" in w.at and "waist_front" in w.at:
         front, back = w.at["waist_front"], w.at["waist_back"]
         x = np.array([1.0, 0.0, 0.0])

@@ -119,6 +119,8 @@ def parting(vertices: Array, faces: Ints, parts: Parts, level: int, one: int, ot
     z = cut.levels[level]
     for k in range(len(span)):
         loops = fine.at(k)
+        if not len(loops):
+            break
         near = [loops[np.argmin(np.linalg.norm(fine.centre[loops] - c, axis=1))] for c in centres]
         if near[0] == near[1]:
             break

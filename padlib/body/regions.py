@@ -72,7 +72,11 @@ def _near(vertices: Array, line: Array, reach: float) -> Mask:
 
 def leg_region(vertices: Array, faces: Ints, at: Mapping[str, Array], side: str) -> Mask:
     """Vertices (n,) of one leg: below the plane through crotch, groin and gluteal fold, joined to the heel."""
-    crotch, groin, fold = at["crotch"], at[f"groin_{side}"], at[f"gluteal_{side}"]
+    groin, fold = at[f"groin_{side}"], at[f"gluteal_{side}"]
+    x, _, z = at["crotch"]
+    crotch = np.array(
+        [x, 0.5 * (groin[1] + fold[1]), z]
+    )  # its own y is unsure where the thighs touch
     normal = np.cross(groin - crotch, fold - crotch)
     normal *= np.sign(normal[2])
     own = SIDES[side] * (vertices[:, 0] - crotch[0]) >= 0
@@ -91,17 +95,25 @@ def head_region(vertices: Array, faces: Ints, at: Mapping[str, Array]) -> Mask:
     return connected(chosen, faces, int(np.argmin(np.linalg.norm(vertices - at["crown"], axis=1))))
 
 
-def arm_line(at: Mapping[str, Array], side: str) -> Array:
-    """A rough line (k, 3) of one arm through its landmarks: middle of the armhole, elbow, wrist, tip of the hand."""
-    root = 0.5 * (at[f"acromion_{side}"] + at[f"axilla_{side}"])
+def arm_line(at: Mapping[str, Array], side: str, vertices: Array | None = None) -> Array:
+    """A rough line (k, 3) of one arm through its landmarks: middle of the armhole, elbow, wrist, tip of the hand.
+
+    An arm that is cut off has none of the last three; its line ends at the outermost of `vertices` (n, 3) there.
+    """
+    shoulder, axilla = at[f"acromion_{side}"], at[f"axilla_{side}"]
     names = (f"elbow_{side}", f"wrist_{side}", f"hand_tip_{side}")
-    return np.array([root, *(at[name] for name in names if name in at)])
+    line = [0.5 * (shoulder + axilla), *(at[name] for name in names if name in at)]
+    if len(line) == 1 and vertices is not None:
+        near = np.abs(vertices[:, 2] - axilla[2]) < 2 * abs(shoulder[2] - axilla[2])
+        line.append(vertices[np.argmax(np.where(near, SIDES[side] * vertices[:, 0], -np.inf))])
+    return np.array(line)
 
 
 def has(at: Mapping[str, Array], part: str, side: str = "") -> bool:
-    """Whether the landmarks that a part (arm, leg, head) needs are there."""
+    """Whether the landmarks that a part (arm, armhole, leg, head) needs are there."""
     needs = {
         "arm": ("acromion", "axilla", "wrist"),
+        "armhole": ("acromion", "axilla"),
         "leg": ("groin", "gluteal", "patella", "ankle", "hip"),
         "head": ("crown", "cervicale", "suprasternal"),
     }[part]
@@ -118,14 +130,8 @@ def segment_at(surface: Surface, at: Mapping[str, Array]) -> Ints:
     for side, leg, arm in (("left", LEG_LEFT, ARM_LEFT), ("right", LEG_RIGHT, ARM_RIGHT)):
         if has(at, "leg", side):
             label[leg_region(vertices, faces, at, side)] = leg
-        if has(at, "arm", side):
-            label[
-                arm_region(
-                    vertices,
-                    faces,
-                    at[f"axilla_{side}"],
-                    at[f"acromion_{side}"],
-                    arm_line(at, side),
-                )
-            ] = arm
+        if has(at, "armhole", side):
+            axilla, shoulder = at[f"axilla_{side}"], at[f"acromion_{side}"]
+            line = arm_line(at, side, vertices)
+            label[arm_region(vertices, faces, axilla, shoulder, line)] = arm
     return label

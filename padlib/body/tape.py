@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from padlib.body.limb import lengths
-from padlib.body.slices import Slices, clipped, edges, girth, hull, oblique, plane_axes, slices
+from padlib.body.slices import Slices, clipped, edges, girth, hull, oblique, slices
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -32,16 +32,31 @@ def square_ring(vertices: Array, faces: Ints, point: Array, normal: Array) -> Ar
     return ring(cut, 0, point)
 
 
-def level_ring(cut: Slices, level: int, *, side: float = 0.0, middle: Array | None = None) -> Array:
+def level_ring(
+    cut: Slices, level: int, *, side: float = 0.0, middle: Array | None = None, alone: bool = False
+) -> Array:
     """Taut ring (h, 3) round everything that one level of a sweep cuts.
 
     With side +1 or -1 only what lies to the left or right of the plane x = middle counts: one leg.
+    alone: what lies wholly beside the largest loop (a hand beside the hips) does not count.
     """
     part = slice(*np.searchsorted(cut.level, [level, level + 1]))
     start, end = cut.start[part], cut.end[part]
+    if alone and len(start):
+        keep = _not_beside(cut, level)[cut.loop[part]]
+        start, end = start[keep], end[keep]
     if side:
         start, end = clipped(start, end, middle, np.array([-side, 0.0, 0.0]))
     return hull(np.concatenate([start, end]), cut.normals[level])
+
+
+def _not_beside(cut: Slices, level: int) -> NDArray[np.bool_]:
+    """For every loop (l,) whether it is of this level and in line, seen from the front, with its largest loop."""
+    own = cut.loop_level == level
+    size = np.where(own, np.abs(cut.area), -1.0)
+    largest = int(np.argmax(size))
+    x = 0.5 * (cut.low[:, 0] + cut.high[:, 0])
+    return own & (x >= cut.low[largest, 0]) & (x <= cut.high[largest, 0])
 
 
 def level_rings(vertices: Array, faces: Ints, z: Array, **kind: object) -> list[Array]:
@@ -60,7 +75,6 @@ def taut(points: Array, normal: Array, first: Array, last: Array) -> Array:
 
     The points to the left of the chord (seen from the normal's tip) hold the tape out; the others do not touch it.
     """
-    u, v = plane_axes(normal)
     chord = last - first
     left = np.cross(normal, chord)
     over = points[(points - first) @ left > 0]

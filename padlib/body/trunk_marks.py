@@ -26,6 +26,8 @@ SEAT = 0.10  # buttock point (0.086; 0.112)
 BUST = -0.11  # chest point, from the armpit (-0.078; -0.147)
 FOLD = -0.08  # gluteal fold: about 0.023 of stature below the crotch (from memory)
 
+WAISTED = 1.015  # a waist is there when both sides of it rise by this factor in girth
+
 FRONT, BACK = np.array([0.0, -1.0, 0.0]), np.array([0.0, 1.0, 0.0])
 STEP = 2.0
 
@@ -34,7 +36,7 @@ def trunk_marks(fig: Figure, findings: list[Finding]) -> dict[str, Mark]:
     """Bust, chest, waist, iliac, hip, seat, crotch, groin and gluteal landmarks, as far as the body has them."""
     marks: dict[str, Mark] = {}
     for side, point in fig.axilla.items():
-        marks[f"axilla_{side}"] = (point, 0.95)
+        marks[f"axilla_{side}"] = (point, 0.6 if fig.touches(f"axilla_{side}") else 0.95)
     if fig.axilla:
         marks.update(_bust(fig))
     if fig.axilla or fig.crotch is not None:
@@ -43,7 +45,7 @@ def trunk_marks(fig: Figure, findings: list[Finding]) -> dict[str, Mark]:
         for side in SIDES:
             marks[f"iliac_{side}"] = _flank(fig, side, fig.crotch_z + ILIAC * _span(fig), 0.5)
     if fig.crotch is not None:
-        marks["crotch"] = (fig.crotch, 0.95)
+        marks["crotch"] = (fig.crotch, 0.6 if fig.touches("crotch") else 0.95)
         marks.update(_hips(fig))
     return marks
 
@@ -98,32 +100,33 @@ def _at(profile: Array, z: Array, at: float) -> Array:
 
 
 def _waist(fig: Figure, findings: list[Finding]) -> tuple[float, float]:
-    """Level of the natural waist: the smallest girth, held near midway of lowest rib and hip bone (ISO 8559-1).
+    """Level of the natural waist: the narrowest, or else midway of lowest rib and hip bone (ISO 8559-1).
 
-    One published standard deviation away costs 3 % of girth, so a body without a waist gets the published place.
+    One published standard deviation away costs 1 % of girth, and a wide waist is taken in its
+    middle, so that a small change of the surface is a small change of the level. A body that is
+    nowhere narrow gets the published level, and a finding.
     """
     span = _span(fig)
-    near = fig.crotch_z + WAIST * span
+    near, spread = fig.crotch_z + WAIST * span, 0.075 * span
     levels = fig.window(fig.crotch_z + 0.22 * span, fig.crotch_z + 0.86 * span)
-    taut = fig.girths(levels)
-    z = fig.levels[levels]
-    scale = float(np.nanmean(taut))
-    at, _ = pick(z, -taut / scale, near=near, spread=0.075 * span, weight=0.03, soft=0.1)
-    low = fig.crotch_z + 0.30 * span
-    at = float(np.clip(at, low, fig.crotch_z + 0.75 * span))
-    least = np.nanmin(taut[np.abs(z - at) < 0.10 * span])
-    below, above = np.nanmax(taut[z < at]), np.nanmax(taut[z > at])
-    waisted = min(below, above) > 1.02 * least
-    if not waisted:
-        findings.append(
-            Finding(
-                242,
-                "The trunk has no narrowest level; the waist is placed between lowest rib and hip bone "
-                "by published shares.",
-                "waist",
-            )
+    z, taut = fig.levels[levels], fig.girths(levels)
+    if np.all(np.isfinite(taut)):
+        shape = -taut / taut.mean()
+        at, _ = pick(z, shape, near=near, spread=spread, weight=0.01, soft=0.5)
+        around = np.abs(z - at) < spread
+        at, _ = pick(z[around], shape[around], near=at, spread=spread, weight=0.004, soft=1.0)
+        least = taut[np.abs(z - at) < 0.5 * spread].min()
+        if min(taut[z < at].max(), taut[z > at].max()) > WAISTED * least:
+            return at, 0.85
+    findings.append(
+        Finding(
+            242,
+            "The trunk has no narrowest level; the waist is placed between lowest rib and hip bone "
+            "by published shares.",
+            "waist",
         )
-    return at, 0.85 if waisted else 0.45
+    )
+    return near, 0.45
 
 
 def _girdle(fig: Figure, name: str, level: float, sure: float) -> dict[str, Mark]:

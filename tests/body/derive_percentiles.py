@@ -25,7 +25,7 @@ COLUMNS = {
     "shoulder_height": ("acromialheight", 0, 0, ""),
     "axilla_height": ("axillaheight", 0, 0, ""),
     "bust_height": ("chestheight", 0, 0, ""),
-    "trochanter_height": ("trochanterionheight", 40, 0, "taken at the widest level, which may be soft tissue lower down"),
+    "trochanter_height": ("trochanterionheight", 40, 0, "taken at the widest level, which may lie lower"),
     "hip_height": ("buttockheight", 0, 0, ""),
     "crotch_height": ("crotchheight", 40, 0, "an A pose with the legs apart brings the crotch down"),
     "knee_height": ("kneeheightmidpatella", 20, 0, "legs apart"),
