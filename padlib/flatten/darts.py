@@ -47,8 +47,10 @@ from padlib.seams.panels import Panel
 
 TRIANGLES = 500  # of a sketch
 HELPS = 0.95  # of the stretch without darts: where darts cannot mend a panel, they must reach this
-ROUNDS = 3  # of making darts longer or shorter where the sketch was wrong
+ROUNDS = 4  # of making darts longer or shorter where the sketch was wrong
+LEAST = 0.5  # of the least intake: what the panel may make of what was asked of the sketch
 FAR = 1.4  # of the target
+MISSED = 0.98  # of the target is asked for where it was missed
 CLOSE = 0.95  # of the target: near enough not to try again
 
 
@@ -219,7 +221,10 @@ def _fitted(
         if made is None:
             break
         best = _shorter(best, made, target) if _sound(made, here.rules) else best
-        here = replace(here, ask=target * trial.value / made.value, gain=made.value / trial.value)
+        gain = made.value / trial.value
+        here = replace(
+            here, ask=(target if made.value <= target else MISSED * target) / gain, gain=gain
+        )
         if CLOSE * target < made.value <= target:
             break
         fits = made.value <= target
@@ -249,7 +254,7 @@ def _unneeded(
 def _sound(cut: _Cut, rules: Rules) -> bool:
     """Whether all darts of a cut panel open as they must."""
     intakes = [_measured(cut, left, right).intake_deg for left, right in cut.legs]
-    return all(rules.least_intake <= intake <= rules.most_intake for intake in intakes)
+    return all(LEAST * rules.least_intake <= intake <= rules.most_intake for intake in intakes)
 
 
 def _shorter(one: _Cut, two: _Cut, target: float) -> _Cut:

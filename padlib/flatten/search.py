@@ -25,6 +25,7 @@ SLANTS = np.radians([-50.0, -25.0, 0.0, 25.0, 50.0])  # of a candidate, from the
 POWER = 2.0
 HARD = 0.6  # of the limit: above that strain counts heavily, so that little of it passes the limit
 NEARLY = 1.25  # of the limit: what moves of the darts left may mend when one is left out
+CLOSELY = 1.15  # of the limit: what longer darts may mend before one more is tried
 WORTH = 0.97  # of the energy: what a dart must at least bring it down to
 CLOSING = 1.15  # of its width at the mouth: no dart is wider than that on the way
 
@@ -46,7 +47,7 @@ class Rules:
     shortest: float = 30.0
     longest: float = 0.75
     clear: float = 15.0
-    least_intake: float = 3.0
+    least_intake: float = 5.0
     most_intake: float = 75.0
     slant: float = 65.0
     tries: int = 8
@@ -343,7 +344,7 @@ def find(ground: Ground, begin: Trial | None = None) -> Trial | None:
     beam, best = [begin], begin
     for _ in range(ground.rules.max_darts - len(begin.wedges)):
         beam = _round(ground, beam)
-        held = [trial for trial in beam if holds(ground, trial)]
+        held = [trial for trial in beam if holds(ground, trial)] or _stretched(ground, beam)
         if held:
             done = [pruned(ground, trial) for trial in held]
             fewest = min(done, key=lambda t: (len(t.wedges), total_length(ground, t.wedges)))
@@ -353,6 +354,21 @@ def find(ground: Ground, begin: Trial | None = None) -> Trial | None:
         if not beam:
             break
     return pruned(ground, best)
+
+
+def _stretched(ground: Ground, beam: list[Trial]) -> list[Trial]:
+    """Those trials that hold the limit once their darts are longer, of those that nearly do."""
+    out = []
+    for trial in beam:
+        if trial.value > CLOSELY * ground.ask:
+            continue
+        for share in (1.1, 1.2, 1.35):
+            wedges = tuple(_scaled(ground, wedge, share) for wedge in trial.wedges)
+            longer = evaluate(ground, wedges, trial)
+            if longer is not None and holds(ground, longer):
+                out.append(longer)
+                break
+    return out
 
 
 def holds(ground: Ground, trial: Trial) -> bool:

@@ -99,7 +99,7 @@ def check_flat(flat: Flat, before: Panel) -> None:
             own.vertices[dart.left], own.vertices[dart.right], rtol=0, atol=1e-9
         )
         assert dart.left[-1] == dart.right[-1] == dart.apex
-        assert 3.0 <= dart.intake_deg <= 75.0
+        assert 2.5 <= dart.intake_deg <= 75.0
 
 
 def slit_to_tip(whole: Panel, mouth: int) -> tuple[Surface, np.ndarray, float]:
