@@ -55,10 +55,12 @@ def remesh(
         f = _flip(v, f, _valence_gain, rounds=4)
         v = _relax(v, f, pinned, target, steps=2)
     f = _flip(v, f, _angle_gain, rounds=6)
-    v, f, pinned = _mend(v, f, pinned, aim)
-    v = _relax(v, f, pinned, target, steps=1)
-    f = _flip(v, f, _angle_gain, rounds=4)
-    v, f, pinned = _mend(v, f, pinned, aim)
+    for _ in range(3):
+        v, f, pinned = _mend(v, f, pinned, aim)
+        v = _relax(v, f, pinned, target, steps=1)
+        f = _flip(v, f, _angle_gain, rounds=4)
+        if _least_angle(v, f[:, 0], f[:, 1], f[:, 2]).min() > THIN:
+            break
     return v, f
 
 
@@ -287,8 +289,8 @@ def _collapse(
         return v, f, pinned, 0
     chosen = _apart(edges.ends, f, wanted, len(v))
     chosen = chosen[_link_holds(edges, chosen, len(v))]
-    place = _meeting(v, f, edges, chosen, pinned)
-    keep = _stays_sound(v, f, edges.ends[chosen], place, longest, turn)
+    place, normal = _meeting(v, f, edges, chosen, pinned)
+    keep = _stays_sound(v, f, edges.ends[chosen], place, normal, longest=longest, turn=turn)
     chosen, place = chosen[keep], place[keep]
     keep = _spares_neighbours(edges, chosen, len(v))
     chosen, place = chosen[keep], place[keep]
@@ -369,13 +371,19 @@ def _link_holds(edges: _Edges, chosen: Ints, n: int) -> Mask:
     return shared == np.where(edges.border[chosen], 1, 2)
 
 
-def _meeting(v: Vertices, f: Faces, edges: _Edges, chosen: Ints, pinned: Mask) -> Vertices:
-    """Where the ends of each edge meet: half-way, or at the end that is sharper or must stay."""
+def _meeting(
+    v: Vertices, f: Faces, edges: _Edges, chosen: Ints, pinned: Mask
+) -> tuple[Vertices, Vertices]:
+    """Where the ends of each edge meet: half-way, or at the end that is sharper or must stay.
+
+    And the unit normal (k, 3) of the surface about each edge.
+    """
     ends = edges.ends[chosen]
     at_ends = np.zeros(len(v), dtype=bool)
     at_ends[ends] = True
     around = f[at_ends[f[:, 0]] | at_ends[f[:, 1]] | at_ends[f[:, 2]]]
-    sharp = _sharpness(v, around, _vertex_normals(v, around))[ends]
+    normal = _vertex_normals(v, around)
+    sharp = _sharpness(v, around, normal)[ends]
     border = edges.on_border(len(v))[ends]
     pins = pinned[ends]
     weight = np.full(ends.shape, 0.5)
@@ -384,11 +392,18 @@ def _meeting(v: Vertices, f: Faces, edges: _Edges, chosen: Ints, pinned: Mask) -
         some = stays.any(axis=1)
         weight[some] = stays[some]
     weight /= weight.sum(axis=1, keepdims=True)
-    return np.einsum("ke,kec->kc", weight, v[ends])
+    return np.einsum("ke,kec->kc", weight, v[ends]), _unit(normal[ends].sum(axis=1))
 
 
 def _stays_sound(
-    v: Vertices, f: Faces, ends: Ints, place: Vertices, longest: float, turn: float
+    v: Vertices,
+    f: Faces,
+    ends: Ints,
+    place: Vertices,
+    normal: Vertices,
+    *,
+    longest: float,
+    turn: float,
 ) -> Mask:
     """Whether no face turns over or thins out, and no edge grows over `longest`, at each merge."""
     owner = np.full(len(v), -1)
@@ -402,6 +417,9 @@ def _stays_sound(
     before, after = _face_normals(v, g), _face_normals(moved, g)
     size, was = _length(after), _length(before)
     turned = _dot(before, after) < turn * size * was
+    # a sliver's own normal means nothing: one that looks askew may turn to where the surface looks
+    about = normal[who]
+    turned &= (_dot(before, about) > 0.3 * was) | (_dot(after, about) < TURN * size)
     side = _longest_side(moved, g)
     grew = side > np.maximum(longest, _longest_side(v, g))
     thin = size < 0.15 * side**2
@@ -494,6 +512,11 @@ def _flip_is_sound(v: Vertices, f: Faces, edges: _Edges, wanted: Ints) -> Mask:
     least = np.full(len(wanted), np.inf)
     for x in (one, two):
         least = np.minimum(least, np.einsum("kec,kc->ke", old, x).min(axis=1))
+    # where an old face is folded over, what counts is how the surface looks about it
+    about = _vertex_normals(v, f)
+    about = _unit(about[a] + about[b] + about[c] + about[d])
+    folded = np.einsum("kec,kc->ke", old, about).min(axis=1) < 0
+    least = np.where(folded, np.minimum(_dot(one, about), _dot(two, about)), least)
     before = np.minimum(_least_angle(v, a, b, c), _least_angle(v, b, a, d))
     after = np.minimum(_least_angle(v, a, d, c), _least_angle(v, d, b, c))
     fair = (after > np.deg2rad(25)) | (after > before)
@@ -656,11 +679,14 @@ def _mean_of_neighbours(v: Vertices, edges: _Edges, border: Mask) -> Vertices:
 
 def _unless_turned(old: Vertices, new: Vertices, f: Faces) -> Vertices:
     """New places, except at vertices of faces that would turn over or thin out."""
-    before = _unit(_face_normals(old, f))
+    before, about = _unit(_face_normals(old, f)), _around(old, f)
+    looked = _dot(before, about)
+    was = _shape(old, f)
     for _ in range(8):
-        normal = _face_normals(new, f)
-        size = _length(normal)
-        bad = (_dot(before, normal) < 0.3 * size) | (size < 0.1 * _longest_side(new, f) ** 2)
+        normal = _unit(_face_normals(new, f))
+        turned = (_dot(before, normal) < 0.3) & (_dot(about, normal) < np.maximum(looked, 0.3))
+        shape = _shape(new, f)
+        bad = turned | ((shape < 0.1) & (shape < was))
         bad = np.flatnonzero(bad)
         bad = bad[(old[f[bad]] != new[f[bad]]).any(axis=(1, 2))]
         if len(bad) == 0:
@@ -668,3 +694,14 @@ def _unless_turned(old: Vertices, new: Vertices, f: Faces) -> Vertices:
         new = new.copy()
         new[f[bad]] = old[f[bad]]
     return new
+
+
+def _around(v: Vertices, f: Faces) -> Vertices:
+    """The unit normal (m, 3) of the surface about each face: of its three corners together."""
+    a, b, c = _three(_vertex_normals(v, f), f)
+    return _unit(a + b + c)
+
+
+def _shape(v: Vertices, f: Faces) -> NDArray[np.float64]:
+    """Twice the area over the square of the longest side (m,): 0.87 for an even triangle."""
+    return _length(_face_normals(v, f)) / np.maximum(_longest_side(v, f) ** 2, 1e-300)
