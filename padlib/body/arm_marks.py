@@ -38,7 +38,7 @@ def arm_limb(fig: Figure, side: str, shoulder: Array) -> Limb:
     tip = points[np.argmax(points @ (along / np.linalg.norm(along)))]
     inner = centre[(centre - start) @ along > 0]
     rough = np.concatenate([start[None], inner, tip[None]])
-    return limb(points, faces, rough)
+    return limb(points, faces, rough, to_tip=True)
 
 
 def arm_marks(fig: Figure, marks: dict[str, Mark], findings: list[Finding]) -> dict[str, Mark]:

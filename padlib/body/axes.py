@@ -84,7 +84,7 @@ def _arm(vertices: Vertices, faces: Faces, at: Mapping[str, Array], side: str) -
     rough = arm_line(at, side)
     region = arm_region(vertices, faces, at[f"axilla_{side}"], at[f"acromion_{side}"], rough)
     points, part = submesh(vertices, faces, region)
-    return limb(points, part, rough).line
+    return limb(points, part, rough, to_tip=True).line
 
 
 def _trunk(vertices: Vertices, faces: Faces, at: Mapping[str, Array]) -> Array | None:

@@ -195,17 +195,16 @@ def _neck(
     cut, core, top = parts.cut, parts.core, parts.top
     low = max([p[2] for p in axilla.values()], default=0.72 * top) + 0.01 * top
     good = np.flatnonzero((core >= 0) & (cut.levels > low))
-    if len(good) < 5:
+    if len(good) < 5 or cut.levels[good[-1]] < top * (1 - 0.05):
         return None, False
     width = cut.high[core[good], 0] - cut.low[core[good], 0]
-    crown = good[cut.levels[good] > top * (1 - 0.10)]
-    widest = good[0] + int(np.argmax(width[crown - good[0]])) + (crown[0] - good[0])
-    below = width[: widest - good[0] + 1]
-    neck = good[0] + int(np.argmin(below))
-    tall = top - cut.levels[neck] > HEAD * top
-    if tall and width[widest - good[0]] > WIDER * below.min():
-        return int(neck), True
-    shoulders = good[np.flatnonzero(width > 1.8 * width[widest - good[0]])]
+    crown = np.flatnonzero(cut.levels[good] > top * (1 - 0.10))
+    widest = int(crown[np.argmax(width[crown])])
+    thin = int(np.argmin(width[: widest + 1]))
+    tall = top - cut.levels[good[thin]] > HEAD * top
+    if tall and width[widest] > WIDER * width[thin]:
+        return int(good[thin]), True
+    shoulders = good[np.flatnonzero(width > 1.8 * width[widest])]
     if len(shoulders) and top - cut.levels[shoulders[-1]] > 0.11 * top:
         findings.append(
             Finding(

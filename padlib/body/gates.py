@@ -39,9 +39,9 @@ def percentiles() -> dict[str, dict[str, list[float]]]:
 def gates(values: Mapping[str, float]) -> Iterator[Finding]:
     """Findings for measurements that contradict each other or lie outside what people have."""
     for small, large in ORDERED:
-        if small in values and large in values and values[small] >= values[large]:
+        if small in values and large in values and values[small] > values[large]:
             words = (
-                f"{small} {values[small]:.0f} mm is not less than {large} {values[large]:.0f} mm, as it is on every "
+                f"{small} {values[small]:.0f} mm is more than {large} {values[large]:.0f} mm, which it is on no "
                 "body measured for the published tables; check the landmarks and the pose."
             )
             yield Finding(261, words, small, Grade.WARNING)

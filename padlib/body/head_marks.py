@@ -13,6 +13,8 @@ from padlib.body.slices import edges, extreme, slices
 Array = NDArray[np.float64]
 
 STEP = 2.0  # mm between the samples of a profile
+# Girth of the base of the neck over that of the neck (ANSUR II: 1 / 0.915 men, 1 / 0.889 women).
+NECK_BASE = 1.11
 SHOULDER = (
     0.114  # half the biacromial breadth as a share of stature (ANSUR II: 0.118 men, 0.112 women)
 )
@@ -130,23 +132,32 @@ def _acromion(fig: Figure, ridge: Array, side: str) -> Mark:
 
 
 def _neck_side(fig: Figure, side: str, shoulder: Array, ridge: Array) -> Mark:
-    """Side neck point: where the outline seen from the front bends from neck to shoulder (farthest from the chord)."""
+    """Side neck point: where the outline from the front bends from neck to shoulder.
+
+    The bend is the farthest place from the chord; it is held near NECK_BASE times the half breadth
+    of the thinnest neck, since a trapezius makes a long soft bend.
+    """
     sign = SIDES[side]
     levels = fig.window(shoulder[2], float(fig.levels[fig.neck]))
     outline = fig.side(levels, np.array([sign, 0.0, 0.0]))
     outline = outline[np.isfinite(outline[:, 0])][::-1]
     if not len(outline):
         return shoulder, 0.1
-    reach = np.abs(ridge[:, 0] - outline[0, 0])
-    beyond = (sign * (ridge[:, 0] - outline[0, 0]) > 0) & (sign * (shoulder[0] - ridge[:, 0]) > 0)
-    beyond &= ridge[:, 2] < outline[0, 2]
-    path = np.concatenate([outline, ridge[beyond & (reach > 0)]])
-    inside = sign * (shoulder[0] - path[:, 0]) > 0
-    path = path[inside]
-    bow = sign * hollow(
-        path[:, [0, 2]] - outline[0, [0, 2]], np.zeros(2), (shoulder - outline[0])[[0, 2]]
-    )
+    top = outline[0]
+    out = sign * (ridge[:, 0] - top[0])
+    beyond = (out > 0) & (sign * (shoulder[0] - ridge[:, 0]) > 0) & (ridge[:, 2] < top[2])
+    path = np.concatenate([outline, ridge[beyond]])
+    path = path[sign * (shoulder[0] - path[:, 0]) > 0]
+    bow = sign * hollow(path[:, [0, 2]] - top[[0, 2]], np.zeros(2), (shoulder - top)[[0, 2]])
+    half = 0.5 * _breadth(fig)
+    off = (sign * (path[:, 0] - top[0]) - (NECK_BASE - 1) * half) / (0.1 * half)
     step = np.linalg.norm(np.gradient(path, axis=0), axis=1) if len(path) > 1 else np.ones(1)
-    share = mass(-bow / fig.stature + 0.0006 * np.log(np.maximum(step, 1e-6)), 0.0006)
+    score = -bow / fig.stature - 0.004 * off**2 + 0.0006 * np.log(np.maximum(step, 1e-6))
     depth = -bow.min() / fig.stature
-    return share @ path, float(0.4 + 0.5 * np.clip(depth / 0.015, 0, 1))
+    return mass(score, 0.0006) @ path, float(0.4 + 0.5 * np.clip(depth / 0.015, 0, 1))
+
+
+def _breadth(fig: Figure) -> float:
+    """Breadth of the thinnest neck, mm."""
+    loop = fig.parts.core[fig.neck]
+    return float(fig.parts.cut.high[loop, 0] - fig.parts.cut.low[loop, 0])

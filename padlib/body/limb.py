@@ -16,6 +16,7 @@ Ints = NDArray[np.int64]
 Mask = NDArray[np.bool_]
 
 SPACING = 8.0  # mm between the sections along a limb
+TAIL = 40.0  # mm at the tip of a hand that are taken as straight
 SMOOTH = 2.0  # samples: width of the filter that smooths a centre line
 ROUNDS = 2  # the line is cut, and its sections' middles make the next line
 
@@ -84,22 +85,38 @@ def smooth(line: Array, width: float = SMOOTH) -> Array:
     return line * (1 - blend) + out * blend
 
 
-def limb(vertices: Array, faces: Ints, rough: Array) -> Limb:
+def limb(vertices: Array, faces: Ints, rough: Array, *, to_tip: bool = False) -> Limb:
     """Centre line and square sections of a limb's own mesh (open at its root), from a rough line (k, 3).
 
-    Where a section is open or missing, the line keeps its place from the round before.
+    Where a section is open or missing, the line keeps its place from the round before. to_tip: the
+    last TAIL mm run straight to the farthest vertex, since sections of a hand's end are fingers.
     """
     line = smooth(resampled(rough, SPACING))
     for _ in range(ROUNDS):
+        line = _to_tip(line, vertices) if to_tip else line
         cut = oblique(vertices, faces, line, tangents(line))
         middle = _middles(cut, len(line))
         known = np.isfinite(middle[:, 0])
         if known.sum() < 3:
             break
         line = resampled(smooth(_filled(line, middle, known)), SPACING)
+    line = _to_tip(line, vertices) if to_tip else line
     tangent = tangents(line)
     cut = oblique(vertices, faces, line, tangent)
     return Limb(line, tangent, cut, lengths(line))
+
+
+def _to_tip(line: Array, vertices: Array) -> Array:
+    """The line with its last TAIL mm made straight, as long as the vertices reach that way."""
+    s = lengths(line)
+    stop, back = (int(np.searchsorted(s, max(s[-1] - d, 0.3 * s[-1]))) for d in (TAIL, 3 * TAIL))
+    way = line[stop] - line[back]
+    size = np.linalg.norm(way)
+    if size < SPACING:
+        return line
+    reach = float(((vertices - line[stop]) @ way).max() / size)
+    tip = line[stop] + way / size * max(reach, SPACING)
+    return resampled(np.concatenate([line[: stop + 1], tip[None]]), SPACING)
 
 
 def _filled(line: Array, middle: Array, known: Mask) -> Array:

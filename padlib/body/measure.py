@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from padlib.body.axes import places
+from padlib.body.axes import hip_joint, places
 from padlib.body.body import Body
 from padlib.body.gates import gates
 from padlib.body.landmarks import find_landmarks
@@ -27,6 +27,7 @@ from padlib.body.tape import (
     length,
     level_ring,
     level_rings,
+    nearest_loop,
     ring,
     spine,
     square_ring,
@@ -38,6 +39,10 @@ from padlib.mesh.surface import Surface
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
+
+NECK_SLIM = (
+    1.12  # sections within this factor of the least belong to the neck, not to jaw or shoulders
+)
 
 HEIGHTS = {
     "stature": ("crown",),
@@ -106,7 +111,7 @@ def _ready(surface: Surface, at: dict[str, Array]) -> _Wearer:
     for side, number in (("left", ARM_LEFT), ("right", ARM_RIGHT)):
         if has(at, "arm", side) and f"elbow_{side}" in at:
             points, faces = submesh(vertices, surface.faces, label == number)
-            arm[side] = (points, faces, limb(points, faces, arm_line(at, side)))
+            arm[side] = (points, faces, limb(points, faces, arm_line(at, side), to_tip=True))
     return _Wearer(vertices, surface.faces, at, trunk, arm)
 
 
@@ -178,16 +183,46 @@ def _neck(w: _Wearer) -> Iterator[Line]:
     across /= np.linalg.norm(across)
     if "neck_left" in w.at and "neck_right" in w.at:
         yield "neck_base_girth", closed(_neck_base(w, base, across))
+    neck = _neck_ring(w, base)
+    if neck is not None:
+        yield "neck_girth", closed(neck)
+
+
+def _neck_ring(w: _Wearer, base: Array) -> Array | None:
+    """The least taut ring (h, 3) round the neck, square to its line.
+
+    The line is first taken from the base to the middle of a level section, then through the middles
+    of the slimmest sections; of two tapes the shorter is the squarer one.
+    """
     tall = w.at["crown"][2] - base[2]
     upper = slices(w.vertices, w.faces, [base[2] + 0.24 * tall])
-    if not len(upper.at(0)):
-        return
-    axis = upper.centre[upper.at(0)[0]] - base
-    axis /= np.linalg.norm(axis)
-    points = base + np.linspace(0.06, 0.32, 18)[:, None] * tall * axis
+    loop = nearest_loop(upper, 0, base)
+    if loop is None:
+        return None
+    way = upper.centre[loop] - base
+    first, middles = _neck_rings(w, base, way, tall)
+    if len(middles) < 3 or not len(first):
+        return first if len(first) else None
+    centre = middles.mean(axis=0)
+    way = np.linalg.svd(middles - centre)[2][0]
+    way = way * np.sign(way[2])
+    second, _ = _neck_rings(w, centre + way * ((base - centre) @ way), way, tall)
+    return min((r for r in (first, second) if len(r)), key=girth)
+
+
+def _neck_rings(w: _Wearer, point: Array, way: Array, tall: float) -> tuple[Array, Array]:
+    """The least ring (h, 3) square to a line from a point, and the middles (k, 3) of those nearly as small."""
+    axis = way / np.linalg.norm(way)
+    points = point + np.linspace(0.06, 0.32, 18)[:, None] * tall * axis
     cut = oblique(w.vertices, w.faces, points, np.tile(axis, (len(points), 1)))
-    rings = [ring(cut, k, points[k]) for k in range(len(points))]
-    yield "neck_girth", closed(min((r for r in rings if len(r)), key=girth))
+    loops = [nearest_loop(cut, k, points[k]) for k in range(len(points))]
+    loops = [n for n in loops if n is not None]
+    rings = [hull(cut.points(n), axis) for n in loops]
+    size = np.array([girth(r) if len(r) else np.inf for r in rings])
+    if not np.isfinite(size).any():
+        return np.zeros((0, 3)), np.zeros((0, 3))
+    slim = size < NECK_SLIM * size.min()
+    return rings[int(size.argmin())], cut.centre[np.array(loops)[slim]]
 
 
 def _neck_base(w: _Wearer, base: Array, across: Array) -> Array:
@@ -235,7 +270,7 @@ def _waist_hip(w: _Wearer) -> Iterator[Line]:
 
 def _legs(w: _Wearer) -> Iterator[Line]:
     """Thigh, mid-thigh, knee, calf, least and ankle girth of each leg, all level."""
-    for side, sign in SIDES.items():
+    for side in SIDES:
         if not has(w.at, "leg", side):
             continue
         crotch = w.at["crotch"]
@@ -248,15 +283,21 @@ def _legs(w: _Wearer) -> Iterator[Line]:
             "ankle_girth": w.at[f"ankle_{side}"][2],
         }
         for name, level in z.items():
-            yield f"{name}_{side}", closed(_leg_rings(w, np.array([level]), sign)[0])
+            yield f"{name}_{side}", closed(_leg_rings(w, np.array([level]), side)[0])
         ankle, calf = z["ankle_girth"], z["calf_girth"]
-        rings = _leg_rings(w, np.linspace(ankle, ankle + 0.5 * (calf - ankle), 24), sign)
+        rings = _leg_rings(w, np.linspace(ankle, ankle + 0.5 * (calf - ankle), 24), side)
         yield f"minimum_leg_girth_{side}", closed(min((r for r in rings if len(r)), key=girth))
 
 
-def _leg_rings(w: _Wearer, z: Array, sign: float) -> list[Array]:
-    """Level rings round one leg at heights z (k,)."""
-    return level_rings(*w.trunk, z, side=sign, middle=w.at["crotch"])
+def _leg_rings(w: _Wearer, z: Array, side: str) -> list[Array]:
+    """Level rings round one leg at heights z (k,): loops about its middle, cut at the midline if the thighs touch."""
+    joint, knee = hip_joint(w.at, side), 0.5 * (w.at[f"patella_{side}"] + w.at[f"knee_back_{side}"])
+    foot = w.at.get(f"heel_{side}", w.at[f"ankle_{side}"])
+    way = np.array([foot, knee, joint])
+    about = np.interp(z, way[:, 2], way[:, 0])
+    cut = slices(*w.trunk, z)
+    crotch, sign = w.at["crotch"], SIDES[side]
+    return [level_ring(cut, k, side=sign, middle=crotch, about=about[k]) for k in range(len(z))]
 
 
 def _arms(w: _Wearer) -> Iterator[Line]:

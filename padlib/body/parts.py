@@ -40,6 +40,7 @@ def find_parts(vertices: Array, faces: Ints) -> Parts:
     """Cut the body in LEVELS horizontal planes and name the loops. vertices (n, 3) mm; faces (m, 3)."""
     top = float(vertices[:, 2].max())
     cut = slices(vertices, faces, (np.arange(LEVELS) + 0.5) * top / LEVELS)
+    middle = float(np.median(vertices[:, 0]))
     core = np.full(LEVELS, -1)
     leg = {side: np.full(LEVELS, -1) for side in SIDES}
     arm = {side: np.full(LEVELS, -1) for side in SIDES}
@@ -50,10 +51,11 @@ def find_parts(vertices: Array, faces: Ints) -> Parts:
             continue
         pair = _legs(cut, loops)
         if pair is None:
-            core[k] = loops[0]
+            core[k] = _core(cut, loops, middle)
         else:
             leg["left"][k], leg["right"][k] = pair
-        for side, number in _arms(cut, loops, pair).items():
+        inner = [int(core[k])] if pair is None else list(pair)
+        for side, number in _arms(cut, loops, inner).items():
             arm[side][k] = number
     return Parts(cut, core, leg, {side: _limb_only(cut, arm[side]) for side in SIDES}, top)
 
@@ -65,12 +67,19 @@ def _legs(cut: Slices, loops: Ints) -> tuple[int, int] | None:
     a, b = sorted((int(loops[0]), int(loops[1])), key=lambda n: -cut.centre[n, 0])
     apart = cut.centre[a, 0] - cut.centre[b, 0]
     widest = max(cut.high[a, 0] - cut.low[a, 0], cut.high[b, 0] - cut.low[b, 0])
-    return (a, b) if apart > 0.5 * widest else None
+    x = cut.centre[loops[2:], 0]
+    between = np.any((x > cut.centre[b, 0]) & (x < cut.centre[a, 0]))  # shoulders beside a neck
+    return (a, b) if apart > 0.5 * widest and not between else None
 
 
-def _arms(cut: Slices, loops: Ints, pair: tuple[int, int] | None) -> dict[str, int]:
-    """Loops that lie beside the trunk or the legs: side to the largest such loop."""
-    inner = [int(loops[0])] if pair is None else list(pair)
+def _core(cut: Slices, loops: Ints, middle: float) -> int:
+    """The largest loop that holds the middle plane: beside a neck, the tops of the shoulders may be larger."""
+    across = loops[(cut.low[loops, 0] < middle) & (cut.high[loops, 0] > middle)]
+    return int(across[0]) if len(across) else int(loops[0])
+
+
+def _arms(cut: Slices, loops: Ints, inner: list[int]) -> dict[str, int]:
+    """Loops that lie beside the trunk or the legs (`inner`): side to the largest such loop."""
     low = min(cut.low[n, 0] for n in inner)
     high = max(cut.high[n, 0] for n in inner)
     found: dict[str, int] = {}

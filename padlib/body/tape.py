@@ -17,13 +17,18 @@ def closed(corners: Array) -> Array:
     return np.concatenate([corners, corners[:1]])
 
 
-def ring(cut: Slices, level: int, near: Array) -> Array:
-    """Taut ring (h, 3) round the one loop of flesh whose centroid is nearest to a point (3,)."""
+def nearest_loop(cut: Slices, level: int, near: Array) -> int | None:
+    """Number of the loop of flesh whose centroid is nearest to a point (3,), or None."""
     loops = cut.at(level)
     if not len(loops):
-        return np.zeros((0, 3))
-    best = loops[np.argmin(np.linalg.norm(cut.centre[loops] - near, axis=1))]
-    return hull(cut.points(best), cut.normals[level])
+        return None
+    return int(loops[np.argmin(np.linalg.norm(cut.centre[loops] - near, axis=1))])
+
+
+def ring(cut: Slices, level: int, near: Array) -> Array:
+    """Taut ring (h, 3) round the one loop of flesh whose centroid is nearest to a point (3,)."""
+    best = nearest_loop(cut, level, near)
+    return np.zeros((0, 3)) if best is None else hull(cut.points(best), cut.normals[level])
 
 
 def square_ring(vertices: Array, faces: Ints, point: Array, normal: Array) -> Array:
@@ -33,28 +38,38 @@ def square_ring(vertices: Array, faces: Ints, point: Array, normal: Array) -> Ar
 
 
 def level_ring(
-    cut: Slices, level: int, *, side: float = 0.0, middle: Array | None = None, alone: bool = False
+    cut: Slices,
+    level: int,
+    *,
+    side: float = 0.0,
+    middle: Array | None = None,
+    about: float | None = None,
+    alone: bool = False,
 ) -> Array:
     """Taut ring (h, 3) round everything that one level of a sweep cuts.
 
     With side +1 or -1 only what lies to the left or right of the plane x = middle counts: one leg.
+    about: only loops that reach from one side of this x to the other count.
     alone: what lies wholly beside the largest loop (a hand beside the hips) does not count.
     """
     part = slice(*np.searchsorted(cut.level, [level, level + 1]))
     start, end = cut.start[part], cut.end[part]
+    keep = np.ones(len(cut.area), dtype=bool)
     if alone and len(start):
-        keep = _not_beside(cut, level)[cut.loop[part]]
-        start, end = start[keep], end[keep]
+        keep &= _not_beside(cut, level)
+    if about is not None:
+        keep &= (cut.low[:, 0] <= about) & (cut.high[:, 0] >= about)
+    chosen = keep[cut.loop[part]]
+    start, end = start[chosen], end[chosen]
     if side:
         start, end = clipped(start, end, middle, np.array([-side, 0.0, 0.0]))
     return hull(np.concatenate([start, end]), cut.normals[level])
 
 
 def _not_beside(cut: Slices, level: int) -> NDArray[np.bool_]:
-    """For every loop (l,) whether it is of this level and in line, seen from the front, with its largest loop."""
+    """For every loop (l,) whether it is of this level and in line, from the front, with its largest."""
     own = cut.loop_level == level
-    size = np.where(own, np.abs(cut.area), -1.0)
-    largest = int(np.argmax(size))
+    largest = int(np.argmax(np.where(own, np.abs(cut.area), -1.0)))
     x = 0.5 * (cut.low[:, 0] + cut.high[:, 0])
     return own & (x >= cut.low[largest, 0]) & (x <= cut.high[largest, 0])
 

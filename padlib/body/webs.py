@@ -21,7 +21,8 @@ CROTCH_WEB = 0.010  # of height: a web shorter than this is left alone
 ARM_THICK = (
     0.93  # thickness of the thinnest place between arm and trunk over the thinner of the two
 )
-ARM_WEB = 0.020
+ARM_WEB = 0.032
+ARM_LOW = 0.735  # of height: an armpit that is not lower than this needs no web to explain it
 ARM_BELOW = 0.008  # of height: where the join is that thick, the armpit itself lies so much lower
 UP = 0.13  # of height: how far above the parting a web is looked for
 STEP = 2.0  # mm
@@ -53,6 +54,8 @@ def axilla_above(parts: Parts, axilla: Array, sign: float, middle: float) -> Arr
     sign: +1 left, -1 right; middle: x of the trunk's middle, mm.
     """
     cut = parts.cut
+    if axilla[2] > ARM_LOW * parts.top:
+        return None
     levels = np.flatnonzero((cut.levels > axilla[2]) & (cut.levels < axilla[2] + UP * parts.top))
     levels = levels[parts.core[levels] >= 0]
     notches = [_notch(parts, int(k), sign, middle) for k in levels]
