@@ -13,8 +13,9 @@ from dataclasses import dataclass
 import igl
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import coo_array, csc_matrix, diags_array
+from scipy.sparse import coo_array, csc_matrix, eye_array
 from scipy.sparse.csgraph import connected_components
+from scipy.spatial import cKDTree
 
 from padlib.flatten.darts import pairs_of_darts
 from padlib.flatten.flat import Flat
@@ -27,7 +28,6 @@ Ints = NDArray[np.int64]
 
 HOLD = 0.02  # weight of the support against the cloth's stiffness, each vertex
 MEMORY = 6  # earlier steps that the next one learns from
-CONTACT_EVERY = 4  # steps between two looks at where the cloth meets the support
 
 
 @dataclass(frozen=True, eq=False)
@@ -107,13 +107,36 @@ def pull(sewn: Sewn, frames: Array) -> Array:
     return out
 
 
-def supported(place: Vertices, support: Surface) -> Vertices:
-    """Positions (n, 3) with those inside the support moved out onto it."""
-    signed, _, nearest, _ = igl.signed_distance(
-        place, support.vertices, support.faces, igl.SIGNED_DISTANCE_TYPE_PSEUDONORMAL
-    )
-    inside = np.asarray(signed).ravel() < 0
-    return np.where(inside[:, None], np.asarray(nearest), place)
+@dataclass(frozen=True, eq=False)
+class Support:
+    """What holds the cloth up from inside: a surface with its vertex normals, and where to find them."""
+
+    surface: Surface
+    normals: Array
+    tree: cKDTree
+
+
+def support_of(surface: Surface) -> Support:
+    """A closed surface made ready to be asked often."""
+    corner = surface.vertices[surface.faces]
+    face = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
+    normals = np.zeros_like(surface.vertices)
+    for k in range(3):
+        np.add.at(normals, surface.faces[:, k], face)
+    normals /= np.maximum(np.linalg.norm(normals, axis=1), 1e-12)[:, None]
+    return Support(surface, normals, cKDTree(surface.vertices))
+
+
+def lift(place: Vertices, support: Support) -> Array:
+    """How far (n, 3) each vertex must move out to lie on the support, 0 for those outside.
+
+    Told by the tangent plane at the nearest vertex, which is within a tenth of a millimetre on a mesh
+    of 10 mm edges; the deviation that is reported is measured exactly, elsewhere.
+    """
+    _, nearest = support.tree.query(place)
+    normal = support.normals[nearest]
+    height = np.einsum("nx,nx->n", place - support.surface.vertices[nearest], normal)
+    return np.maximum(-height, 0.0)[:, None] * normal
 
 
 def settle(
@@ -124,17 +147,13 @@ def settle(
     start (n, 3): the rough wrap; still: mean movement in mm of a step at which it rests.
     """
     matrix = stiffness(sewn)
-    weight = HOLD * np.ones(sewn.count)
-    solve = factor(csc_matrix(matrix + diags_array(weight))).solve
+    solve = factor(csc_matrix(matrix + HOLD * eye_array(sewn.count))).solve
+    held = support_of(support)
     place = start
-    lift = np.zeros_like(start)
     history: list[tuple[Array, Array]] = []
     for step in range(steps):
-        if step % CONTACT_EVERY == 0:
-            lift = supported(place, support) - place
-            history.clear()
-        target = place + lift
-        new = solve(pull(sewn, turned_frames(sewn, place)) + weight[:, None] * target)
+        target = place + lift(place, held)
+        new = solve(pull(sewn, turned_frames(sewn, place)) + HOLD * target)
         moved = new - place
         place = _learned(place, new, history)
         if np.linalg.norm(moved, axis=1).mean() < still:

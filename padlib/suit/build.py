@@ -39,11 +39,13 @@ from padlib.suit import report as reports
 from padlib.suit.file import Suit, read_suit
 from padlib.suit.matching import flat_summary
 from padlib.suit.order import steps
-from padlib.suit.pillows import pillow_flats
+from padlib.suit.pillows import DOWN, as_pairs, pillow_panels, rim_differences
 from padlib.suit.steps import (
     Panels,
-    flatten_suit,
+    flatten_panels,
     make_panels,
+    over_limit,
+    pile_direction,
     suit_body,
     suit_lays,
     suit_pieces,
@@ -89,6 +91,7 @@ class Built:
     shell: Shell
     panels: Panels
     flats: tuple[Flat, ...]
+    pad_litres: Mapping[tuple[str, str], float]
     pillows: tuple[Pillow, ...]
     pillow_flats: tuple[Flat, ...]
     pillow_differences: Mapping[tuple[str, str], float]
@@ -119,18 +122,28 @@ def run(
     with clock.step("seams"):
         tell("cutting the shell along the seams", 0.2)
         panels = make_panels(suit, body, shell)
-    with clock.step("flatten"):
-        flats, over = flatten_suit(
-            panels, limit=limit, most=most, workers=workers, tell=_within(tell, 0.25, 0.7)
-        )
     with clock.step("pillows"):
-        tell("making the pads", 0.72)
-        pillows = make_pillows(body, shell, suit.pads) if suit.pillows["make"] else ()
-        symmetric = panels.place.mirror is not None
-        cushions, differences = pillow_flats(pillows, symmetric=symmetric, limit=limit, most=most)
+        tell("making the pads", 0.22)
+        each = make_pillows(body, shell, suit.pads) if suit.pillows["make"] else ()
+        pad_litres = {(p.name, p.side): p.volume_l for p in each}
+        pillows = as_pairs(each)
+        cushions = pillow_panels(pillows)
+    with clock.step("flatten"):
+        pile = {p.name: pile_direction(p, panels.place) for p in panels.panels}
+        pile |= {p.name: DOWN for p in cushions}
+        every = flatten_panels(
+            (*panels.panels, *cushions),
+            pile,
+            limit=limit,
+            most=most,
+            workers=workers,
+            tell=_within(tell, 0.25, 0.75),
+        )
+        flats, cushion_flats = every[: len(panels.panels)], every[len(panels.panels) :]
+        differences = rim_differences(pillows, cushion_flats)
     with clock.step("pieces"):
         tell("drawing pieces", 0.78)
-        pieces = suit_pieces(suit, (*flats, *cushions))
+        pieces = suit_pieces(suit, every)
     with clock.step("proof"):
         tell("sewing the flats back together", 0.82)
         proof = None
@@ -141,8 +154,10 @@ def run(
     with clock.step("lay"):
         tell("laying the pieces on cloth", 0.9)
         lays = suit_lays(suit, pieces, seconds=lay_seconds)
-    findings = (*body.findings, *measurements.warnings, *shell.findings, *panels.findings, *over)
-    findings += tuple(f for flat in (*flats, *cushions) for f in flat.findings)
+    findings = (*body.findings, *measurements.warnings, *shell.findings, *panels.findings)
+    findings += over_limit(every, limit)
+    findings += tuple(f for piece in pieces for f in piece.findings)
+    findings += tuple(f for flat in every for f in flat.findings)
     findings += () if proof is None else proof.findings
     return Built(
         suit,
@@ -151,8 +166,9 @@ def run(
         shell,
         panels,
         flats,
+        pad_litres,
         pillows,
-        cushions,
+        cushion_flats,
         differences,
         pieces,
         lays,
@@ -195,7 +211,6 @@ def make_report(built: Built, seconds: Mapping[str, float]) -> dict[str, Any]:
 
 
 def _pads(built: Built) -> list[dict[str, Any]]:
-    volumes = {(p.name, p.side): p.volume_l for p in built.pillows}
     layers = pad_layers(built.body, built.suit.pads)
     deepest = {(p.name, side): float(layer.max()) for p, side, layer in layers}
     told = []
@@ -208,7 +223,7 @@ def _pads(built: Built) -> list[dict[str, Any]]:
                     "kind": pad.kind,
                     "side": side,
                     "depth_max_mm": reports.rounded(deepest.get(key, 0.0), 2),
-                    "volume_l": reports.rounded(volumes.get(key, 0.0), 4),
+                    "volume_l": reports.rounded(built.pad_litres.get(key, 0.0), 4),
                 }
             )
     return told
@@ -224,8 +239,9 @@ def build(
 ) -> dict[str, Any]:
     """Do the whole job and write every output into the folder `out`; returns the report.
 
-    suit: a suit, or the path of a suit file. lay_seconds: time for packing each cloth, instead of the suit's. workers: processes for flattening;
-    the outputs are the same for any number. Raises PadlibError; then nothing in `out` was touched.
+    suit: a suit, or the path of a suit file. lay_seconds: time for packing each cloth, instead of the
+    suit's. workers: processes for flattening; the outputs are the same for any number.
+    Raises PadlibError; then nothing in `out` was touched.
     """
     out = Path(out)
     check_folder(out)

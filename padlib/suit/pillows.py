@@ -3,26 +3,60 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from padlib.flatten.darts import dart_panel
 from padlib.flatten.flat import Flat
-from padlib.flatten.together import chains, mirror_flat
+from padlib.flatten.together import chains
+from padlib.mesh.surface import Surface
 from padlib.padding.pillow import Pillow
-from padlib.seams.mirror import mirrored
+from padlib.seams.mirror import MIRROR, mirror_panel
 from padlib.seams.panels import Edge, Panel
-from padlib.suit.matching import DART_SHARES, match_flats, turned
 
 DOWN = np.array([0.0, 0.0, -1.0])
 EDGES = 4  # into which the rim is parted, so that top and base have marks to meet at
 
 
-def pillow_panels(pillows: Sequence[Pillow], *, symmetric: bool) -> tuple[Panel, ...]:
-    """Top and base panel of each pillow; right ones as mirror images if the suit is symmetric."""
-    panels = [p for pillow in pillows for p in _two_panels(pillow)]
-    return mirrored(panels) if symmetric else tuple(panels)
+def as_pairs(pillows: Sequence[Pillow]) -> tuple[Pillow, ...]:
+    """Pillows as they are made: a pad on both sides is one pair, the right one the left one's image.
+
+    Nobody's two sides are quite alike, but cushions are cut in pairs, once face up and once face down.
+    """
+    left = {p.name: p for p in pillows if p.side == "left"}
+    return tuple(
+        _image(left[p.name]) if p.side == "right" and p.name in left else p for p in pillows
+    )
+
+
+def _image(pillow: Pillow) -> Pillow:
+    top, base = (
+        Surface(s.vertices * MIRROR, s.faces[:, [0, 2, 1]]) for s in (pillow.top, pillow.base)
+    )
+    return replace(
+        pillow,
+        side="right",
+        top=top,
+        base=base,
+        boundary_top=pillow.boundary_top[::-1],
+        boundary_base=pillow.boundary_base[::-1],
+    )
+
+
+def pillow_panels(pillows: Sequence[Pillow]) -> tuple[Panel, ...]:
+    """Top and base panel of each pillow; of a pair, the right panels are images of the left ones."""
+    left = {p.name for p in pillows if p.side == "left"}
+    right = {p.name for p in pillows if p.side == "right"}
+    panels: list[Panel] = []
+    for pillow in pillows:
+        own = _two_panels(pillow)
+        if pillow.side == "left" and pillow.name in right:
+            counts = {p.name: len(p.edges) for p in own}
+            panels += [*own, *(mirror_panel(p, counts) for p in own)]
+        elif not (pillow.side == "right" and pillow.name in left):
+            panels += own
+    return tuple(panels)
 
 
 def _two_panels(pillow: Pillow) -> tuple[Panel, Panel]:
@@ -61,21 +95,12 @@ def _even_cuts(rim: NDArray[np.float64]) -> list[int]:
     return sorted({0, *inner, len(rim)})
 
 
-def pillow_flats(
-    pillows: Sequence[Pillow], *, symmetric: bool, limit: float, most: int
-) -> tuple[tuple[Flat, ...], Mapping[tuple[str, str], float]]:
-    """Flats of all tops and bases, matched all round, and by how much each pair differs, mm."""
-    panels = pillow_panels(pillows, symmetric=symmetric)
-    own = [p for p in panels if p.mirror_of is None]
-    flats = [dart_panel(p, limit=limit * DART_SHARES[0], max_darts=most) for p in own]
-    if flats:
-        flats = [turned(f, DOWN) for f in match_flats(flats, limit=limit)]
-    counts = {p.name: len(p.edges) for p in panels}
-    image_of = {p.mirror_of: p.name for p in panels if p.mirror_of}
-    images = [mirror_flat(f, counts) for f in flats if f.panel.name in image_of]
-    by_name = {f.panel.name: f for f in (*flats, *images)}
-    ordered = tuple(by_name[p.name] for p in panels)
-    return ordered, {(p.name, p.side): _difference(p, by_name) for p in pillows}
+def rim_differences(
+    pillows: Sequence[Pillow], flats: Sequence[Flat]
+) -> Mapping[tuple[str, str], float]:
+    """By how much top and base of each pillow differ along their rim on paper, mm; by name and side."""
+    by_name = {f.panel.name: f for f in flats}
+    return {(p.name, p.side): _difference(p, by_name) for p in pillows}
 
 
 def _difference(pillow: Pillow, flats: Mapping[str, Flat]) -> float:

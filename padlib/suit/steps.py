@@ -5,13 +5,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from concurrent.futures import ProcessPoolExecutor
+from collections.abc import Iterator, Mapping, Sequence
+from concurrent.futures import Executor, ProcessPoolExecutor
+from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import partial
 from types import MappingProxyType
 
 import numpy as np
+from numpy.typing import NDArray
 
 from padlib.body.body import Body
 from padlib.body.landmarks import with_landmarks
@@ -122,49 +124,75 @@ def pile_direction(panel: Panel, place: Place) -> np.ndarray:
     return (axis[-1] - axis[0]) / np.linalg.norm(axis[-1] - axis[0])
 
 
-def flatten_suit(
-    panels: Panels, *, limit: float, most: int, workers: int = 1, tell: Tell = quiet
-) -> tuple[tuple[Flat, ...], tuple[Finding, ...]]:
+def flatten_panels(
+    panels: Sequence[Panel],
+    pile: Mapping[str, NDArray],
+    *,
+    limit: float,
+    most: int,
+    workers: int = 1,
+    tell: Tell = quiet,
+) -> tuple[Flat, ...]:
     """Flats of all panels: darted, matched along every seam, pile down the page.
 
-    limit: the cloth's stretch limit, a fraction; most: darts in one panel; workers: processes.
-    A panel that is the mirror image of another takes the other's flat, turned face down.
+    pile: for each panel the way (3,) that the pile lies; limit: the cloth's stretch limit, a fraction;
+    most: darts in one panel; workers: processes. A panel that is the mirror image of another takes the
+    other's flat, turned face down.
     """
-    own = [p for p in panels.panels if p.mirror_of is None]
-    flats = _darted(own, limit * DART_SHARES[0], most, workers, tell)
-    matched = match_flats(flats, limit=limit)
+    own = [p for p in panels if p.mirror_of is None]
+    with _pool(workers) as pool:
+        matched = _within_limit(own, limit, most, pool, tell)
+    laid = [turned(f, pile[f.panel.name]) for f in matched]
+    counts = {p.name: len(p.edges) for p in panels}
+    image_of = {p.mirror_of: p.name for p in panels if p.mirror_of}
+    images = [mirror_flat(f, counts) for f in laid if f.panel.name in image_of]
+    by_name = {f.panel.name: f for f in (*laid, *images)}
+    return tuple(by_name[p.name] for p in panels)
+
+
+@contextmanager
+def _pool(workers: int) -> Iterator[Executor | None]:
+    if workers <= 1:
+        yield None
+        return
+    with ProcessPoolExecutor(workers) as pool:
+        yield pool
+
+
+def _within_limit(
+    panels: Sequence[Panel], limit: float, most: int, pool: Executor | None, tell: Tell
+) -> list[Flat]:
+    """Flats darted and matched; those over the limit after matching are darted again, closer."""
+    flats = _darted(panels, limit * DART_SHARES[0], most, pool, tell)
+    matched = match_flats(flats, limit=limit, pool=pool)
     for share in DART_SHARES[1:]:
         over = [k for k, f in enumerate(matched) if flat_summary(f)["p95"] > limit]
         if not over or most == 0:
             break
-        again = _darted([own[k] for k in over], limit * share, most, workers, tell)
+        again = _darted([panels[k] for k in over], limit * share, most, pool, quiet)
         for k, flat in zip(over, again, strict=True):
             flats[k] = flat
-        matched = match_flats(flats, limit=limit)
-    laid = [turned(f, pile_direction(f.panel, panels.place)) for f in matched]
-    counts = {p.name: len(p.edges) for p in panels.panels}
-    image_of = {p.mirror_of: p.name for p in panels.panels if p.mirror_of}
-    images = [mirror_flat(f, counts) for f in laid if f.panel.name in image_of]
-    flats_by_name = {f.panel.name: f for f in (*laid, *images)}
-    ordered = tuple(flats_by_name[p.name] for p in panels.panels)
-    return ordered, tuple(_over_limit(ordered, limit))
+        matched = match_flats(flats, limit=limit, pool=pool)
+    return matched
 
 
 def _darted(
-    panels: Sequence[Panel], limit: float, most: int, workers: int, tell: Tell
+    panels: Sequence[Panel], limit: float, most: int, pool: Executor | None, tell: Tell
 ) -> list[Flat]:
+    """Darted flats, the largest panels first so that no worker waits for a late one."""
     work = partial(dart_panel, limit=limit, max_darts=most)
-    flats = []
-    if workers > 1 and len(panels) > 1:
-        with ProcessPoolExecutor(min(workers, len(panels))) as pool:
-            for k, flat in enumerate(pool.map(work, panels)):
-                flats.append(flat)
-                tell(f"flattened {flat.panel.name}", (k + 1) / len(panels))
-        return flats
-    for k, panel in enumerate(panels):
-        flats.append(work(panel))
-        tell(f"flattened {panel.name}", (k + 1) / len(panels))
-    return flats
+    order = sorted(range(len(panels)), key=lambda k: -len(panels[k].surface.faces))
+    queue = [panels[k] for k in order]
+    flats: dict[int, Flat] = {}
+    for k, flat in zip(order, pool.map(work, queue) if pool else map(work, queue), strict=True):
+        flats[k] = flat
+        tell(f"flattened {flat.panel.name}", len(flats) / len(panels))
+    return [flats[k] for k in range(len(panels))]
+
+
+def over_limit(flats: Sequence[Flat], limit: float) -> tuple[Finding, ...]:
+    """A warning for each panel that is still stretched over the limit at its 95th percentile."""
+    return tuple(_over_limit(flats, limit))
 
 
 def _over_limit(flats: Sequence[Flat], limit: float) -> list[Finding]:
@@ -175,7 +203,7 @@ def _over_limit(flats: Sequence[Flat], limit: float) -> list[Finding]:
         if p95 > limit and flat.panel.mirror_of is None:
             found.append(
                 Finding(
-                    901,
+                    910,
                     f"is stretched {100 * p95:.1f} % at its 95th percentile, over the cloth's "
                     f"{100 * limit:.1f} %; add a seam there, allow more darts or take stretchier cloth",
                     f"panel '{flat.panel.name}'",
