@@ -20,7 +20,9 @@ from padlib.body.solids import Bar, Ellipsoid, Part, Solid, Tube, meet, union
 Array = NDArray[np.float64]
 Row = tuple[float, float, float, float]  # of the trunk: height, half breadth, front y, back y; mm
 
-ARM_ANGLE = np.deg2rad(40.0)  # from the vertical: an A pose
+ARM_ANGLES = np.deg2rad(
+    np.arange(40.0, 56.0)
+)  # from the vertical: an A pose; wider only past a wide trunk
 NECK_ANGLE = np.deg2rad(20.0)
 TOES_OUT = np.deg2rad(7.0)
 # depth over breadth, male and female: hip and navel from ANSUR II's means, waist and chest by eye
@@ -28,7 +30,7 @@ DEPTH = {
     "hip": (0.711, 0.658),
     "navel": (0.729, 0.710),
     "waist": (0.715, 0.69),
-    "chest": (0.72, 0.74),
+    "chest": (0.77, 0.77),
 }
 # girth over the perimeter of the plain ellipse of that breadth and depth, of the sections drawn here
 FULL = {"hip": 1.06, "navel": 1.03, "waist": 1.03, "chest": 1.05}
@@ -67,6 +69,11 @@ class Anatomy:
         return breadth, breadth * ratio
 
     @cached_property
+    def arm_angle(self) -> float:
+        """Angle of the arms from the vertical, radians."""
+        return _arm_angle(self)
+
+    @cached_property
     def rows(self) -> dict[str, Row]:
         """The sections of the trunk from hip to nape."""
         return _trunk_rows(self)
@@ -76,7 +83,10 @@ def _trunk_rows(an: Anatomy) -> dict[str, Row]:
     m, h = an.m, an.h
     hip, navel = an.half("hip", m["hip_girth"]), an.half("navel", m["navel_girth"])
     waist, chest = an.half("waist", m["waist_girth"]), an.half("chest", m["chest_girth"])
-    under = an.half("chest", m["chest_girth"] * an.mix(0.97, 0.90))
+    ribs = max(
+        an.mix(0.97, 0.90) * m["chest_girth"], 0.5 * (m["waist_girth"] + 0.93 * m["chest_girth"])
+    )
+    under = an.half("chest", ribs)
     neck = m["neck_girth"] / (2 * np.pi)
     hollow = an.mix(0.016, 0.020) * h
     seat = 1.04 * hip[1]
@@ -97,12 +107,12 @@ def _trunk_rows(an: Anatomy) -> dict[str, Row]:
     put("waist", zw, waist[0], loin, waist[1])
     put("under", zb - 0.042 * h, under[0], back - 0.002 * h, under[1])
     put("bust", zb, chest[0], back, chest[1])
-    put("axilla", za, 0.88 * chest[0], back + 0.002 * h, 0.96 * chest[1])
-    put("yoke", za + 0.60 * (zs - za), 0.68 * chest[0], back - 0.006 * h, 0.76 * chest[1])
-    put("collar", zs + 0.004 * h, 0.42 * chest[0], back - 0.020 * h, 0.52 * chest[1])
+    put("axilla", za, 0.90 * an.q("pit") * chest[0], back + 0.002 * h, 0.965 * chest[1])
+    put("yoke", za + 0.60 * (zs - za), 0.68 * chest[0], back - 0.006 * h, 0.78 * chest[1])
+    put("collar", zs - 0.004 * h, 0.44 * chest[0], back - 0.018 * h, 0.56 * chest[1])
     # the top lies inside the leaning neck
-    middle = back - 0.020 * h - 0.52 * chest[1] - np.tan(NECK_ANGLE) * (zc - zs)
-    put("nape", zc - 0.006 * h, 0.80 * neck, middle + 0.80 * neck, 0.80 * neck)
+    middle = back - 0.018 * h - 0.56 * chest[1] - np.tan(NECK_ANGLE) * (zc - zs)
+    put("nape", zc - 0.016 * h, 0.74 * neck, middle + 0.72 * neck, 0.74 * neck)
     return rows
 
 
@@ -117,9 +127,9 @@ def trunk(an: Anatomy) -> Tube:
     depth = 0.5 * (rows[:, 3] - rows[:, 2])
     sizes = np.column_stack([rows[:, 1], rows[:, 1], depth, depth])
     offset = np.column_stack([np.zeros(len(rows)), 0.5 * (rows[:, 2] + rows[:, 3])])
-    power = np.array([2.0, 2.1, 2.3, 2.25, 2.2, 2.25, 2.3, 2.3, 2.2, 2.1, 2.0])
+    power = np.array([2.0, 2.1, 2.3, 2.25, 2.2, 2.25, 2.35, 2.6, 2.4, 2.1, 2.0])
     ends = (0.02 * an.h, 0.02 * an.h)
-    return Tube(np.zeros(3), np.eye(3), rows[:, 0], sizes, offset, power, ends)
+    return Tube(np.zeros(3), np.eye(3), rows[:, 0], sizes, offset, power, ends, even=0.020 * an.h)
 
 
 def bust(an: Anatomy) -> Ellipsoid:
@@ -145,7 +155,7 @@ def buttock(an: Anatomy) -> Ellipsoid:
     """The left buttock."""
     z, half, front, back = an.rows["hip"]
     depth = back - front
-    centre = (0.47 * half, back - 0.335 * depth, z + 0.004 * an.h)
+    centre = (0.47 * half, back - 0.335 * depth, z)
     return Ellipsoid(centre, (0.46 * half, 0.36 * depth, an.mix(0.052, 0.056) * an.h))
 
 
@@ -225,16 +235,37 @@ def foot(an: Anatomy) -> Tube:
 # -- arms -----------------------------------------------------------------------------------------
 
 
+def shoulder_joint(an: Anatomy) -> Array:
+    """Shoulder joint (3,) of the left arm."""
+    m, h = an.m, an.h
+    # a broad chest carries the arms outward
+    inside = an.rows["bust"][1] * 0.84 - 0.35 * m["upper_arm_girth"] / (2 * np.pi)
+    wide = max(0.5 * m["shoulder_width"] / 1.03 - 0.017 * h, inside)
+    back = an.rows["axilla"][3]
+    return np.array([wide, back - 0.062 * h, m["shoulder_height"] - 0.025 * h])
+
+
 def arm_axes(an: Anatomy) -> tuple[Array, Array]:
     """Shoulder joint (3,) of the left arm, and its axes (3, 3): outward, back, along."""
-    m, h = an.m, an.h
-    sine, cosine = np.sin(ARM_ANGLE), np.cos(ARM_ANGLE)
+    sine, cosine = np.sin(an.arm_angle), np.cos(an.arm_angle)
     axes = np.array([[cosine, 0.0, sine], [0.0, 1.0, 0.0], [sine, 0.0, -cosine]])
-    # a broad chest carries the arms outward
-    inside = an.rows["axilla"][1] - 0.35 * m["upper_arm_girth"] / (2 * np.pi)
-    wide = max(0.5 * m["shoulder_width"] / 1.03 - 0.010 * h, inside)
-    back = an.rows["axilla"][3]
-    return np.array([wide, back - 0.062 * h, m["shoulder_height"] - 0.029 * h]), axes
+    return shoulder_joint(an), axes
+
+
+def _arm_angle(an: Anatomy) -> float:
+    """The least of ARM_ANGLES at which the arm hangs clear of the trunk below the armpit."""
+    joint = shoulder_joint(an)
+    radius = an.m["upper_arm_girth"] / (2 * np.pi)
+    below = an.m["axilla_height"] - 0.045 * an.h
+    for angle in ARM_ANGLES:
+        gaps = [
+            joint[0] + (joint[2] - z) * np.tan(angle) - radius / np.cos(angle) - half
+            for z, half, _, _ in (an.rows[n] for n in ("navel", "waist", "under", "bust"))
+            if z <= below
+        ]
+        if min(gaps, default=1.0) > 0.012 * an.h:
+            break
+    return float(angle)
 
 
 def arm_places(an: Anatomy) -> tuple[float, float]:
@@ -250,27 +281,31 @@ def arm(an: Anatomy) -> Tube:
     up, el, fore, wr = an.r("upper_arm"), an.r("elbow"), an.r("forearm"), an.r("wrist")
     se, sw = arm_places(an)
     hand, palm = m["hand_length"], 0.5 * m["hand_breadth"]
-    flat, low, long = 0.33 * palm, 0.5 * (up + el), sw - se
-    # along; outer, inner, back and front half sizes; centre across and back, shares of h; power
+    flat, low, long = 0.36 * palm, 0.5 * (up + el), sw - se
+    pit, taper = up * an.q("pit"), 0.5 * (fore + wr)
+    # along; outer, inner, back and front half sizes; centre across, share of h; 0; power
     rows = np.array([
-        (-0.055 * h, 0.40 * up, 0.55 * up, 0.55 * up, 0.55 * up, 0.0, 0.0, 2.0),
-        (-0.022 * h, 0.76 * up, 0.85 * up, 0.88 * up, 0.88 * up, 0.0, 0.0, 2.0),
-        (0.008 * h, 1.02 * up, 0.92 * up, 1.06 * up, 1.06 * up, 0.0, 0.0, 2.0),
-        (0.035 * h, 1.08 * up, 0.95 * up, 1.10 * up, 1.10 * up, 0.0, 0.0, 2.0),
+        (-0.034 * h, 0.16 * up, 0.55 * pit, 0.55 * up, 0.55 * up, 0.0, 0.0, 2.0),
+        (-0.012 * h, 0.62 * up, 0.86 * pit, 0.90 * up, 0.90 * up, 0.0, 0.0, 2.0),
+        (0.012 * h, 0.92 * up, 0.92 * pit, 1.06 * up, 1.06 * up, 0.0, 0.0, 2.1),
+        (0.036 * h, 1.00 * up, 0.93 * pit, 1.10 * up, 1.10 * up, 0.0, 0.0, 2.2),
         (0.38 * se, 0.95 * up, 0.95 * up, 1.05 * up, 1.05 * up, 0.0, 0.0, 2.0),
         (0.52 * se, 0.95 * up, 0.95 * up, 1.05 * up, 1.05 * up, 0.0, 0.0, 2.0),
-        (0.80 * se, 0.92 * low, 0.92 * low, 1.02 * low, 1.02 * low, 0.0, 0.003, 2.0),
-        (se, 1.02 * el, 1.02 * el, 0.98 * el, 0.98 * el, 0.0, 0.004, 2.05),
-        (se + 0.22 * long, 1.0 * fore, 1.0 * fore, 1.0 * fore, 1.0 * fore, 0.0, -0.001, 2.0),
-        (se + 0.62 * long, 0.49 * (fore + wr), 0.49 * (fore + wr), 0.53 * (fore + wr), 0.53 * (fore + wr), 0.0, -0.010, 2.0),
-        (sw, 0.84 * wr, 0.84 * wr, 1.15 * wr, 1.15 * wr, 0.0, -0.016, 2.1),
-        (sw + 0.16 * hand, 0.66 * wr, 0.66 * wr, 0.82 * palm, 0.82 * palm, 0.000, -0.018, 2.2),
-        (sw + 0.42 * hand, 1.05 * flat, 1.05 * flat, palm, palm, -0.002, -0.020, 2.3),
-        (sw + 0.66 * hand, 0.84 * flat, 0.84 * flat, 0.90 * palm, 0.90 * palm, -0.006, -0.021, 2.3),
-        (sw + 0.90 * hand, 0.70 * flat, 0.70 * flat, 0.66 * palm, 0.62 * palm, -0.013, -0.021, 2.3),
-        (sw + 1.00 * hand, 0.62 * flat, 0.62 * flat, 0.48 * palm, 0.42 * palm, -0.017, -0.021, 2.3),
+        (0.80 * se, 0.92 * low, 0.92 * low, 1.02 * low, 1.02 * low, 0.0, 0.0, 2.0),
+        (se, 1.02 * el, 1.02 * el, 0.98 * el, 0.98 * el, 0.0, 0.0, 2.05),
+        (se + 0.22 * long, 1.0 * fore, 1.0 * fore, 1.0 * fore, 1.0 * fore, 0.0, 0.0, 2.0),
+        (se + 0.62 * long, 0.98 * taper, 0.98 * taper, 1.06 * taper, 1.06 * taper, 0.0, 0.0, 2.0),
+        (sw, 0.84 * wr, 0.84 * wr, 1.15 * wr, 1.15 * wr, 0.0, 0.0, 2.1),
+        (sw + 0.16 * hand, 0.66 * wr, 0.66 * wr, 0.82 * palm, 0.82 * palm, 0.000, 0.0, 2.2),
+        (sw + 0.42 * hand, 1.05 * flat, 1.05 * flat, palm, palm, -0.002, 0.0, 2.3),
+        (sw + 0.66 * hand, 0.84 * flat, 0.84 * flat, 0.90 * palm, 0.90 * palm, -0.006, 0.0, 2.3),
+        (sw + 0.90 * hand, 0.82 * flat, 0.82 * flat, 0.66 * palm, 0.62 * palm, -0.013, 0.0, 2.3),
+        (sw + 1.00 * hand, 0.78 * flat, 0.78 * flat, 0.48 * palm, 0.42 * palm, -0.017, 0.0, 2.3),
     ])  # fmt: skip
-    ends = (0.03 * h, 0.008 * h)
+    # the elbow is where the line of the arm turns forward
+    turn = np.interp(rows[:, 0], [0.0, se, sw, sw + hand], [0.0, 0.006, -0.016, -0.021])
+    rows[:, 6] = turn
+    ends = (0.02 * h, 0.006 * h)
     return Tube(joint, axes, rows[:, 0], rows[:, 1:5], rows[:, 5:7] * h, rows[:, 7], ends)
 
 
@@ -291,8 +326,9 @@ def shoulder(an: Anatomy) -> Bar:
     joint, _ = arm_axes(an)
     neck = m["neck_girth"] / (2 * np.pi)
     start = (0.45 * neck, joint[1] + 0.008 * h, m["cervicale_height"] - 0.036 * h)
-    end = (joint[0] - 0.010 * h, joint[1] + 0.002 * h, m["shoulder_height"] - 0.030 * h)
-    return Bar(start, end, (0.024 * h, 0.027 * h))
+    cap = min(0.027 * h, 0.88 * m["upper_arm_girth"] / (2 * np.pi))
+    end = (joint[0] + 0.003 * h, joint[1] + 0.002 * h, m["shoulder_height"] + 0.002 * h - cap)
+    return Bar(start, end, (0.024 * h, cap))
 
 
 # -- neck and head --------------------------------------------------------------------------------

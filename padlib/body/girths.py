@@ -19,6 +19,7 @@ ROUNDS = 12
 CLOSE = 1e-3  # of a girth: what the mesh does to it later is more
 NO_ARMS = ("legs", "trunk", "neck", "head")
 SEEN = (REGIONS, NO_ARMS, ("arms",), ("head",))
+PIT = (0.80, 1.10)
 LEAST, MOST = 0.55, 1.7  # bounds of a section's factor
 
 
@@ -97,6 +98,7 @@ def fitted(an: Anatomy) -> Anatomy:
             power = 1.0 if turn < 6 else 0.7
             scale[place.name] = float(np.clip(an.q(place.name) * ratio**power, LEAST, MOST))
         scale["crotch_shift"] = _crotch_shift(solids[NO_ARMS], an)
+        scale["pit"] = _pit(solids[REGIONS], an)
         for follower, leader in FOLLOW.items():
             scale[follower] = scale[leader]
         an = replace(an, scale=scale)
@@ -153,3 +155,18 @@ def _crotch_shift(value: Solid, an: Anatomy) -> float:
     inside = value(points.reshape(-1, 3)).reshape(len(y), len(z)) < 0
     lowest = z[np.argmax(inside.any(axis=0))]
     return float(an.scale.get("crotch_shift", 0.0) + (wanted - lowest + 1.0))
+
+
+def _pit(value: Solid, an: Anatomy) -> float:
+    """The next factor of the sections about the armpit, that brings it to its height."""
+    h, joint = an.h, arm_axes(an)[0]
+    level, half, _, _ = an.rows["axilla"]
+    z = level + np.arange(-0.09 * h, 0.045 * h, 2.0)
+    y = joint[1] + np.linspace(-0.03, 0.03, 7) * h
+    inner, outer = 0.5 * half, joint[0] + (joint[2] - z) * np.tan(an.arm_angle)
+    x = inner + np.linspace(0, 1, 28)[:, None] * (outer - inner)
+    points = np.stack(np.broadcast_arrays(x[:, None, :], y[None, :, None], z), axis=-1)
+    joined = (value(points.reshape(-1, 3)).reshape(points.shape[:-1]) < 0).all(axis=0).any(axis=0)
+    apex = z[np.argmax(joined)] if joined.any() else z[-1]
+    reach = half + an.m["upper_arm_girth"] / (2 * np.pi)  # what a factor of one more would fill
+    return float(np.clip(an.q("pit") - 0.6 * (level - apex) * np.tan(an.arm_angle) / reach, *PIT))

@@ -10,6 +10,7 @@ import numpy as np
 from padlib.body.anatomy import Anatomy, person
 from padlib.body.body import Body
 from padlib.body.girths import fitted
+from padlib.body.trim import trimmed
 from padlib.body.typical import UNSTEERED, fill
 from padlib.errors import InputError
 from padlib.findings import Finding
@@ -38,6 +39,8 @@ def parametric_body(
         raise InputError(f"edge_length must be {FINEST:g} to {COARSEST:g} mm, not {edge_length}.")
     anatomy = fitted(Anatomy(full, WOMANLY[figure], {}))
     v, f = _skin(anatomy, edge)
+    v = trimmed(anatomy, v, f)
+    v = v * (full["stature"] / v[:, 2].max())
     source = f"from {len(measurements)} measurements, {figure}"
     return Body(Surface(v, f), source=source, findings=_findings(measurements, full))
 

@@ -77,7 +77,7 @@ class Tube:
     origin (3,), axes (3, 3): rows across, back and along; stations (k,) mm along, ascending;
     half (k, 4): half-width toward +across and -across, toward +back and -back, mm;
     offset (k, 2): the section's centre across and back; power (k,): of the super-ellipse, 2 is an ellipse;
-    ends (2,): how round the two ends are, mm.
+    ends (2,): how round the two ends are, mm; even: reach of the mean that evens the sections out, mm.
     """
 
     origin: Array
@@ -87,6 +87,7 @@ class Tube:
     offset: Array
     power: Array
     ends: tuple[float, float]
+    even: float = 18.0
 
     def __call__(self, p: Array) -> Array:
         """Values (n,) at points (n, 3)."""
@@ -113,7 +114,7 @@ class Tube:
         given = np.column_stack([self.half, self.offset, self.power])
         rows = PchipInterpolator(self.stations, given, axis=0)(np.minimum(s, self.stations[-1]))
         # a spline's bend at a station would show as a ring on the skin: a short mean takes it away
-        reach = 9
+        reach = max(1, round(self.even / STEP))
         weight = np.hanning(2 * reach + 3)[1:-1]
         weight /= weight.sum()
         wide = np.concatenate([np.repeat(rows[:1], reach, 0), rows, np.repeat(rows[-1:], reach, 0)])

@@ -122,7 +122,6 @@ def _adults(figure: str) -> tuple[Array, Array, Array, float, float]:
     for part in parts:
         for i, row in enumerate(part["covariance_1e6"]):
             covariance[i, : i + 1] += np.array(row) * 1e-6 / len(parts)
-    covariance = np.maximum(covariance, 0) + np.minimum(covariance, 0)
     covariance += np.tril(covariance, -1).T
     return mean[0], mean[1], covariance, float(mean[2][0]), float(mean[2][1])
 
@@ -154,6 +153,7 @@ def fill(given: Mapping[str, float], figure: str) -> dict[str, float]:
     out = {"stature": stature, **_rest(known, stature, figure)}
     _check_range(known, stature, figure)
     out |= known
+    _shaped(out, known)
     out.setdefault("arm_length", out["upper_arm_length"] + out["forearm_length"])
     if "mid_thigh_girth" not in out:
         out["mid_thigh_girth"] = 0.56 * out["thigh_girth"] + 0.44 * out["knee_girth"]
@@ -228,6 +228,15 @@ def _rest(known: Mapping[str, float], stature: float, figure: str) -> dict[str, 
     return dict(zip(table, np.exp(base + shift).tolist(), strict=True))
 
 
+def _shaped(out: dict[str, float], known: Mapping[str, float]) -> None:
+    """Keep filled-in measurements such that they make a body: changes `out`."""
+    if "bust_height" not in known:  # the tape of the chest runs below the armpits
+        out["bust_height"] = min(out["bust_height"], out["axilla_height"] - 0.033 * out["stature"])
+    if "navel_girth" not in known:  # no deep fold between a wide waist and the hip
+        most = 0.5 * out["waist_girth"] + 0.53 * out["hip_girth"]
+        out["navel_girth"] = min(out["navel_girth"], most)
+
+
 def _check_range(known: Mapping[str, float], stature: float, figure: str) -> None:
     mean = usual(stature, figure)
     mean["arm_length"] = mean["upper_arm_length"] + mean["forearm_length"]
@@ -237,7 +246,7 @@ def _check_range(known: Mapping[str, float], stature: float, figure: str) -> Non
         if name not in mean:
             continue
         low, high = LEAST * mean[name], MOST * mean[name]
-        if name.endswith("_height") or name.endswith("_length"):
+        if name.endswith(("_height", "_length")):
             low, high = 0.75 * mean[name], 1.3 * mean[name]
         if not low <= value <= high:
             raise InputError(

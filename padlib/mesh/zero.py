@@ -37,7 +37,10 @@ def zero_surface(
 def onto_zero(
     value: Function, points: Vertices, normals: Vertices, *, steps: int = 3, reach: float = 4.0
 ) -> Vertices:
-    """Points (n, 3) moved along their outward normals (n, 3) onto the zero of `value`: Newton steps of at most `reach` mm."""
+    """Points (n, 3) moved along their outward normals (n, 3) onto the zero of `value`.
+
+    By Newton steps, none over `reach` mm.
+    """
     p = points.copy()
     for _ in range(steps):
         now = value(p)
