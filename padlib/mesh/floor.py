@@ -10,7 +10,6 @@ from padlib.mesh.repair import (
     FLOOR,
     Findings,
     drop_islands,
-    face_areas,
     face_crosses,
     split_nonmanifold,
     without_unused,
@@ -26,9 +25,10 @@ def drop_floor(surface: Surface) -> tuple[Surface, Findings]:
 
     What lies in the same plane inside the soles goes too and is left as holes to be filled.
     """
+    cross = face_crosses(surface.vertices, surface.faces)
     for axis in range(3):
         for end in (-1.0, 1.0):
-            mine = _floor_faces(surface, axis, end)
+            mine = _floor_faces(surface, cross, axis, end)
             if mine is not None:
                 rest = without_unused(surface.vertices, surface.faces[~mine])
                 rest, _ = drop_islands(split_nonmanifold(rest)[0])
@@ -37,16 +37,18 @@ def drop_floor(surface: Surface) -> tuple[Surface, Findings]:
     return surface, ()
 
 
-def _floor_faces(surface: Surface, axis: int, end: float) -> NDArray[np.bool_] | None:
+def _floor_faces(
+    surface: Surface, cross: NDArray[np.float64], axis: int, end: float
+) -> NDArray[np.bool_] | None:
     """Faces (m,) of a floor across an axis near one of its ends, or None."""
     extents = np.ptp(surface.vertices, axis=0)
     if extents[axis] < 0.45 * extents.max():
         return None
-    cross = face_crosses(surface.vertices, surface.faces)
-    level = np.abs(cross[:, axis]) > 0.9 * np.linalg.norm(cross, axis=1)
+    double = np.linalg.norm(cross, axis=1)
+    level = np.abs(cross[:, axis]) > 0.9 * double
     along = end * surface.vertices[surface.faces, axis]
     low = along.max() - 0.06 * extents[axis]
-    area = face_areas(surface.vertices, surface.faces)
+    area = 0.5 * double
     middle = along.mean(axis=1)
     here = level & (middle > low)
     if area[here].sum() < LEAST_AREA * extents[axis] ** 2:

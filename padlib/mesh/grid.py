@@ -9,7 +9,7 @@ import igl
 import numpy as np
 from numpy.typing import NDArray
 
-from padlib.mesh.repair import components, face_areas, without_unused
+from padlib.mesh.repair import components, face_areas, is_closed_manifold, without_unused
 from padlib.mesh.surface import Faces, Surface, Vertices
 
 Cells = NDArray[np.int64]
@@ -35,9 +35,18 @@ def wrap(surface: Surface, spacing: float) -> Surface:
     v, f = surface.vertices, surface.faces
     origin = v.min(axis=0) - 3.0 * spacing * _COARSE
     shape = np.ceil((np.ptp(v, axis=0)) / (spacing * _COARSE)).astype(np.int64) + 6
-    cells = _cells_of_blocks(_near_blocks(v, f, origin, shape, spacing))
-    points, inverse = _corners(cells)
-    field = _field(v, f, origin + spacing * points)
+    blocks = _crossed_blocks(v, f, origin, shape, spacing)
+    whole = _surface_in(v, f, np.argwhere(blocks), origin, spacing)
+    if not is_closed_manifold(whole.faces):
+        # across a hole the zero can leave the blocks that were looked at: look one block further
+        whole = _surface_in(v, f, np.argwhere(_grown(blocks)), origin, spacing)
+    return whole
+
+
+def _surface_in(v: Vertices, f: Faces, blocks: Cells, origin: Vertices, spacing: float) -> Surface:
+    """The largest piece of the field's zero inside the given blocks."""
+    points, inverse = _corners(_cells_of_blocks(blocks))
+    field = _field(v, f, origin + spacing * points, spacing)
     vertices, faces = _marching(points, inverse.reshape(-1, 8), field)
     if not len(faces):
         return Surface(np.zeros((0, 3)), np.zeros((0, 3), dtype=np.int64))
@@ -47,16 +56,19 @@ def wrap(surface: Surface, spacing: float) -> Surface:
     return without_unused(vertices, faces[piece == np.argmax(area)])
 
 
-def _field(v: Vertices, f: Faces, points: Vertices) -> NDArray[np.float64]:
-    """d (2 w - 1) at points: positive inside."""
+def _field(v: Vertices, f: Faces, points: Vertices, spacing: float) -> NDArray[np.float64]:
+    """d (2 w - 1) at points: positive inside; never quite zero on walls that lie inside."""
     winding = np.asarray(igl.fast_winding_number(v, f, points)).reshape(-1)
     squared = igl.point_mesh_squared_distance(points, v, f)[0]
-    field = np.sqrt(squared) * np.clip(2.0 * winding - 1.0, -1.0, 1.0)
+    away = np.maximum(np.sqrt(squared), 1e-3 * spacing)
+    field = away * np.clip(2.0 * winding - 1.0, -1.0, 1.0)
     return np.where(field == 0.0, -1e-12, field)
 
 
-def _near_blocks(v: Vertices, f: Faces, origin: Vertices, shape: Cells, spacing: float) -> Cells:
-    """Blocks (k, 3) that the surface can pass through, by the field at the corners of all blocks."""
+def _crossed_blocks(
+    v: Vertices, f: Faces, origin: Vertices, shape: Cells, spacing: float
+) -> NDArray[np.bool_]:
+    """Which blocks have a part of the scan in them, or corners on both sides of it."""
     axes = [np.arange(n + 1) for n in shape]
     grid = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1).reshape(-1, 3)
     at = origin + spacing * _COARSE * grid
@@ -71,12 +83,14 @@ def _near_blocks(v: Vertices, f: Faces, origin: Vertices, shape: Cells, spacing:
     # every block that a face may touch: by sample points closer than half a block
     touched = np.floor((_samples(v, f, size / 2.0) - origin) / size).astype(np.int64)
     mixed[tuple(np.unique(touched, axis=0).T)] = True
-    grown = mixed.copy()
+    return mixed
+
+
+def _grown(blocks: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """The blocks and all that touch them; the outermost blocks are always empty."""
     for axis in range(3):
-        for shift in (-1, 1):
-            grown |= np.roll(mixed, shift, axis=axis)
-        mixed = grown.copy()
-    return np.argwhere(grown)
+        blocks = blocks | np.roll(blocks, 1, axis=axis) | np.roll(blocks, -1, axis=axis)
+    return blocks
 
 
 def _samples(v: Vertices, f: Faces, apart: float) -> Vertices:

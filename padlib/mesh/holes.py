@@ -16,6 +16,7 @@ from padlib.mesh.repair import (
     directed_edges,
     edge_keys,
     face_areas,
+    times,
 )
 from padlib.mesh.surface import Faces, Surface, Vertices
 
@@ -44,8 +45,7 @@ def trim_rim(faces: Faces, *, rounds: int = 3) -> Faces:
     """Drop faces that hang on the rim by one edge only (two or three of their edges are free)."""
     for _ in range(rounds):
         edges = directed_edges(faces)
-        _, inverse, count = np.unique(edge_keys(edges), return_inverse=True, return_counts=True)
-        free = (count[inverse.reshape(-1)] == 1).reshape(3, -1).sum(axis=0)
+        free = (times(edge_keys(edges)) == 1).reshape(3, -1).sum(axis=0)
         if not (free >= 2).any():
             break
         faces = faces[free < 2]

@@ -12,6 +12,7 @@ from padlib.mesh.repair import (
     edge_keys,
     face_areas,
     face_crosses,
+    runs,
 )
 from padlib.mesh.surface import Faces, Surface, Vertices
 
@@ -20,8 +21,8 @@ def neighbour_mean(faces: Faces, count: int) -> csr_matrix:
     """The matrix (n, n) that gives each vertex the plain mean of its neighbours."""
     edges = directed_edges(faces)
     edges = np.concatenate([edges, edges[:, ::-1]])
-    keys, first = np.unique(edge_keys(edges, True), return_index=True)
-    row, column = edges[first].T
+    order, first = runs(edge_keys(edges, True))
+    row, column = edges[order[first]].T
     valence = np.maximum(np.bincount(row, minlength=count), 1)
     return csr_matrix((1.0 / valence[row], (row, column)), shape=(count, count))
 

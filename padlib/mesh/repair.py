@@ -29,6 +29,27 @@ def edge_keys(edges: NDArray[np.int64], directed: bool = False) -> NDArray[np.in
     return low * (int(edges.max(initial=0)) + 1) + high
 
 
+def runs(keys: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Order (k,) that sorts keys, equal ones as they came, and where each run of equals begins."""
+    bits = max(len(keys) - 1, 1).bit_length()
+    if int(keys.max(initial=0)).bit_length() + bits <= 63:
+        both = np.sort((keys << bits) | np.arange(len(keys)))  # faster than a stable argsort
+        order, keys = both & ((1 << bits) - 1), both >> bits
+    else:
+        order = np.argsort(keys, kind="stable")
+        keys = keys[order]
+    return order, np.flatnonzero(np.r_[len(keys) > 0, keys[1:] != keys[:-1]])
+
+
+def times(keys: NDArray[np.int64]) -> NDArray[np.int64]:
+    """How often each key (k,) is there."""
+    order, first = runs(keys)
+    count = np.diff(np.r_[first, len(keys)])
+    out = np.empty(len(keys), dtype=np.int64)
+    out[order] = np.repeat(count, count)
+    return out
+
+
 def face_areas(vertices: Vertices, faces: Faces) -> NDArray[np.float64]:
     """Area of each face (m,), in the square of the vertices' unit."""
     return 0.5 * np.linalg.norm(face_crosses(vertices, faces), axis=1)
@@ -52,11 +73,8 @@ def pairs_across_edges(faces: Faces) -> tuple[NDArray[np.int64], NDArray[np.int6
 
     A row is the place of the edge in `directed_edges(faces)`; the face is that row modulo m.
     """
-    keys = edge_keys(directed_edges(faces))
-    order = np.argsort(keys, kind="stable")
-    keys = keys[order]
-    first = np.flatnonzero(np.r_[True, keys[1:] != keys[:-1]])
-    count = np.diff(np.r_[first, len(keys)])
+    order, first = runs(edge_keys(directed_edges(faces)))
+    count = np.diff(np.r_[first, len(order)])
     start = first[count == 2]
     rows = np.column_stack([order[start], order[start + 1]])
     return rows % len(faces), rows
@@ -64,15 +82,16 @@ def pairs_across_edges(faces: Faces) -> tuple[NDArray[np.int64], NDArray[np.int6
 
 def components(faces: Faces) -> NDArray[np.int64]:
     """Number of the edge-connected piece of each face (m,), from 0."""
-    edges = directed_edges(faces)
-    keys = edge_keys(edges)
-    _, edge = np.unique(keys, return_inverse=True)
-    face = np.tile(np.arange(len(faces)), 3)
+    order, first = runs(edge_keys(directed_edges(faces)))
+    count = np.diff(np.r_[first, len(order)])
+    face = order % max(len(faces), 1)
+    again = np.ones(len(order), dtype=bool)
+    again[first] = False
     bonds = coo_matrix(
-        (np.ones(len(face), dtype=np.int8), (face, edge.reshape(-1) + len(faces))),
-        shape=(len(faces) + edge.max(initial=0) + 1,) * 2,
+        (np.ones(again.sum(), dtype=np.int8), (np.repeat(face[first], count - 1), face[again])),
+        shape=(len(faces),) * 2,
     )
-    return connected_components(bonds, directed=False)[1][: len(faces)].astype(np.int64)
+    return connected_components(bonds, directed=False)[1].astype(np.int64)
 
 
 def merge_vertices(surface: Surface, *, tolerance: float = 1e-7) -> tuple[Surface, Findings]:
@@ -105,7 +124,12 @@ def drop_degenerate(surface: Surface) -> tuple[Surface, Findings]:
 def drop_doubled(surface: Surface) -> tuple[Surface, Findings]:
     """Of faces with the same three vertices, in any order, keep the first."""
     ordered = np.sort(surface.faces, axis=1)
-    _, first = np.unique(ordered, axis=0, return_index=True)
+    pairs = ordered[:, :2]
+    order, start = runs(edge_keys(pairs))
+    number = np.empty(len(pairs), dtype=np.int64)
+    number[order] = np.repeat(np.arange(len(start)), np.diff(np.r_[start, len(pairs)]))
+    order, start = runs(edge_keys(np.column_stack([number, ordered[:, 2]]), True))
+    first = order[start]
     gone = len(ordered) - len(first)
     found = _told(DOUBLED, gone, "faces that were there twice were dropped")
     return without_unused(surface.vertices, surface.faces[np.sort(first)]), found
@@ -119,6 +143,8 @@ def drop_islands(
     A piece is kept beside the largest one when it has at least `share` of its area, comes within
     `reach` of its height, and does not lie inside it (a severed arm stays; an eyeball goes).
     """
+    if not len(surface.faces):
+        return surface, ()
     piece = components(surface.faces)
     area = np.bincount(piece, face_areas(surface.vertices, surface.faces))
     large = np.flatnonzero(area >= share * area.max())
@@ -169,8 +195,7 @@ def _belongs(
 def boundary_edges(faces: Faces) -> NDArray[np.int64]:
     """Directed edges (k, 2) that belong to one face only."""
     edges = directed_edges(faces)
-    _, inverse, count = np.unique(edge_keys(edges), return_inverse=True, return_counts=True)
-    return edges[count[inverse.reshape(-1)] == 1]
+    return edges[times(edge_keys(edges)) == 1]
 
 
 def signed_volume(vertices: Vertices, faces: Faces) -> float:
@@ -265,10 +290,8 @@ def _parted(vertices: Vertices, faces: Faces) -> tuple[Vertices, Faces]:
 def _unsound_faces(faces: Faces) -> NDArray[np.bool_]:
     """Faces at an edge of more than two faces or of two faces of unlike direction, (m,)."""
     edges = directed_edges(faces)
-    _, inverse, count = np.unique(edge_keys(edges), return_inverse=True, return_counts=True)
-    many = count[inverse.reshape(-1)] > 2
-    _, same, twice = np.unique(edge_keys(edges, True), return_inverse=True, return_counts=True)
-    return (many | (twice[same.reshape(-1)] > 1)).reshape(3, -1).any(axis=0)
+    bad = (times(edge_keys(edges)) > 2) | (times(edge_keys(edges, True)) > 1)
+    return bad.reshape(3, -1).any(axis=0)
 
 
 def is_closed_manifold(faces: Faces) -> bool:

@@ -24,6 +24,10 @@ from padlib.mesh.repair import (
 from padlib.mesh.surface import Surface, Vertices
 
 KEPT, FILLED, SMOOTHED, WRAPPED, HANDLES, FLOORED, BRIDGED = 110, 111, 112, 113, 114, 115, 116
+TOO_LITTLE = (
+    "the mesh has too little surface to tell inside from outside; scan again with fewer and smaller"
+    " holes."
+)
 LEAST_NOISE_MM = 0.15  # below this the scan is left as smooth as it came
 KEEP_PART = 1.0 / 57.0  # waves longer than this part of the stature (30 mm) outlive the smoothing
 FILL_EDGE = 1.0 / 210.0  # largest triangle edge in a filling, in parts of the stature (8 mm)
@@ -45,6 +49,8 @@ def make_solid(
     found: Findings = ()
     if not is_closed_manifold(surface.faces):
         surface = _cleaned(surface)
+    if not len(surface.faces):
+        raise MeshError(TOO_LITTLE)
     smoothed, told = _without_noise(surface, size)
     found += told
     closed = smoothed
@@ -127,10 +133,7 @@ def _wrapped(surface: Surface, size: float) -> tuple[Surface, Findings]:
     step = size * WRAP_STEP
     closed = wrap(surface, step)
     if not is_closed_manifold(closed.faces):
-        raise MeshError(
-            "the mesh has too little surface to tell inside from outside; scan again with fewer and"
-            " smaller holes."
-        )
+        raise MeshError(TOO_LITTLE)
     words = "the scan was in pieces; they were joined into one surface"
     found = (Finding(WRAPPED, words, grade=Grade.WARNING),)
     return _settled(closed, surface, step), found

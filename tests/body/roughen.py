@@ -64,9 +64,7 @@ def crumbs(vertices, rng, count=8):
     low, high = vertices.min(axis=0), vertices.max(axis=0)
     corner = np.array([[1, 1, 1], [1, -1, -1], [-1, 1, -1], [-1, -1, 1]]) * 1.0
     sides = np.array([[0, 1, 2], [0, 3, 1], [0, 2, 3], [1, 3, 2]])
-    return [
-        (rng.uniform(low, high) + rng.uniform(2.0, 12.0) * corner, sides) for _ in range(count)
-    ]
+    return [(rng.uniform(low, high) + rng.uniform(2.0, 12.0) * corner, sides) for _ in range(count)]
 
 
 def floor_sheet(vertices, rng, size=1500.0, height=0.0, steps=40):

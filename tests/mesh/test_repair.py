@@ -1,0 +1,122 @@
+"""Repairs of triangle soups, against meshes whose faults are put in on purpose."""
+
+import numpy as np
+import pytest
+import trimesh
+
+from padlib.mesh import repair
+from padlib.mesh.surface import Surface
+
+
+def _ball(level=3, radius=100.0, at=(0.0, 0.0, 0.0)):
+    mesh = trimesh.creation.icosphere(level, radius=radius)
+    return np.asarray(mesh.vertices) + np.asarray(at), np.asarray(mesh.faces, dtype=np.int64)
+
+
+def _together(*parts):
+    shifts = np.cumsum([0] + [len(v) for v, _ in parts[:-1]])
+    return Surface(
+        np.concatenate([v for v, _ in parts]),
+        np.concatenate([f + s for (_, f), s in zip(parts, shifts, strict=True)]),
+    )
+
+
+def test_a_soup_of_separate_triangles_becomes_one_closed_ball():
+    """Vertices that differ by less than the tolerance are joined; the count of merges is told."""
+    v, f = _ball()
+    soup = v[f].reshape(-1, 3) + np.random.default_rng(0).uniform(-1e-6, 1e-6, (3 * len(f), 3))
+    merged, found = repair.merge_vertices(Surface(soup, np.arange(3 * len(f)).reshape(-1, 3)))
+    assert repair.is_closed_manifold(merged.faces)
+    assert len(merged.vertices) == len(v)
+    assert found[0].count == 3 * len(f) - len(v)
+
+
+def test_doubled_and_degenerate_faces_go_and_nothing_else():
+    """Copies in any order of corners and faces with a corner twice are dropped and counted."""
+    v, f = _ball()
+    extra = np.concatenate([f[:7][:, [1, 2, 0]], f[:5][:, ::-1]])
+    thin = np.array([[0, 0, 1], [2, 3, 3]])
+    surface = Surface(v, np.concatenate([f, extra, thin]))
+    surface, found = repair.drop_degenerate(surface)
+    assert found[0].count == 2
+    surface, found = repair.drop_doubled(surface)
+    assert found[0].count == 12
+    assert np.array_equal(surface.faces, f)
+
+
+@pytest.mark.parametrize("share", [0.02, 0.5, 0.97])
+def test_flipped_faces_are_turned_outward(share):
+    """Whatever share of faces is flipped, the volume comes out positive and whole."""
+    v, f = _ball()
+    mine = np.random.default_rng(1).random(len(f)) < share
+    mixed = f.copy()
+    mixed[mine] = mixed[mine][:, ::-1]
+    surface, found = repair.orient(Surface(v, mixed))
+    assert repair.is_closed_manifold(surface.faces)
+    assert repair.signed_volume(v, surface.faces) == pytest.approx(repair.signed_volume(v, f))
+    told = sum(finding.count for finding in found if finding.number == repair.FLIPPED)
+    assert told in (mine.sum(), (~mine).sum())
+
+
+def test_two_boxes_that_share_an_edge_are_parted():
+    """Boxes with one edge in common (four faces there) become two closed manifolds."""
+    one = trimesh.creation.box((1, 1, 1))
+    two = one.copy()
+    two.apply_translation((1, 1, 0))
+    both = trimesh.util.concatenate([one, two])
+    both.merge_vertices()
+    surface = Surface(both.vertices, both.faces)
+    assert not repair.is_closed_manifold(surface.faces)
+    parted, found = repair.split_nonmanifold(surface)
+    assert repair.is_closed_manifold(parted.faces)
+    assert repair.components(parted.faces).max() == 1
+    assert found[0].count == 2
+
+
+def test_two_boxes_that_share_a_corner_are_parted():
+    """One vertex with two fans becomes two vertices."""
+    one = trimesh.creation.box((1, 1, 1))
+    two = one.copy()
+    two.apply_translation((1, 1, 1))
+    both = trimesh.util.concatenate([one, two])
+    both.merge_vertices()
+    assert not repair.is_closed_manifold(np.asarray(both.faces))
+    parted, _ = repair.split_nonmanifold(Surface(both.vertices, both.faces))
+    assert repair.is_closed_manifold(parted.faces)
+    assert len(parted.vertices) == 16
+
+
+def test_a_fin_on_a_closed_ball_is_taken_off():
+    """A triangle that stands on an edge of a ball goes, and the ball has holes at most there."""
+    v, f = _ball()
+    fin = np.array([[f[0, 0], f[0, 1], len(v)]])
+    surface = Surface(np.concatenate([v, 1.5 * v[f[0, :1]]]), np.concatenate([f, fin]))
+    parted, _ = repair.split_nonmanifold(surface)
+    kept, _ = repair.drop_islands(parted)
+    assert len(f) - 2 <= len(kept.faces) <= len(f)
+
+
+def test_islands_go_and_a_limb_stays():
+    """Crumbs, an eyeball inside, a thing far off and a floor go; a piece close by stays."""
+    body, limb = _ball(3, 100.0), _ball(3, 40.0, (0, 0, 142.0))
+    crumb, eye = _ball(1, 2.0, (150, 0, 0)), _ball(3, 30.0, (20, 0, 0))
+    lamp = _ball(3, 60.0, (900, 0, 0))
+    sheet = trimesh.creation.box((1000, 1000, 0.01)).subdivide().subdivide()
+    floor = np.asarray(sheet.vertices) - [0, 0, 99.0], np.asarray(sheet.faces)
+    kept, found = repair.drop_islands(_together(crumb, body, floor, eye, lamp, limb))
+    volume = sum(repair.signed_volume(*part) for part in (body, limb))
+    assert len(kept.faces) == len(body[1]) + len(limb[1])
+    pieces = repair.components(kept.faces)
+    total = sum(repair.signed_volume(kept.vertices, kept.faces[pieces == k]) for k in (0, 1))
+    assert total == pytest.approx(volume)
+    assert {finding.number: finding.count for finding in found} == {
+        repair.ISLANDS: 3,
+        repair.FLOOR: 1,
+    }
+
+
+@pytest.mark.parametrize("handles", [0, 1])
+def test_genus_counts_handles(handles):
+    """A ball has none and a torus one (Euler)."""
+    mesh = trimesh.creation.torus(10, 3) if handles else trimesh.creation.icosphere(2)
+    assert repair.genus(np.asarray(mesh.faces)) == handles
