@@ -51,6 +51,7 @@ ROUNDS = 4  # of making darts longer or shorter where the sketch was wrong
 LEAST = 0.5  # of the least intake: what the panel may make of what was asked of the sketch
 FAR = 1.4  # of the target
 MISSED = 0.98  # of the target is asked for where it was missed
+NEAR = 1.04  # of the target: further off, a wider search is worth its time
 CLOSE = 0.95  # of the target: near enough not to try again
 
 
@@ -199,15 +200,24 @@ def _darted(panel: Panel, start: _Cut, rules: Rules, target: float) -> tuple[_Cu
     if here is None:
         words = "no sewn edge is long enough to start a dart from; the stretch stays as it is"
         return start, [Finding(553, words, panel.name, Grade.WARNING)]
+    best = _searched(panel, start, here, target)
+    if best.value > NEAR * target and candidates(here, ()):
+        wide = replace(here, rules=replace(rules, beam=2 * rules.beam, tries=2 * rules.tries))
+        best = _shorter(best, _searched(panel, start, wide, target), target)
+    return best, []
+
+
+def _searched(panel: Panel, start: _Cut, here: Ground, target: float) -> _Cut:
+    """The panel with the darts that one search gives, or as it was where they do not help."""
     trial = find(here)
     if trial is None or not trial.wedges:
-        return start, []
+        return start
     if not holds(here, trial):
-        made = _made(panel, start, trial, rules)
-        helps = made is not None and made.value < HELPS * start.value and _sound(made, rules)
-        return (made if helps else start), []
+        made = _made(panel, start, trial, here.rules)
+        helps = made is not None and made.value < HELPS * start.value and _sound(made, here.rules)
+        return made if helps else start
     best, trial = _fitted(panel, start, here, trial, target)
-    return _unneeded(panel, start, here, trial, best, target), []
+    return _unneeded(panel, start, here, trial, best, target)
 
 
 def _fitted(
@@ -215,7 +225,7 @@ def _fitted(
 ) -> tuple[_Cut, Trial]:
     """The panel with a trial's darts, longer or shorter until the panel itself just holds the target,
     and the last trial."""
-    best = start
+    best, again = start, False
     for _ in range(ROUNDS):
         made = _made(panel, start, trial, here.rules)
         if made is None:
@@ -229,6 +239,8 @@ def _fitted(
             break
         fits = made.value <= target
         after = shortened(here, trial, cut=0.1) if fits else lengthened(here, trial)
+        if after is None and not again:  # the sketch knows better now what it must show
+            after, again = find(here), True
         if after is None or after.wedges == trial.wedges or not holds(here, after):
             break
         trial = after

@@ -8,11 +8,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
+from numpy.typing import NDArray
+
 from padlib.flatten import newton
 from padlib.flatten.assembly import assembly
-from padlib.flatten.rest import rest
+from padlib.flatten.rest import Rest, rest
 from padlib.flatten.strain import PLAIN, Energy
 from padlib.mesh.surface import Faces, Plane, Vertices
+
+NEEDLE = 0.05  # of its longest side: a triangle less high than that is a needle
 
 
 def relax(
@@ -26,13 +31,35 @@ def relax(
 ) -> tuple[Plane, float]:
     """The flat (n, 2) of least strain near the best of some starts (n, 2), and its energy.
 
-    vertices (n, 3) mm; faces (m, 3); starts: at least one without flips; energy: see `strain`;
+    vertices (n, 3) mm; faces (m, 3); starts: the first without flips; energy: see `strain`;
     at most `steps` Newton steps, ended where the next would gain less than `tolerance` of the energy.
     """
-    at_rest = rest(vertices, faces)
+    at_rest = _mended(vertices, faces, starts[0])
     weight = at_rest.area / at_rest.area.sum()
     problem = newton.Problem(faces, at_rest, assembly(faces, len(vertices)), weight, energy)
     work = newton.Work()
     start = min(starts, key=lambda flat: newton.value(problem, flat))
     flat = newton.minimise(problem, start, iterations=steps, tolerance=tolerance, work=work)
     return flat, newton.value(problem, flat)
+
+
+def _mended(vertices: Vertices, faces: Faces, start: Plane) -> Rest:
+    """The rest of the triangles, of needles that of the start itself.
+
+    Where the outline is nearly straight, or has vertices that all but coincide, a sketch has needles
+    along it, whose shape says nothing about the panel but would cost Newton's method all its steps.
+    """
+    own, flat = rest(vertices, faces), rest(start, faces)
+    thin = _thin(vertices, faces, own) | _thin(start, faces, flat)
+    return Rest(
+        np.where(thin, np.minimum(own.area, flat.area), own.area),
+        np.where(thin, flat.gx, own.gx),
+        np.where(thin, flat.gy, own.gy),
+    )
+
+
+def _thin(points: NDArray[np.float64], faces: Faces, at_rest: Rest) -> NDArray[np.bool_]:
+    """Which triangles are needles."""
+    corner = points[faces]
+    longest = ((np.roll(corner, -1, axis=1) - corner) ** 2).sum(axis=2).max(axis=1)
+    return 2.0 * at_rest.area < NEEDLE * longest

@@ -51,7 +51,7 @@ class Rules:
     most_intake: float = 75.0
     slant: float = 65.0
     tries: int = 8
-    beam: int = 3
+    beam: int = 2
 
 
 @dataclass(frozen=True, eq=False)
@@ -332,17 +332,16 @@ def spread(ground: Ground, ranked: list[tuple[float, Wedge]], count: int) -> lis
     return out
 
 
-def find(ground: Ground, begin: Trial | None = None) -> Trial | None:
+def find(ground: Ground) -> Trial | None:
     """The search: few and short darts such that the limit holds, or the best that darts can do.
 
-    begin: darts to begin with, instead of none. A beam: at every round each of the few best trials
-    grows by one dart in several ways.
+    A beam: at every round each of the few best trials grows by one dart in several ways.
     """
-    begin = evaluate(ground, ()) if begin is None else begin
-    if begin is None or holds(ground, begin):
-        return begin
-    beam, best = [begin], begin
-    for _ in range(ground.rules.max_darts - len(begin.wedges)):
+    plain = evaluate(ground, ())
+    if plain is None or holds(ground, plain):
+        return plain
+    beam, best = [plain], plain
+    for _ in range(ground.rules.max_darts):
         beam = _round(ground, beam)
         held = [trial for trial in beam if holds(ground, trial)] or _stretched(ground, beam)
         if held:
@@ -510,7 +509,7 @@ def _slid(ground: Ground, trial: Trial, k: int, share: float) -> Trial:
 
 
 def lengthened(ground: Ground, trial: Trial) -> Trial | None:
-    """The trial with longer darts, or with more, so that it holds a limit that it just missed."""
+    """The trial with longer or moved darts, so that it holds a limit that it just missed, or None."""
     longer: Trial | None = trial
     for _ in range(6):
         wedges = tuple(_scaled(ground, wedge, 1.06) for wedge in longer.wedges)
@@ -520,4 +519,4 @@ def lengthened(ground: Ground, trial: Trial) -> Trial | None:
         if holds(ground, longer):
             return longer
     settled = _settled(ground, trial, longer=True)
-    return settled if holds(ground, settled) else find(ground, settled)
+    return settled if holds(ground, settled) else None
