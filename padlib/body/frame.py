@@ -72,7 +72,7 @@ def find_frame(
     turned = points @ turn.T
     middle = _centre_line(turned, height * scale)
     floor = scale * float((surface.vertices @ stand.T)[:, 2].min())
-    shift = np.array([-middle, -_depth_middle(turned), -floor])
+    shift = np.array([-middle, -_depth_middle(turned, height * scale), -floor])
     return Frame(
         scale=scale,
         rotation=turn @ stand,
@@ -435,6 +435,10 @@ def _trunk_middle(turned: Points, tall: float) -> float:
     return float(np.median(trunk)) if len(trunk) else float(turned[:, 0].mean())
 
 
-def _depth_middle(turned: Points) -> float:
-    """y of the middle of the trunk, so that the body stands over the origin."""
-    return float(np.median(turned[:, 1]))
+def _depth_middle(turned: Points, tall: float) -> float:
+    """y of the middle of the trunk's depth, so that the body stands over the origin."""
+    height = (turned[:, 2] - turned[:, 2].min()) / tall
+    across = np.abs(turned[:, 0] - _trunk_middle(turned, tall))
+    trunk = turned[(height > 0.5) & (height < 0.7) & (across < 0.05 * tall), 1]
+    middle = _middle(trunk)
+    return float(np.median(turned[:, 1])) if middle is None else middle

@@ -1,0 +1,120 @@
+"""Standing a figure up: every up axis, unit, turn and place gives the same body back."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from padlib.body.frame import UNITS, find_frame, spread_points
+from padlib.errors import InputError
+from padlib.mesh.surface import Surface
+
+
+def _written(rough, vertices, up, unit, degrees, away):
+    """The figure as a file would hold it."""
+    return (rough.turned(vertices, degrees) @ rough.UP[up].T + away) / UNITS[unit]
+
+
+def _off(frame, file, vertices):
+    """Largest distance of the found frame from the true one in x and z, and the spread in y."""
+    apart = frame.carry(file) - vertices
+    return np.abs(apart[:, [0, 2]]).max(), np.ptp(apart[:, 1])
+
+
+@pytest.mark.parametrize("up", ["+z", "-z", "+y", "-y", "+x", "-x"])
+@pytest.mark.parametrize("who", ["adult", "child"])
+def test_any_up_axis_unit_and_turn_is_found(request, rough, who, up):
+    """Up axis and unit are named rightly and the body comes back to 2 mm, for a big and a small."""
+    vertices, faces = request.getfixturevalue(who)
+    for unit, degrees in (("m", 163.0), ("cm", -71.0), ("mm", 20.0)):
+        file = _written(rough, vertices, up, unit, degrees, [200.0, -50.0, 900.0])
+        frame = find_frame(Surface(file, faces))
+        assert (frame.unit, frame.up) == (unit, up)
+        assert max(_off(frame, file, vertices)) < 2.0
+        assert frame.turned_deg == pytest.approx(-degrees, abs=0.3)
+        assert min(frame.sure[k] for k in ("unit", "up", "facing")) > 0.5
+
+
+def test_the_base_body_is_found_too(rough, base):
+    """A modelled human body, Y up and turned, comes back to 2 mm."""
+    vertices, faces = base
+    file = _written(rough, vertices, "+y", "cm", 131.0, [5.0, 6.0, 7.0])
+    frame = find_frame(Surface(file, faces))
+    assert (frame.unit, frame.up) == ("cm", "+y")
+    assert max(_off(frame, file, vertices)) < 2.0
+
+
+@pytest.mark.property
+@settings(max_examples=6, deadline=None, derandomize=True)
+@given(degrees=st.floats(-180.0, 180.0), x=st.floats(-2e3, 2e3), y=st.floats(-2e3, 2e3))
+def test_turning_and_moving_changes_nothing(rough, adult, degrees, x, y):
+    """Law: wherever the figure stands and whichever way it looks, its frame is the same."""
+    vertices, faces = adult
+    file = _written(rough, vertices, "+z", "mm", degrees, [x, y, 0.0])
+    assert max(_off(find_frame(Surface(file, faces)), file, vertices)) < 2.0
+
+
+def test_a_raised_arm_does_not_pull_the_plane(adult):
+    """With one arm moved forward by 45 degrees, trunk and head still lie on x = 0 to 2 mm."""
+    vertices, faces = (np.array(a) for a in adult)
+    far = np.clip((vertices[:, 0] - 190.0) / 60.0, 0.0, 1.0) * (vertices[:, 2] > 700.0)
+    moved = vertices.copy()
+    moved[:, 1] -= far * (vertices[:, 0] - 190.0)
+    frame = find_frame(Surface(moved, faces))
+    apart = (frame.carry(moved) - moved)[np.abs(vertices[:, 0]) < 100.0]
+    assert np.abs(apart[:, 0]).max() < 2.0
+
+
+def test_feet_that_are_missing_do_not_turn_the_body_round(adult):
+    """Without feet, nose, calves, seat and hands still tell the front."""
+    vertices, faces = adult
+    kept = faces[vertices[faces, 2].min(axis=1) > 90.0]
+    frame = find_frame(Surface(vertices, kept))
+    assert abs(frame.turned_deg) < 1.0
+    assert frame.sure["facing"] > 0.5
+
+
+def test_what_is_given_overrides_what_is_found(adult):
+    """A facing of +y turns the body half round, and so does "180"; up and unit are obeyed."""
+    vertices, faces = adult
+    for facing in ("+y", "180"):
+        frame = find_frame(Surface(vertices, faces), unit="mm", up="+z", facing=facing)
+        assert abs(frame.turned_deg) == pytest.approx(180.0, abs=0.3)
+    assert find_frame(Surface(vertices, faces), up="-z").up == "-z"
+    assert find_frame(Surface(vertices / 100.0, faces)).unit == "dm"
+    assert find_frame(Surface(vertices / 25.4, faces)).unit == "in"
+
+
+@pytest.mark.parametrize(
+    ("tall", "given", "words"),
+    [
+        (3000.0, {}, "not a person's height"),
+        (3.0, {}, "not a person's height"),
+        (300.0, {}, "not a person's height"),
+        (30.0, {}, "not a person's height"),
+        (0.03, {}, "not a person's height"),
+        (80.0, {}, "could be 800 mm in cm or 2032 mm in in"),
+        (1700.0, {"unit": "cm"}, "17,000 mm tall"),
+        (1.7, {"unit": "mm"}, "2 mm tall"),
+        (1700.0, {"unit": "ell"}, "unit ell is not known"),
+        (1700.0, {"up": "w"}, "up is w"),
+        (1700.0, {"facing": "north"}, "facing is north"),
+        (1700.0, {"facing": "+z"}, "is the up axis"),
+    ],
+)
+def test_heights_and_words_that_will_not_do_are_refused(adult, tall, given, words):
+    """No unit, two units, a wrong unit by flag and unknown words: one InputError sentence each."""
+    vertices, faces = adult
+    with pytest.raises(InputError, match=words) as caught:
+        find_frame(Surface(vertices * (tall / 1700.0), faces), **given)
+    assert "\n" not in str(caught.value)
+
+
+def test_spread_points_lie_on_the_surface_evenly():
+    """On a unit square of one large and many small triangles, every quarter gets a quarter."""
+    vertices = np.array([[0.0, 0, 0], [1, 0, 0], [1, 1, 0], [0, 1, 0], [0.5, 0.5, 0]])
+    faces = np.array([[0, 1, 2], [0, 2, 3]])
+    points = spread_points(Surface(vertices, faces), 8000)
+    assert np.abs(points[:, 2]).max() == 0.0
+    quarter = np.bincount((points[:, 0] > 0.5) * 2 + (points[:, 1] > 0.5))
+    assert quarter == pytest.approx([2000] * 4, abs=80)
