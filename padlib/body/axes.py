@@ -112,8 +112,6 @@ def _trunk(vertices: Vertices, faces: Faces, at: Mapping[str, Array]) -> Array |
     front, back = edges(flank.start, flank.end, middle[:, 2], along=2, across=1)
     y = 0.5 * (front[:, 1] + back[:, 1])
     middle[:, 1] = np.where(np.isfinite(y), y, middle[:, 1])
-    if neck is not None:
-        middle[-1] = neck
     return resampled(smooth(middle), 10.0)
 
 

@@ -126,7 +126,7 @@ def figure(vertices: Array, faces: Ints) -> Figure:
     parts = find_parts(vertices, faces)
     findings: list[Finding] = []
     crotch = _crotch(vertices, faces, parts, findings)
-    axilla = _axillae(vertices, faces, parts, findings)
+    axilla = _axillae(vertices, faces, parts, crotch is not None, findings)
     neck, head = _neck(parts, axilla, findings)
     base, stature = _scale(parts, crotch, axilla, head)
     if not head:
@@ -163,6 +163,8 @@ def _crotch(vertices: Array, faces: Ints, parts: Parts, findings: list[Finding])
     if level is None or level >= LEVELS - 2:
         return None
     low = parting(vertices, faces, parts, level, left[level], right[level])
+    cut = parts.cut
+    low[0] = 0.5 * (cut.low[left[level], 0] + cut.high[right[level], 0])  # midway of the gap
     true = crotch_above(vertices, faces, parts, low)
     if true is None:
         return low
@@ -171,9 +173,9 @@ def _crotch(vertices: Array, faces: Ints, parts: Parts, findings: list[Finding])
 
 
 def _axillae(
-    vertices: Array, faces: Ints, parts: Parts, findings: list[Finding]
+    vertices: Array, faces: Ints, parts: Parts, standing: bool, findings: list[Finding]
 ) -> dict[str, Array]:
-    """Where each arm grows together with the trunk, above any web between the two."""
+    """Where each arm grows together with the trunk, above any web between the two if it is `standing`."""
     out = {}
     for side, sign in SIDES.items():
         level = top_of(parts.arm[side] >= 0)
@@ -181,7 +183,8 @@ def _axillae(
             continue
         core = parts.core[level]
         low = parting(vertices, faces, parts, level, parts.arm[side][level], core)
-        true = axilla_above(parts, low, sign, float(parts.cut.centre[core, 0]))
+        middle = float(parts.cut.centre[core, 0])
+        true = axilla_above(parts, low, sign, middle) if standing else None
         if true is not None:
             findings.append(_touching(f"{side} arm and trunk", f"axilla_{side}"))
         out[side] = low if true is None else true

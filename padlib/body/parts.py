@@ -18,6 +18,7 @@ LEVELS = 420  # sections of the sweep: about 4 mm apart on an adult
 LEAST_AREA = 4e-4  # of height squared: smaller loops are fingers, ears, folds
 LEG_RATIO = 0.4  # two loops are a pair of legs when the smaller has this share of the larger
 RUN = 0.02  # a limb is apart from the trunk over at least this share of the height
+GROWN = 1.3  # a loop that is so much larger half a millimetre higher has joined another
 FINE = 0.5  # mm, steps in which the level of a parting is found
 
 
@@ -49,7 +50,7 @@ def find_parts(vertices: Array, faces: Ints) -> Parts:
         loops = loops[cut.area[loops] > LEAST_AREA * top**2]
         if not len(loops):
             continue
-        pair = _legs(cut, loops)
+        pair = _legs(cut, loops, middle)
         if pair is None:
             core[k] = _core(cut, loops, middle)
         else:
@@ -57,19 +58,24 @@ def find_parts(vertices: Array, faces: Ints) -> Parts:
         inner = [int(core[k])] if pair is None else list(pair)
         for side, number in _arms(cut, loops, inner).items():
             arm[side][k] = number
-    return Parts(cut, core, leg, {side: _limb_only(cut, arm[side]) for side in SIDES}, top)
+    leg, arm = ({side: _limb_only(cut, of[side]) for side in SIDES} for of in (leg, arm))
+    both = (leg["left"] >= 0) & (leg["right"] >= 0)
+    return Parts(cut, core, {side: np.where(both, leg[side], -1) for side in SIDES}, arm, top)
 
 
-def _legs(cut: Slices, loops: Ints) -> tuple[int, int] | None:
+def _legs(cut: Slices, loops: Ints, middle: float) -> tuple[int, int] | None:
     """The two loops that are legs (left, right), or None where the largest loop is one trunk."""
     if len(loops) < 2 or cut.area[loops[1]] < LEG_RATIO * cut.area[loops[0]]:
         return None
     a, b = sorted((int(loops[0]), int(loops[1])), key=lambda n: -cut.centre[n, 0])
     apart = cut.centre[a, 0] - cut.centre[b, 0]
     widest = max(cut.high[a, 0] - cut.low[a, 0], cut.high[b, 0] - cut.low[b, 0])
+    off = abs(
+        0.5 * (cut.centre[a, 0] + cut.centre[b, 0]) - middle
+    )  # a neck beside a shoulder is off
     x = cut.centre[loops[2:], 0]
     between = np.any((x > cut.centre[b, 0]) & (x < cut.centre[a, 0]))  # shoulders beside a neck
-    return (a, b) if apart > 0.5 * widest and not between else None
+    return (a, b) if apart > 0.5 * widest and off < 0.33 * apart and not between else None
 
 
 def _core(cut: Slices, loops: Ints, middle: float) -> int:
@@ -118,25 +124,30 @@ def top_of(present: NDArray[np.bool_]) -> int | None:
 def parting(vertices: Array, faces: Ints, parts: Parts, level: int, one: int, other: int) -> Array:
     """The place (3,) where two loops of a level grow together just above it: a saddle of the surface.
 
-    Found by cutting again every FINE mm up to the next levels; in plan it is midway between the nearest points.
+    Found by cutting again every FINE mm up to the next levels; in plan it is midway between the
+    nearest points.
     """
     cut = parts.cut
     span = np.arange(0.0, 3 * parts.top / LEVELS, FINE)
     fine = slices(vertices, faces, cut.levels[level] + span)
-    pair = cut.points(one), cut.points(other)
-    centres = [cut.centre[one], cut.centre[other]]
+    last = (cut, one, other)
     z = cut.levels[level]
     for k in range(len(span)):
         loops = fine.at(k)
         if not len(loops):
             break
-        near = [loops[np.argmin(np.linalg.norm(fine.centre[loops] - c, axis=1))] for c in centres]
-        if near[0] == near[1]:
+        now = [_same(fine, loops, last[0], n) for n in last[1:]]
+        if now[0] == now[1] or None in now:
             break
-        z = fine.levels[k]
-        pair = fine.points(near[0]), fine.points(near[1])
-        centres = [fine.centre[near[0]], fine.centre[near[1]]]
+        z, last = fine.levels[k], (fine, *now)
+    pair = [last[0].points(n) for n in last[1:]]
     distance, index = cKDTree(pair[0]).query(pair[1])
     k = int(distance.argmin())
     middle = 0.5 * (pair[0][index[k]] + pair[1][k])
     return np.array([middle[0], middle[1], z + FINE / 2])
+
+
+def _same(now: Slices, loops: Ints, before: Slices, loop: int) -> int | None:
+    """The loop of the next level that goes on from a loop, or None when it has grown into another."""
+    best = int(loops[np.argmin(np.linalg.norm(now.centre[loops] - before.centre[loop], axis=1))])
+    return best if now.area[best] < GROWN * before.area[loop] else None
