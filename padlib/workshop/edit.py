@@ -1,0 +1,100 @@
+"""Changing one value in a suit file's text and leaving everything else as the maker wrote it."""
+
+from __future__ import annotations
+
+import json
+import math
+import re
+import tomllib
+from typing import Any
+
+from padlib.errors import SuitError
+from padlib.suit.lines import Path, key_lines
+
+Value = float | int | str | bool
+
+# What a slider or a list can have written: a number, a plain word in quotes, true or false.
+_PLAIN = re.compile(r"""^(\s*[^=]*=\s*)("[^"\\]*"|'[^']*'|[^\s#"'\[{]+)(\s*(?:#.*)?)$""")
+
+
+def set_value(text: str, path: Path, value: Value | None) -> str:
+    """The text with the value at `path` changed, added where it is not there, or taken out (None).
+
+    path: as `padlib.suit.lines.key_lines` names it, ("pad", 0, "depth"); its table must be there,
+    except one of a single name, which is added at the end. Comments and order stay. Raises SuitError
+    where the text is written in a way that this cannot change safely; then nothing was changed.
+    """
+    lines = text.splitlines()
+    where = key_lines(text)
+    if path in where:
+        changed = _replaced(lines, where[path] - 1, value)
+    elif value is None:
+        return text
+    else:
+        changed = _added(lines, where, path, value)
+    new = "\n".join(changed) + "\n"
+    _check(text, new, path, value)
+    return new
+
+
+def toml_value(value: Value) -> str:
+    """A number, a word or a yes-or-no as TOML writes it."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str):
+        # TOML's basic strings escape as JSON does, and DEL besides.
+        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+    if not math.isfinite(value):
+        raise SuitError(f"{value} is no number that a suit file can hold; choose another.")
+    return f"{value:.10g}"
+
+
+def _replaced(lines: list[str], at: int, value: Value | None) -> list[str]:
+    found = _PLAIN.match(lines[at])
+    if found is None:
+        raise SuitError(
+            f"line {at + 1} is written in a way that only you can change; edit it in the text."
+        )
+    if value is None:
+        return lines[:at] + lines[at + 1 :]
+    return [*lines[:at], found[1] + toml_value(value) + found[3], *lines[at + 1 :]]
+
+
+def _added(lines: list[str], where: dict[Path, int], path: Path, value: Value) -> list[str]:
+    table, key = path[:-1], path[-1]
+    new = f"{key} = {toml_value(value)}"
+    if table not in where and len(table) == 1:
+        return [*lines, "", f"[{table[0]}]", new]
+    if table not in where:
+        raise SuitError(f"there is no [{'.'.join(map(str, table))}] in the suit file to add to.")
+    if not lines[where[table] - 1].lstrip().startswith("["):
+        raise SuitError(
+            f"line {where[table]} is written in a way that only you can change; edit it in the text."
+        )
+    own = [n for p, n in where.items() if p == table or (p[:-1] == table and _is_key(lines, n))]
+    at = max(own)
+    return [*lines[:at], new, *lines[at:]]
+
+
+def _is_key(lines: list[str], number: int) -> bool:
+    """Whether a key, not the header of a table within, stands on a line."""
+    return not lines[number - 1].lstrip().startswith("[")
+
+
+def _check(old: str, new: str, path: Path, value: Value | None) -> None:
+    """SuitError unless the new text says what the old one said, with the one value changed."""
+    try:
+        wanted, got = tomllib.loads(old), tomllib.loads(new)
+    except tomllib.TOMLDecodeError as e:
+        raise SuitError(f"the text cannot be changed as it stands: {e}; mend it first.") from None
+    table: Any = wanted
+    for step in path[:-1]:
+        table = table.setdefault(step, {}) if isinstance(table, dict) else table[step]
+    if value is None:
+        table.pop(path[-1], None)
+    else:
+        table[path[-1]] = tomllib.loads(f"v = {toml_value(value)}")["v"]
+    if wanted != got:
+        raise SuitError(
+            f"'{path[-1]}' is written in a way that only you can change; edit the text."
+        )

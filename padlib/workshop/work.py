@@ -1,0 +1,173 @@
+"""A build in a process of its own, so that the page stays quick and a build can be stopped at once.
+
+The suit's text comes on stdin; one JSON object a line goes to stdout: {"words", "share"} as the work
+goes on, and at the end {"done": true} or {"error": sentence}.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import queue
+import signal
+import subprocess
+import sys
+import threading
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import IO, Any
+
+import padlib
+from padlib.errors import PadlibError
+from padlib.output.png import map_scale
+from padlib.output.whole import write_whole
+from padlib.progress import Tell, quiet
+from padlib.suit.build import Clock, run, write_built
+from padlib.suit.file import parse_suit
+from padlib.workshop.scene import scene_bytes
+
+SCENE = "scene.bin"
+GLANCE_S = 0.2  # how long a stop may go unseen
+
+
+class Stopped(PadlibError):
+    """Raised when the maker stopped a build."""
+
+
+@dataclass(frozen=True)
+class Order:
+    """One build that was asked for: the suit's text, its file's name and folder, where results go.
+
+    tell: told of progress; stopped: set when the maker wants no more of it.
+    """
+
+    text: str
+    name: str
+    folder: Path
+    out: Path
+    tell: Tell = quiet
+    stopped: threading.Event = field(default_factory=threading.Event)
+
+
+def work(order: Order) -> None:
+    """Build a suit here and now, and write its results and its scene. Raises PadlibError."""
+    clock = Clock()
+    suit = parse_suit(order.text, name=order.name, folder=order.folder)
+    built = run(suit, workers=min(4, os.cpu_count() or 1), tell=order.tell, clock=clock)
+    write_built(built, order.out, clock=clock, tell=order.tell)
+    limit = suit.darts["limit"]
+    scale = map_scale((*built.flats, *built.pillow_flats), limit)
+    data = scene_bytes(built.flats, built.pillow_flats, scale=scale, limit=limit)
+    write_whole(order.out / SCENE, data)
+
+
+def work_apart(order: Order) -> None:
+    """Build a suit in a process of its own. Raises PadlibError; Stopped when the maker stopped it."""
+    command = [sys.executable, "-P", "-m", __name__, order.name, str(order.folder), str(order.out)]
+    process = subprocess.Popen(
+        command,
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
+        env=_surroundings(),
+        start_new_session=True,
+    )
+    try:
+        _feed(process, order.text)
+        _follow(process, order)
+    finally:
+        _end(process)
+
+
+def _surroundings() -> dict[str, str]:
+    """The environment, with this very padlib found first."""
+    here = str(Path(padlib.__file__).parent.parent)
+    paths = [here, *filter(None, [os.environ.get("PYTHONPATH")])]
+    return os.environ | {"PYTHONPATH": os.pathsep.join(paths)}
+
+
+def _feed(process: subprocess.Popen, text: str) -> None:
+    pipe = process.stdin
+    if pipe is None:
+        return
+    try:
+        pipe.write(text.encode())
+        pipe.close()
+    except BrokenPipeError:
+        return  # it died at once; following it says so
+
+
+def _follow(process: subprocess.Popen, order: Order) -> None:
+    """Pass on what the process tells until it is done."""
+    told: queue.Queue[dict[str, Any] | None] = queue.Queue()
+    threading.Thread(target=_listen, args=(process.stdout, told), daemon=True).start()
+    while True:
+        if order.stopped.is_set():
+            raise Stopped("The build was stopped; the earlier result is still here.")
+        try:
+            line = told.get(timeout=GLANCE_S)
+        except queue.Empty:
+            continue
+        if line is None:
+            raise PadlibError(
+                "the build ended without a word, perhaps for want of memory; close other programs "
+                "and build again."
+            )
+        if "error" in line:
+            raise PadlibError(str(line["error"]))
+        if line.get("done"):
+            return
+        order.tell(str(line.get("words", "")), float(line.get("share", 0.0)))
+
+
+def _listen(pipe: IO[bytes], told: queue.Queue) -> None:
+    for line in pipe:
+        try:
+            value = json.loads(line)
+        except ValueError:
+            continue  # a library that printed something of its own
+        if isinstance(value, dict):
+            told.put(value)
+    told.put(None)
+
+
+def _end(process: subprocess.Popen) -> None:
+    """End the process and the helpers that it started."""
+    if os.name == "posix":
+        try:
+            os.killpg(process.pid, signal.SIGKILL)
+        except (ProcessLookupError, PermissionError):
+            process.kill()
+    else:
+        process.kill()
+    process.wait()
+
+
+def _say(value: dict[str, Any]) -> None:
+    sys.stdout.write(json.dumps(value) + "\n")
+    sys.stdout.flush()
+
+
+def main(arguments: Sequence[str]) -> int:
+    """The process apart: name, folder and results folder as arguments, the text on stdin."""
+    name, folder, out = arguments
+    text = sys.stdin.buffer.read().decode()
+    order = Order(
+        text,
+        name,
+        Path(folder),
+        Path(out),
+        lambda words, share: _say({"words": words, "share": share}),
+    )
+    try:
+        work(order)
+    except PadlibError as e:
+        _say({"error": str(e)})
+        return 2
+    _say({"done": True})
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
