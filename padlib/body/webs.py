@@ -22,7 +22,8 @@ ARM_THICK = (
     0.93  # thickness of the thinnest place between arm and trunk over the thinner of the two
 )
 ARM_WEB = 0.032
-ARM_LOW = 0.735  # of height: an armpit that is not lower than this needs no web to explain it
+ARM_LOW = 0.72  # of height, 4 standard deviations under the mean: a higher armpit needs no web to explain it
+ARM_MEAN = 0.757  # of height (ANSUR II: 0.757 men, 0.761 women): no armpit is moved up beyond this
 ARM_BELOW = 0.008  # of height: where the join is that thick, the armpit itself lies so much lower
 UP = 0.13  # of height: how far above the parting a web is looked for
 STEP = 2.0  # mm
@@ -66,7 +67,8 @@ def axilla_above(parts: Parts, axilla: Array, sign: float, middle: float) -> Arr
     z = cut.levels[levels[k]]
     if z - axilla[2] < ARM_WEB * parts.top:
         return None
-    return np.array([notches[k][1], notches[k][2], z - ARM_BELOW * parts.top])
+    top = min(z - ARM_BELOW * parts.top, max(axilla[2], ARM_MEAN * parts.top))
+    return np.array([notches[k][1], notches[k][2], top])
 
 
 def _notch(
