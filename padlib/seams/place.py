@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from padlib.body.axes import limb_axes
 from padlib.body.body import Body
@@ -21,7 +22,7 @@ ENDS = {
     "foot_left": "toe_left",
     "foot_right": "toe_right",
 }
-SYMMETRY_TOLERANCE = 1e-6  # mm
+SYMMETRY_TOLERANCE = 1e-3  # mm
 
 
 @dataclass(frozen=True)
@@ -81,15 +82,9 @@ def body_positions(body: Body, shell: Shell) -> NDArray[np.float64]:
 
 def mirror_map(surface: Surface) -> NDArray[np.int64] | None:
     """Index (n,) of each vertex's mirror image in x = 0 if the mesh is its own mirror image."""
-    vertices = surface.vertices
-    key = np.round(vertices / SYMMETRY_TOLERANCE)
-    mirrored = np.round(vertices * [-1.0, 1.0, 1.0] / SYMMETRY_TOLERANCE)
-    order = np.lexsort(key.T[::-1])
-    other = np.lexsort(mirrored.T[::-1])
-    if np.abs(key[order] - mirrored[other]).max(initial=0) > 1:
+    away, to = cKDTree(surface.vertices).query(surface.vertices * [-1.0, 1.0, 1.0])
+    if away.max() > SYMMETRY_TOLERANCE or len(np.unique(to)) != len(to):
         return None
-    to = np.empty(len(vertices), dtype=np.int64)
-    to[other] = order
     turned = np.sort(to[surface.faces], axis=1)
     own = np.sort(surface.faces, axis=1)
     same = np.array_equal(turned[np.lexsort(turned.T[::-1])], own[np.lexsort(own.T[::-1])])
