@@ -398,11 +398,11 @@ def parts(an: Anatomy) -> dict[str, list[Part]]:
             Part(trunk(an), 0.018 * h),
             *(Part(buttock(an), 0.022 * h, mirrored) for mirrored in (False, True)),
             *(Part(bust(an), 0.030 * h, mirrored) for mirrored in (False, True)),
-            *(Part(shoulder(an), 0.030 * h, mirrored) for mirrored in (False, True)),
+            *(Part(shoulder(an), 0.055 * h, mirrored) for mirrored in (False, True)),
         ],
         "neck": [Part(neck(an), 0.022 * h)],
         "head": head(an),
-        "arms": [Part(arm(an), 0.024 * h), Part(thumb(an), 0.012 * h)],
+        "arms": [Part(arm(an), 0.045 * h), Part(thumb(an), 0.012 * h)],
     }
 
 
