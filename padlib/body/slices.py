@@ -120,7 +120,7 @@ def _sections(
 ) -> Slices:
     """Segments and loops from crossed triangles (s, 3) and their corners' distances (s, 3) from the plane."""
     above = high >= 0
-    after = np.roll(above, -1, axis=1)
+    after = above[:, [1, 2, 0]]
     rows = np.arange(len(tri))
     ends, nodes = [], []
     for crossing in (
@@ -143,9 +143,8 @@ def _chains(pair: Ints, level: Ints, count: int) -> tuple[Ints, NDArray[np.bool_
     """Loop number of each segment, and whether it is closed, from the edge and level of starts, then of ends."""
     if count == 0:
         return np.zeros(0, dtype=np.int64), np.zeros(0, dtype=bool)
-    span = np.int64(pair.max()) + 1
-    _, edge = np.unique(pair[:, 0] * span + pair[:, 1], return_inverse=True)
-    _, node = np.unique(edge * (np.int64(level.max()) + 1) + level, return_inverse=True)
+    span, planes = np.int64(pair.max()) + 1, np.int64(level.max()) + 1
+    _, node = np.unique((pair[:, 0] * span + pair[:, 1]) * planes + level, return_inverse=True)
     size = int(node.max()) + 1
     graph = coo_matrix((np.ones(count), (node[:count], node[count:])), shape=(size, size))
     label = connected_components(graph, directed=False)[1]
