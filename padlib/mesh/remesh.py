@@ -45,7 +45,7 @@ def remesh(
         raise MeshError("remeshing needs a surface with faces; this one has none")
     v, f = _compact(v, f)
     target = _Target(v, f, edge_length)
-    pinned = _corners(v, f)
+    pinned = _corners(v, f, edge_length)
     aim = EVEN * edge_length
     v, f, pinned = _thin_out(v, f, pinned, aim)
     for turn in range(iterations):
@@ -176,14 +176,33 @@ def _vertex_normals(v: Vertices, f: Faces) -> NDArray[np.float64]:
     return _unit(_sum_at(f.ravel(), np.repeat(normal, 3, axis=0), len(v)))
 
 
-def _corners(v: Vertices, f: Faces) -> Mask:
-    """Boundary vertices where the boundary turns by more than 30 degrees."""
+def _corners(v: Vertices, f: Faces, length: float) -> Mask:
+    """Boundary vertices where the boundary turns, seen over half an edge length, by more than 40 degrees."""
     edges = _Edges(f, len(v))
+    corner = np.zeros(len(v), dtype=bool)
+    if not edges.border.any():
+        return corner
     ends = edges.ends[edges.border]
-    along = _unit(v[ends[:, 1]] - v[ends[:, 0]])
-    into, out = np.zeros_like(v), np.zeros_like(v)
-    into[ends[:, 1]], out[ends[:, 0]] = along, along
-    return edges.on_border(len(v)) & (np.sum(into * out, axis=1) < np.cos(np.deg2rad(30)))
+    after, before = np.arange(len(v)), np.arange(len(v))
+    after[ends[:, 0]], before[ends[:, 1]] = ends[:, 1], ends[:, 0]
+    here = ends[:, 0]
+    on, back = _walk(v, here, after, length / 2), _walk(v, here, before, length / 2)
+    turn = np.zeros(len(v))
+    turn[here] = 1 - _dot(_unit(v[on] - v[here]), _unit(v[here] - v[back]))
+    sharpest = turn[here] >= np.maximum(turn[after[here]], turn[before[here]])
+    corner[here] = sharpest & (turn[here] > 1 - np.cos(np.deg2rad(40)))
+    return corner
+
+
+def _walk(v: Vertices, start: Ints, step: Ints, far: float) -> Ints:
+    """For each start the first vertex along `step` that is `far` mm away, or where 40 steps end."""
+    at = step[start]
+    for _ in range(40):
+        near = _length(v[at] - v[start]) < far
+        if not near.any():
+            break
+        at = np.where(near, step[at], at)
+    return at
 
 
 # -- split ----------------------------------------------------------------------------------------
@@ -420,11 +439,10 @@ def _stays_sound(
     # a sliver's own normal means nothing: one that looks askew may turn to where the surface looks
     about = normal[who]
     turned &= (_dot(before, about) > 0.3 * was) | (_dot(after, about) < TURN * size)
-    side = _longest_side(moved, g)
-    grew = side > np.maximum(longest, _longest_side(v, g))
-    thin = size < 0.15 * side**2
-    # a thin face may stay as thin as it was: collapsing around it is how it goes
-    thin &= size < was
+    side, side_was = _longest_side(moved, g), _longest_side(v, g)
+    grew = side > np.maximum(longest, side_was)
+    # a thin face may get thinner yet: collapsing around it is how it goes
+    thin = (size < 0.15 * side**2) & (was > 0.15 * side_was**2)
     good = np.ones(len(ends), dtype=bool)
     good[who[turned | thin | grew]] = False
     return good
