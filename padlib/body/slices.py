@@ -84,8 +84,9 @@ def slices(
     axis = axis / np.linalg.norm(axis)
     planes = np.sort(np.asarray(levels, dtype=np.float64))
     corner = (vertices @ axis)[faces]
-    first = np.searchsorted(planes, corner.min(axis=1), side="right")
-    count = np.searchsorted(planes, corner.max(axis=1), side="right") - first
+    a, b, c = corner.T  # column by column: numpy reduces rows of three slowly
+    first = np.searchsorted(planes, np.minimum(np.minimum(a, b), c), side="right")
+    count = np.searchsorted(planes, np.maximum(np.maximum(a, b), c), side="right") - first
     face = np.repeat(np.arange(len(faces)), count)
     step = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
     level = np.repeat(first, count) + step
