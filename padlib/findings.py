@@ -9,10 +9,10 @@ from enum import IntEnum
 class Grade(IntEnum):
     """How grave a finding is."""
 
-    NOTE = 0      # told for completeness
-    REPAIR = 1    # something was changed so that the work could go on
-    WARNING = 2   # the maker should look before cutting
-    CAUTION = 3   # someone could be hurt
+    NOTE = 0  # told for completeness
+    REPAIR = 1  # something was changed so that the work could go on
+    WARNING = 2  # the maker should look before cutting
+    CAUTION = 3  # someone could be hurt
 
 
 @dataclass(frozen=True)

@@ -19,7 +19,7 @@ ROUNDS = 12
 CLOSE = 1e-3  # of a girth: what the mesh does to it later is more
 NO_ARMS = ("legs", "trunk", "neck", "head")
 SEEN = (REGIONS, NO_ARMS, ("arms",), ("head",))
-PIT = (0.80, 1.10)
+PIT = (0.80, 1.0)
 LEAST, MOST = 0.55, 1.7  # bounds of a section's factor
 
 
@@ -154,7 +154,9 @@ def _crotch_shift(value: Solid, an: Anatomy) -> float:
     points = np.stack(np.meshgrid([0.0], y, z, indexing="ij"), axis=-1)
     inside = value(points.reshape(-1, 3)).reshape(len(y), len(z)) < 0
     lowest = z[np.argmax(inside.any(axis=0))]
-    return float(an.scale.get("crotch_shift", 0.0) + (wanted - lowest + 1.0))
+    shift = an.scale.get("crotch_shift", 0.0) + wanted - lowest + 1.0
+    room = an.m["hip_height"] - wanted  # the saddle stays below the hip
+    return float(np.clip(shift, -0.03 * h, 0.5 * room))
 
 
 def _pit(value: Solid, an: Anatomy) -> float:

@@ -28,7 +28,7 @@ CHILDREN = {
     "cervicale_height": (768, 1010, 1228),
     "suprasternal_height": (738, 968, 1178),
     "shoulder_height": (742, 972, 1176),
-    "axilla_height": (672, 890, 1088),
+    "axilla_height": (692, 908, 1098),
     "bust_height": (648, 856, 1040),
     "trochanter_height": (440, 600, 744),
     "hip_height": (428, 585, 726),
@@ -95,6 +95,7 @@ ORDERED = (
 )
 # the widest that a person is taken to be, as multiples of what is usual for the stature
 LEAST, MOST = 0.6, 1.75
+BACK_CURVE = 1.03  # back waist length over its height (ANSUR II: 1.037 men, 1.024 women)
 STEADY = 0.15  # of the variance: keeps a few odd measurements from driving the others far away
 
 Array = NDArray[np.float64]
@@ -149,12 +150,12 @@ def fill(given: Mapping[str, float], figure: str) -> dict[str, float]:
     if figure not in FIGURES:
         raise InputError(f"figure must be one of {', '.join(FIGURES)}, not '{figure}'.")
     known = _checked(given)
+    _check_size(known, figure)
     stature = known.get("stature") or _stature_from(known, figure)
     out = {"stature": stature, **_rest(known, stature, figure)}
     _check_range(known, stature, figure)
     out |= known
     _shaped(out, known)
-    out.setdefault("arm_length", out["upper_arm_length"] + out["forearm_length"])
     if "mid_thigh_girth" not in out:
         out["mid_thigh_girth"] = 0.56 * out["thigh_girth"] + 0.44 * out["knee_girth"]
     _check_order(out, known)
@@ -235,12 +236,30 @@ def _shaped(out: dict[str, float], known: Mapping[str, float]) -> None:
     if "navel_girth" not in known:  # no deep fold between a wide waist and the hip
         most = 0.5 * out["waist_girth"] + 0.53 * out["hip_girth"]
         out["navel_girth"] = min(out["navel_girth"], most)
+    long = out["upper_arm_length"] + out["forearm_length"]
+    longer = out.setdefault("arm_length", long) / long
+    for name in ("upper_arm_length", "forearm_length"):
+        if name not in known:
+            out[name] *= longer
+    if "back_waist_length" in known and "waist_height" not in known:
+        out["waist_height"] = out["cervicale_height"] - known["back_waist_length"] / BACK_CURVE
+
+
+def _check_size(known: Mapping[str, float], figure: str) -> None:
+    """Refuse a value that is out of range for a person of any stature: a wrong unit, mostly."""
+    small, large = usual(LEAST_STATURE, figure), usual(MOST_STATURE, figure)
+    for name, value in known.items():
+        if name in small and not LEAST * small[name] <= value <= MOST * large[name]:
+            raise InputError(
+                f"{name} {value:g} mm is outside {LEAST * small[name]:.0f} to "
+                f"{MOST * large[name]:.0f} mm, what people have; give it in millimetres."
+            )
 
 
 def _check_range(known: Mapping[str, float], stature: float, figure: str) -> None:
     mean = usual(stature, figure)
     mean["arm_length"] = mean["upper_arm_length"] + mean["forearm_length"]
-    mean["back_waist_length"] = 1.03 * (mean["cervicale_height"] - mean["waist_height"])
+    mean["back_waist_length"] = BACK_CURVE * (mean["cervicale_height"] - mean["waist_height"])
     mean["mid_thigh_girth"] = 0.8 * mean["thigh_girth"]
     for name, value in known.items():
         if name not in mean:

@@ -50,6 +50,7 @@ HELPS = 0.95  # of the stretch without darts: where darts cannot mend a panel, t
 ROUNDS = 4  # of making darts longer or shorter where the sketch was wrong
 LEAST = 0.5  # of the least intake: what the panel may make of what was asked of the sketch
 FAR = 1.4  # of the target
+GAIN = 0.93  # of the sketch's percentile: what panels with darts near the limit were seen to show
 MISSED = 0.98  # of the target is asked for where it was missed
 NEAR = 1.04  # of the target: further off, a wider search is worth its time
 CLOSE = 0.95  # of the target: near enough not to try again
@@ -190,7 +191,7 @@ def _ground(panel: Panel, start: _Cut, rules: Rules, target: float) -> Ground | 
     if plain is None or plain.value <= 0:
         return None
     # far over the limit the sketch's milder energy says little of what it will say near the limit
-    gain = start.value / plain.value if start.value < FAR * target else 1.0
+    gain = start.value / plain.value if start.value < FAR * target else GAIN
     return replace(here, ask=target / gain, gain=gain)
 
 

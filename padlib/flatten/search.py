@@ -24,7 +24,7 @@ from padlib.mesh.surface import Plane
 SLANTS = np.radians([-50.0, -25.0, 0.0, 25.0, 50.0])  # of a candidate, from the inward normal
 POWER = 2.0
 HARD = 0.6  # of the limit: above that strain counts heavily, so that little of it passes the limit
-NEARLY = 1.25  # of the limit: what moves of the darts left may mend when one is left out
+NEARLY = 1.12  # of the limit: what moves of the darts left may mend when one is left out
 CLOSELY = 1.15  # of the limit: what longer darts may mend before one more is tried
 WORTH = 0.97  # of the energy: what a dart must at least bring it down to
 CLOSING = 1.15  # of its width at the mouth: no dart is wider than that on the way
@@ -345,9 +345,8 @@ def find(ground: Ground) -> Trial | None:
         beam = _round(ground, beam)
         held = [trial for trial in beam if holds(ground, trial)] or _stretched(ground, beam)
         if held:
-            done = [pruned(ground, trial) for trial in held]
-            fewest = min(done, key=lambda t: (len(t.wedges), total_length(ground, t.wedges)))
-            return shortened(ground, fewest)
+            shortest = min(held, key=lambda t: total_length(ground, t.wedges))
+            return shortened(ground, pruned(ground, shortest))
         sound = [trial for trial in beam if _sound(ground, trial)]
         best = min([best, *sound], key=lambda t: t.value)
         if not beam:

@@ -29,7 +29,7 @@ TOO_LITTLE = (
     " holes."
 )
 LEAST_NOISE_MM = 0.15  # below this the scan is left as smooth as it came
-KEEP_PART = 1.0 / 57.0  # waves longer than this part of the stature (30 mm) outlive the smoothing
+KEEP_PART = 1.0 / 65.0  # waves longer than this part of the stature (26 mm) outlive the smoothing
 FILL_EDGE = 1.0 / 210.0  # largest triangle edge in a filling, in parts of the stature (8 mm)
 BRIDGE_REACH = 0.09  # widest gap that a tube may cross, in parts of the stature (150 mm)
 WRAP_STEP = 1.0 / 340.0  # grid step when pieces must be wrapped, in parts of the stature (5 mm)

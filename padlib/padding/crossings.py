@@ -15,6 +15,7 @@ from padlib.mesh.surface import Faces, Vertices
 Ints = NDArray[np.int64]
 Mask = NDArray[np.bool_]
 
+FLAT = 1e-11  # an edge this nearly in a triangle's plane is beside it, not through it
 PAIRS_AT_ONCE = 4_000_000  # keeps the arrays of one batch under about 100 MB
 
 
@@ -26,7 +27,8 @@ def crossings(
     vertices (n, 3) mm; faces (m, 3); within (n,) True where it matters: triangles and edges with
     no vertex inside are left out. Returns edges (k, 2) as vertex pairs and triangles (k,) as face
     indices. Edge against triangle after Moeller and Trumbore (1997); `slack` widens the triangle
-    by that share, so that touching counts as crossing.
+    by that share, so that touching counts as crossing. An edge in the very plane of a triangle does
+    not pierce it.
     """
     faces = np.asarray(faces, dtype=np.int64)
     vertices = np.asarray(vertices, dtype=np.float64)
@@ -104,11 +106,13 @@ def _pierced(vertices: Vertices, edges: Ints, faces: Faces, slack: float) -> Mas
     side_2 = vertices[faces[:, 2]] - corner
     cross = np.cross(along, side_2)
     determinant = np.einsum("ij,ij->i", side_1, cross)
-    safe = np.where(determinant == 0.0, 1.0, determinant)
+    sizes = [np.linalg.norm(arm, axis=1) for arm in (along, side_1, side_2)]
+    through = np.abs(determinant) > FLAT * sizes[0] * sizes[1] * sizes[2]
+    safe = np.where(through, determinant, 1.0)
     away = start - corner
     u = np.einsum("ij,ij->i", away, cross) / safe
     turned = np.cross(away, side_1)
     v = np.einsum("ij,ij->i", along, turned) / safe
     t = np.einsum("ij,ij->i", side_2, turned) / safe
     inside = (u >= -slack) & (v >= -slack) & (u + v <= 1 + slack)
-    return (determinant != 0.0) & inside & (t >= -slack) & (t <= 1 + slack)
+    return through & inside & (t >= -slack) & (t <= 1 + slack)

@@ -24,7 +24,8 @@ SHORT = 0.05  # mm of cloth thickness that may be missing
 THIN = 1.0  # mm of cloth below which the skin between the shell's vertices is watched too
 CLEARING = 4  # rounds of pushing out
 ROUNDS = 6
-UNTANGLING = 14  # rounds of repair before a place is given up
+PULLS = 4  # rounds in which a place is pulled straight, then as many toward each fallback
+UNTANGLING = 18  # rounds of repair before a place is given up
 
 
 @dataclass(frozen=True, eq=False)
@@ -113,17 +114,18 @@ def _signed(points: Vertices, vertices: Vertices, faces: Faces) -> tuple[Array, 
 
 
 def untangled(
-    placed: Vertices, faces: Faces, flow: Heat, safe: tuple[Vertices, ...], within: Mask
+    placed: Vertices, faces: Faces, flow: Heat, safe: tuple[Vertices, ...], cover: Array
 ) -> tuple[Vertices, Array, int]:
-    """Positions (n, 3) without crossings inside `within` (n,), changed only near where there were some.
+    """Positions (n, 3) without crossings where cover (n,) > 0, changed only near where there were some.
 
     safe: positions to fall back to, the best first; the last should be free of crossings. A place
     where the surface runs through itself is first pulled straight, then drawn toward the first of
-    `safe`, then the next. Returns positions, how far (n,) mm each vertex was moved, and how many
+    `safe`, then the next; where cover is less than 1 (the roots of fingers and toes, too thin to be
+    pulled straight) toward `safe` at once. Returns positions, how far (n,) mm each vertex was moved, and how many
     crossings are left.
     """
     start = placed
-    region = within
+    within = region = cover > 0
     left = 0
     for attempt in range(UNTANGLING):
         touched = _crossed(placed, faces, region) & within
@@ -141,8 +143,10 @@ def untangled(
             region = within  # the places look clean: look at everything once more
             continue
         soft = _grown(touched, faces, flow, rings=2)
-        placed = _eased_once(placed, safe, flow, soft, attempt)
+        placed = _eased_once(placed, safe, flow, soft, cover, attempt)
         region = _near(touched, faces, rings=6)
+    else:
+        left = int((_crossed(placed, faces, within) & within).sum())
     return placed, np.linalg.norm(placed - start, axis=1), left
 
 
@@ -156,16 +160,18 @@ def _crossed(placed: Vertices, faces: Faces, region: Mask) -> Mask:
 
 
 def _eased_once(
-    placed: Vertices, safe: tuple[Vertices, ...], flow: Heat, soft: Array, attempt: int
+    placed: Vertices,
+    safe: tuple[Vertices, ...],
+    flow: Heat,
+    soft: Array,
+    cover: Array,
+    attempt: int,
 ) -> Vertices:
     """One round of repair where soft (n,) is above 0."""
-    if attempt < 4:
-        goal = flow.blur(placed, RELIEF)
-        share = 1.0
-    else:
-        step = min((attempt - 4) // 4, len(safe) - 1)
-        goal, share = safe[step], 0.5
-    return placed + share * soft[:, None] * (goal - placed)
+    back = safe[min(max(attempt - PULLS, 0) // PULLS, len(safe) - 1)]
+    pull = (cover**4)[:, None] if attempt < PULLS else 0.0
+    step = pull * (flow.blur(placed, RELIEF) - placed) + (1 - pull) * 0.5 * (back - placed)
+    return placed + soft[:, None] * step
 
 
 def _grown(touched: Mask, faces: Faces, flow: Heat, *, rings: int) -> Array:

@@ -33,6 +33,7 @@ EDGE = 2.0  # mm of pad at which the pillow's outline is drawn
 ZIP_MARGIN = 50.0  # mm of base kept shut beyond each end of the zip (common practice, no source)
 ZIP_STEP = 10.0  # mm: zips are asked for in whole centimetres
 RELIEF = 12.0  # mm: skin relief finer than this does not show on the top
+RIM = 2.5  # times that height of pad from which the top is smoothed in full
 ROUNDS = 4
 LITRE = 1e6  # mm3
 
@@ -137,11 +138,11 @@ def _carried(piece: CutPiece, inserted: Inserted, faces: Faces, values: Array) -
 def _smoothed(piece: CutPiece, top: Vertices, raised: Array) -> Vertices:
     """The top (k, 3) without the skin's relief and free of crossings; its border stays."""
     flow = heat(piece.vertices, piece.faces)
-    free = smoothstep(raised / RELIEF)[:, None]
+    free = smoothstep(raised / (RIM * RELIEF))[:, None]
     for _ in range(ROUNDS):
         once = flow.blur(top, RELIEF)
         top = top + free * (2 * once - flow.blur(once, RELIEF) - top)
-    return untangled(top, piece.faces, flow, (piece.vertices,), raised > 0)[0]
+    return untangled(top, piece.faces, flow, (piece.vertices,), (raised > 0).astype(float))[0]
 
 
 def _middle(base: Surface) -> tuple[Curve, float]:

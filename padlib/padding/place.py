@@ -111,10 +111,10 @@ def _middle(body: Body, height: float, near: Array) -> Array:
 
 
 def on_side(body: Body, side: str) -> Array:
-    """Share (n,) of each vertex that is on a side: 1 there, 0 on the other, smooth across the middle."""
+    """Share (n,) of each vertex that a pad of one side may have: 1 there, running out past the middle."""
     points = body.surface.vertices
-    half = MIDDLE * float(np.ptp(points[:, 2]))
-    return smoothstep(0.5 + points[:, 0] * OUTWARD[side] / (2 * half))
+    past = MIDDLE * float(np.ptp(points[:, 2]))
+    return smoothstep(1.0 + points[:, 0] * OUTWARD[side] / past)
 
 
 def without_arms(body: Body) -> NDArray[np.bool_]:

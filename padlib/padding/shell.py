@@ -16,6 +16,7 @@ from padlib.padding import shapes
 from padlib.padding.cover import cover
 from padlib.padding.fairing import Held, cleared, fair, untangled
 from padlib.padding.gap import outside_balls
+from padlib.padding.mirror import evened, mirror_partners
 from padlib.padding.pad import Pad
 from padlib.padding.profile import SHARPNESS, merged
 from padlib.padding.smooth import Heat, heat, unit, vertex_normals
@@ -83,25 +84,25 @@ def build_shell(
             raise InputError(f"'{name}' is {value} mm but must be from 0 to {most} mm")
     vertices, faces = body.surface.vertices, body.surface.faces
     flow = heat(vertices, faces)
-    covered = cover(body)
-    pad = merged([layer for _, _, layer in pad_layers(body, pads)] or [np.zeros(len(vertices))])
+    both = all(pad.side == "both" for pad in pads)
+    partner = mirror_partners(vertices, faces) if both else None
+    covered = evened(cover(body), partner)
+    layers = [layer for _, _, layer in pad_layers(body, pads)] or [np.zeros(len(vertices))]
+    pad = evened(merged(layers), partner)
     rest, laid = _clothed(body, flow, covered, cloth_thickness, ease, bridge)
-    trimmed, pushed = _padded(laid, faces, flow, pad, bridge)
+    rest = evened(rest, partner)
+    trimmed, placed = _padded(evened(laid, partner), faces, flow, pad)
     if bridge > 0 and pad.any():
-        held = Held(
-            pushed,
-            unit(flow.blur(vertex_normals(pushed, faces), FINE)),
-            0.25 * ease * covered,
-            bridge,
-            covered,
-        )
-        pushed = fair(pushed, faces, flow, held, rounds=AFTER)
-    least = np.minimum(cloth_thickness * covered, _offset_of(rest, vertices))
-    done, moved, left = _settled(pushed, (rest, vertices), faces, flow, least, covered)
+        normal = unit(flow.blur(vertex_normals(placed, faces), FINE))
+        held = Held(placed, normal, 0.25 * ease * covered, bridge, covered)
+        placed = fair(placed, faces, flow, held, rounds=AFTER)
+    least = np.minimum(cloth_thickness * covered, np.linalg.norm(rest - vertices, axis=1))
+    over = _Over(faces, flow, least, covered, (rest, vertices), partner)
+    placed, moved, left = _settled(placed, over)
+    trimmed = evened(trimmed, partner)
+    face, corner = _own_corner(faces, len(vertices))
     findings = _findings(pads, pad - trimmed, moved, left)
-    n = len(vertices)
-    face, corner = _own_corner(faces, n)
-    return Shell(Surface(done, faces), face, np.eye(3)[corner], trimmed, findings)
+    return Shell(Surface(placed, faces), face, np.eye(3)[corner], trimmed, findings)
 
 
 def pad_layers(body: Body, pads: Sequence[Pad]) -> list[tuple[Pad, str, Array]]:
@@ -148,9 +149,7 @@ def _clothed(
     return rest, fair(rest, faces, flow, Held(rest, normal, inward, bridge, covered))
 
 
-def _padded(
-    laid: Vertices, faces: Faces, flow: Heat, pad: Array, bridge: float
-) -> tuple[Array, Vertices]:
+def _padded(laid: Vertices, faces: Faces, flow: Heat, pad: Array) -> tuple[Array, Vertices]:
     """Pad thickness (n,) trimmed to the room there is, and positions pushed out by it."""
     deepest = float(pad.max())
     if deepest <= 0:
@@ -171,28 +170,32 @@ def _cosine(directions: Array, other: Ints) -> Array:
     return np.where(other < 0, 1.0, np.einsum("ij,ij->i", directions, directions[other]))
 
 
-def _settled(
-    placed: Vertices,
-    safe: tuple[Vertices, Vertices],
-    faces: Faces,
-    flow: Heat,
-    least: Array,
-    covered: Array,
-) -> tuple[Vertices, Array, int]:
+@dataclass(frozen=True, eq=False)
+class _Over:
+    """What the cloth settles over: the body's faces and heat flow, the least (n,) mm of cloth and the
+    cover (n,) of each vertex, positions to fall back to (the body last), mirror partners or None.
+    """
+
+    faces: Faces
+    flow: Heat
+    least: Array
+    covered: Array
+    safe: tuple[Vertices, Vertices]
+    partner: Ints | None
+
+
+def _settled(placed: Vertices, over: _Over) -> tuple[Vertices, Array, int]:
     """Positions (n, 3) clear of the body and of themselves, how far each was untangled, how many are not."""
     moved = np.zeros(len(placed))
     left = 0
     for _ in range(SETTLING):
-        placed = cleared(placed, safe[-1], faces, flow, least, covered)
-        placed, step, left = untangled(placed, faces, flow, safe, covered > 0)
+        placed = cleared(placed, over.safe[-1], over.faces, over.flow, over.least, over.covered)
+        placed = evened(placed, over.partner)
+        placed, step, left = untangled(placed, over.faces, over.flow, over.safe, over.covered)
         moved = np.maximum(moved, step)
         if not step.any():
             break
     return placed, moved, left
-
-
-def _offset_of(rest: Vertices, vertices: Vertices) -> Array:
-    return np.linalg.norm(rest - vertices, axis=1)
 
 
 def _least(a: Array, b: Array) -> Array:

@@ -41,16 +41,14 @@ def pad_sizes(body: Body, shell: Shell, pads: Sequence[Pad]) -> tuple[PadSize, .
     flow = heat(vertices, faces)
     way = pad_way(vertices, faces, flow, float(shell.thickness.max()))
     volume = swept(vertices, vertices + shell.thickness[:, None] * way, faces)
+    shares = pad_shares([layer for _, _, layer in layers])
+    parts = shares[:, faces].mean(axis=2)  # of a triangle on the rim, 0 at the corners outside
+    parts = parts / np.maximum(parts.sum(axis=0), 1e-12)
     return tuple(
         PadSize(
-            pad.name,
-            side,
-            float((share * shell.thickness).max()),
-            float(volume @ share[faces].mean(axis=1)) / LITRE,
+            pad.name, side, float((share * shell.thickness).max()), float(volume @ part) / LITRE
         )
-        for (pad, side, _), share in zip(
-            layers, pad_shares([layer for _, _, layer in layers]), strict=True
-        )
+        for (pad, side, _), share, part in zip(layers, shares, parts, strict=True)
     )
 
 

@@ -8,9 +8,11 @@ from __future__ import annotations
 
 import json
 import time
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -248,69 +250,96 @@ def build(
     clock = Clock()
     suit = suit if isinstance(suit, Suit) else read_suit(suit)
     built = run(suit, lay_seconds=lay_seconds, workers=workers, tell=tell, clock=clock)
-    return write_built(built, out, clock=clock, tell=tell)
+    return write_built(built, out, workers=workers, clock=clock, tell=tell)
 
 
 def write_built(
-    built: Built, out: str | Path, *, clock: Clock | None = None, tell: Tell = quiet
+    built: Built,
+    out: str | Path,
+    *,
+    workers: int = 1,
+    clock: Clock | None = None,
+    tell: Tell = quiet,
 ) -> dict[str, Any]:
-    """Write every output of a suit into the folder `out`; returns the report."""
+    """Write every output of a suit into the folder `out`; returns the report.
+
+    workers: processes that write side by side; the files are the same for any number.
+    """
     clock = clock or Clock()
     with results(Path(out), STALE) as work:
         with clock.step("output"):
             tell("writing", 0.95)
-            _write_all(built, work)
+            _write_all(built, work, workers)
         report = make_report(built, clock.seconds)
         _write_report(built, report, work)
     return report
 
 
-def _write_all(built: Built, folder: Path) -> None:
+def _write_all(built: Built, folder: Path, workers: int) -> None:
+    """Write every file but the report and the guide; workers: processes that write side by side."""
     (folder / "panels").mkdir()
     (folder / "maps").mkdir()
-    surface = built.body.surface
-    (folder / "body.ply").write_bytes(ply_bytes(surface.vertices, surface.faces))
-    surface = built.shell.surface
-    (folder / "shell.ply").write_bytes(ply_bytes(surface.vertices, surface.faces))
-    _write_panels(built, folder)
-    _write_pattern(built, folder)
+    jobs = [*_pattern_jobs(built, folder), *_panel_jobs(built, folder)]
+    jobs.append(partial(_write_picture, folder / "suit.png", built.flats))
+    for name, surface in (("body", built.body.surface), ("shell", built.shell.surface)):
+        (folder / f"{name}.ply").write_bytes(ply_bytes(surface.vertices, surface.faces))
     for lay in built.lays:
         write_svg(folder / f"lay-{lay.cloth}.svg", lay_drawing(lay, built.pieces))
-    (folder / "suit.png").write_bytes(_picture(built))
+    if workers <= 1:
+        for job in jobs:
+            job()
+        return
+    with ProcessPoolExecutor(workers) as pool:
+        for done in [pool.submit(job) for job in jobs]:
+            done.result()
 
 
-def _write_panels(built: Built, folder: Path) -> None:
+def _panel_jobs(built: Built, folder: Path) -> list[Callable[[], object]]:
     limit = built.suit.darts["limit"]
     flats = (*built.flats, *built.pillow_flats)
     scale = map_scale(flats, limit)
-    for flat in flats:
-        name, surface = flat.panel.name, flat.panel.surface
-        text = obj_text(surface.vertices, surface.faces, flat.positions, name=name)
-        (folder / "panels" / f"{name}.obj").write_text(text)
-        s = flat_summary(flat)
-        below = (
-            f"mean {100 * s['mean']:.1f} %, 95 % of the cloth below {100 * s['p95']:.1f} %, "
-            f"worst {100 * s['max']:.1f} %; {len(flat.darts)} darts; dashed: the cloth's limit"
-        )
-        (folder / "maps" / f"{name}.png").write_bytes(
-            stretch_map(flat, scale=scale, limit=limit, title=name, below=below)
-        )
+    return [partial(_write_panel, flat, folder, scale, limit) for flat in flats]
 
 
-def _write_pattern(built: Built, folder: Path) -> None:
+def _write_panel(flat: Flat, folder: Path, scale: float, limit: float) -> None:
+    """A panel's OBJ and its stretch map."""
+    name, surface = flat.panel.name, flat.panel.surface
+    text = obj_text(surface.vertices, surface.faces, flat.positions, name=name)
+    (folder / "panels" / f"{name}.obj").write_text(text)
+    s = flat_summary(flat)
+    below = (
+        f"mean {100 * s['mean']:.1f} %, 95 % of the cloth below {100 * s['p95']:.1f} %, "
+        f"worst {100 * s['max']:.1f} %; {len(flat.darts)} darts; dashed: the cloth's limit"
+    )
+    picture = stretch_map(flat, scale=scale, limit=limit, title=name, below=below)
+    (folder / "maps" / f"{name}.png").write_bytes(picture)
+
+
+def _pattern_jobs(built: Built, folder: Path) -> list[Callable[[], object]]:
     suit = built.suit
     sheet = pattern_sheet(built.pieces, title=suit.name)
     overlap = suit.paper["overlap"]
-    write_tiled_pdf(folder / "pattern-a4.pdf", sheet, "A4", overlap_mm=overlap)
-    write_tiled_pdf(folder / "pattern-letter.pdf", sheet, "Letter", overlap_mm=overlap)
-    write_roll_pdf(folder / "pattern-roll.pdf", sheet)
-    write_svg(folder / "pattern.svg", sheet)
-    write_dxf(folder / "pattern.dxf", built.pieces, title=suit.name)
+    tiled = [
+        partial(
+            write_tiled_pdf, folder / f"pattern-{name.lower()}.pdf", sheet, name, overlap_mm=overlap
+        )
+        for name in ("A4", "Letter")
+    ]
+    return [
+        *tiled,
+        partial(write_roll_pdf, folder / "pattern-roll.pdf", sheet),
+        partial(write_svg, folder / "pattern.svg", sheet),
+        partial(write_dxf, folder / "pattern.dxf", built.pieces, title=suit.name),
+    ]
 
 
-def _picture(built: Built) -> bytes:
+def _write_picture(path: Path, flats: Sequence[Flat]) -> None:
+    path.write_bytes(_picture(flats))
+
+
+def _picture(flats: Sequence[Flat]) -> bytes:
     """The suit from four sides, each panel in its own tone, seams drawn."""
-    panels = [f.panel for f in built.flats]
+    panels = [f.panel for f in flats]
     offsets = np.cumsum([0, *(len(p.surface.vertices) for p in panels)])
     vertices = np.concatenate([p.surface.vertices for p in panels])
     faces = np.concatenate([p.surface.faces + o for p, o in zip(panels, offsets, strict=False)])

@@ -34,6 +34,7 @@ PAGES = MappingProxyType(
         "/": ("index.html", "text/html; charset=utf-8"),
         "/page.css": ("page.css", "text/css; charset=utf-8"),
         "/page.js": ("page.js", "text/javascript; charset=utf-8"),
+        "/icon.svg": ("icon.svg", "image/svg+xml"),
         "/view.js": ("view.js", "text/javascript; charset=utf-8"),
     }
 )

@@ -73,11 +73,15 @@ def work_apart(order: Order) -> None:
         env=_surroundings(),
         start_new_session=True,
     )
+    told: queue.Queue[dict[str, Any] | None] = queue.Queue()
+    listener = threading.Thread(target=_listen, args=(process.stdout, told), daemon=True)
+    listener.start()
     try:
         _feed(process, order.text)
-        _follow(process, order)
+        _follow(told, order)
     finally:
         _end(process)
+        listener.join()
 
 
 def _surroundings() -> dict[str, str]:
@@ -98,10 +102,8 @@ def _feed(process: subprocess.Popen, text: str) -> None:
         return  # it died at once; following it says so
 
 
-def _follow(process: subprocess.Popen, order: Order) -> None:
+def _follow(told: queue.Queue[dict[str, Any] | None], order: Order) -> None:
     """Pass on what the process tells until it is done."""
-    told: queue.Queue[dict[str, Any] | None] = queue.Queue()
-    threading.Thread(target=_listen, args=(process.stdout, told), daemon=True).start()
     while True:
         if order.stopped.is_set():
             raise Stopped("The build was stopped; the earlier result is still here.")
@@ -122,13 +124,14 @@ def _follow(process: subprocess.Popen, order: Order) -> None:
 
 
 def _listen(pipe: IO[bytes], told: queue.Queue) -> None:
-    for line in pipe:
-        try:
-            value = json.loads(line)
-        except ValueError:
-            continue  # a library that printed something of its own
-        if isinstance(value, dict):
-            told.put(value)
+    with pipe:
+        for line in pipe:
+            try:
+                value = json.loads(line)
+            except ValueError:
+                continue  # a library that printed something of its own
+            if isinstance(value, dict):
+                told.put(value)
     told.put(None)
 
 

@@ -19,6 +19,7 @@ Array = NDArray[np.float64]
 
 BEHIND = 180.0  # degrees round the trunk: the middle of the back
 INSIDE = 0.45  # share of the trunk's radius within which no seat pad lies
+LEAST_FULLEST = 0.36  # the default crown is no nearer to the cleft: it would fall off too steeply
 WRAP = 100.0  # degrees from there: a little past the side
 TO_WAIST, TO_FOLD = 0.12, 0.075  # of stature: from the seat up to the waist and down to the fold
 
@@ -112,7 +113,8 @@ def thickness(
 
 
 def _defaults(body: Body, seat: Array, trunk: Line, radius: float) -> dict[str, float]:
-    """A dome from the gluteal fold to well below the waist, fullest on the buttock's own summit."""
+    """A dome from the gluteal fold to well below the waist, fullest on the buttock's own summit
+    or a little further out."""
     stature = float(np.ptp(body.surface.vertices[:, 2]))
     waist, fold = stature * TO_WAIST, stature * TO_FOLD
     if "waist_back" in body.landmarks:
@@ -130,6 +132,6 @@ def _defaults(body: Body, seat: Array, trunk: Line, radius: float) -> dict[str, 
         "bottom": 0.95 * fold,
         "cleft": 0.005 * stature,
         "wrap": WRAP,
-        "fullest": (summit - inner) / (WRAP - inner),
+        "fullest": max((summit - inner) / (WRAP - inner), LEAST_FULLEST),
         "blend": 0.06 * stature,
     }

@@ -147,16 +147,22 @@ const shortUnit = (unit) => ({ degrees: "\u00b0", share: "" })[unit] ?? ` ${unit
 
 function slider(k, p) {
   const id = sliderId(k, p);
-  let stroke = 0, ahead = false;
+  let stroke = 0, ahead = false, open = 0;
   const path = ["pad", k, p.name];
   const input = make("input", { type: "range", id, min: p.low, max: p.high, step: p.high - p.low > 3 ? 1 : 0.01, title: `${p.help} (${p.low} to ${p.high} ${p.unit})` });
   const send = () => { ahead = false; return { path, value: Number(input.value), stroke: `${id}-${stroke}` }; };
   input.addEventListener("input", () => {
     input.dataset.held = "yes";
     words(input, p, Number(input.value));
-    if (!ahead) { ahead = true; sendText(); act("/value", send); }
+    if (ahead) return; // one that waits its turn takes the newest value along
+    ahead = true;
+    open += 1;
+    sendText();
+    act("/value", send).then(() => { open -= 1; if (!open) { delete input.dataset.held; settle(); } });
   });
-  input.addEventListener("change", () => { stroke += 1; delete input.dataset.held; });
+  input.addEventListener("change", () => { stroke += 1; });
+  // While a change is on its way the slider shows the maker's value, not the session's older one.
+  const settle = () => { const pad = state.pads[k], now = pad && pad.parameters.find((q) => q.name === p.name); if (now) settleSlider(k, now); };
   const drop = make("button", { type: "button", class: "drop", title: `Let padlib choose ${p.name}`, "aria-label": `Let padlib choose ${p.name}`,
     onclick: () => { sendText(); act("/value", { path, value: null }); input.focus(); } }, "\u00d7");
   return make("div", { class: "slide" }, make("label", { for: id, title: p.help }, p.name), input, make("span", { class: "value" }, make("output", { for: id }), drop));
@@ -377,6 +383,8 @@ function choose(name, face = false) {
     $("map").src = `/result/${encodeURIComponent(map)}?n=${shown.number}`;
     $("map").alt = `${name} laid flat, coloured by stretch`;
   }
+  $("larger").hidden = $("map").hidden;
+  $("larger").href = $("map").hidden ? "#" : $("map").src;
   $("map-words").textContent = panel ? panelWords(panel) : "Choose a panel, in the list or on the figure, to see it laid flat.";
 }
 

@@ -7,17 +7,17 @@ uniform mat4 view; varying vec3 n; varying float s;
 void main() { n = normal; s = stretch; gl_Position = view * vec4(place, 1.0); }`;
 const PAINT = `
 precision mediump float;
-uniform vec3 tone; uniform vec3 light; uniform vec3 back; uniform float byStretch; uniform float lift;
+uniform vec3 tone; uniform vec3 light; uniform vec3 back; uniform float byStretch; uniform float fade;
 uniform float scale; uniform float plain; uniform sampler2D ramp; varying vec3 n; varying float s;
 void main() {
   if (plain > 0.5) { gl_FragColor = vec4(tone, 1.0); return; }
   if (byStretch > 0.5) {
     vec3 c = texture2D(ramp, vec2(0.5 + 0.5 * clamp(s / scale, -1.0, 1.0) * 128.0 / 129.0, 0.5)).rgb;
-    gl_FragColor = vec4(c, 1.0); return;
+    gl_FragColor = vec4(mix(c, vec3(0.913, 0.902, 0.855), fade), 1.0); return;
   }
   vec3 m = normalize(n);
   float lit = 0.42 + 0.5 * max(dot(m, light), 0.0) + 0.16 * max(dot(m, back), 0.0);
-  gl_FragColor = vec4(mix(tone, vec3(1.0, 0.93, 0.55), lift) * lit, 1.0);
+  gl_FragColor = vec4(mix(tone, vec3(0.93, 0.92, 0.88), fade) * lit, 1.0);
 }`;
 const HALF_FOV = Math.tan((16 * Math.PI) / 180);
 
@@ -78,7 +78,7 @@ class Figure {
     gl.linkProgram(program);
     gl.useProgram(program);
     this.at = Object.fromEntries(["place", "normal", "stretch"].map((n) => [n, gl.getAttribLocation(program, n)]));
-    const names = ["view", "tone", "light", "back", "byStretch", "lift", "scale", "plain", "ramp"];
+    const names = ["view", "tone", "light", "back", "byStretch", "fade", "scale", "plain", "ramp"];
     this.uniform = Object.fromEntries(names.map((n) => [n, gl.getUniformLocation(program, n)]));
     gl.enable(gl.DEPTH_TEST);
     gl.enable(gl.POLYGON_OFFSET_FILL);
@@ -118,7 +118,7 @@ class Figure {
   whole() {
     const { low, high } = this.scene;
     this.target = low.map((v, k) => (v + high[k]) / 2);
-    this.away = 0.56 * Math.hypot(...low.map((v, k) => high[k] - v)) / HALF_FOV;
+    this.away = 0.48 * Math.hypot(...low.map((v, k) => high[k] - v)) / HALF_FOV;
     this.turn = 25;
     this.tilt = 8;
   }
@@ -170,7 +170,7 @@ class Figure {
     this.shown().forEach((p, k) => {
       gl.uniform1f(u.plain, ids ? 1 : 0);
       gl.uniform3fv(u.tone, ids ? [(k + 1) / 255, 0, 0] : p.tone);
-      gl.uniform1f(u.lift, p.name === this.chosen ? 0.72 : 0);
+      gl.uniform1f(u.fade, this.chosen === null || p.name === this.chosen ? 0 : 0.75); // the chosen one stands out
       this.run(p.cloth, 7, gl.TRIANGLES);
       if (!ids) this.edges(p);
     });

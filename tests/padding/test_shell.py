@@ -1,0 +1,233 @@
+"""The shell: closed, free of crossings, nowhere inside the body, laid as cloth lies."""
+
+import igl
+import numpy as np
+import pytest
+import trimesh
+from igl.copyleft import cgal
+
+from padlib.body.body import Body
+from padlib.errors import InputError
+from padlib.findings import Grade
+from padlib.mesh.surface import Surface
+from padlib.padding import shapes
+from padlib.padding.cover import cover
+from padlib.padding.pad import Pad
+from padlib.padding.shell import build_shell
+
+DEFAULT = (Pad("thigh", "thigh"), Pad("seat", "seat"))
+BUILDS = ("plain", "child_heavy", "heavy", "thin")
+
+
+def crossing_pairs(vertices, faces, where):
+    """Pairs of triangles that cross, by exact arithmetic (CGAL), with a vertex in the mask `where`."""
+    pairs = cgal.remesh_self_intersections(
+        np.ascontiguousarray(vertices), np.ascontiguousarray(faces), detect_only=True
+    )[2]
+    return pairs[where[faces].any(axis=1)[pairs].any(axis=1)] if len(pairs) else pairs
+
+
+def outside(points, surface):
+    """How far (n,) mm points lie outside a closed surface, negative inside (libigl)."""
+    return igl.signed_distance(
+        np.ascontiguousarray(points),
+        np.ascontiguousarray(surface.vertices),
+        np.ascontiguousarray(surface.faces),
+    )[0]
+
+
+def check(body, shell):
+    """The laws of every shell: closed, as free of crossings as the body, the body inside it."""
+    surface = shell.surface
+    np.testing.assert_array_equal(surface.faces, body.surface.faces)
+    mesh = trimesh.Trimesh(surface.vertices, surface.faces, process=False)
+    assert mesh.is_watertight
+    assert mesh.is_winding_consistent
+    assert mesh.euler_number == 2
+    where = cover(body) > 0
+    before = crossing_pairs(body.surface.vertices, surface.faces, where)
+    after = crossing_pairs(surface.vertices, surface.faces, where)
+    own = {tuple(pair) for pair in np.sort(before, axis=1).tolist()}
+    assert {tuple(pair) for pair in np.sort(after, axis=1).tolist()} <= own
+    assert outside(body.surface.vertices, surface).max() < 0.15
+
+
+def draw(seed):
+    """Pads and amounts drawn over the whole of what the limits allow."""
+    rng = np.random.default_rng(seed)
+    pads = []
+    for kind, module in sorted(shapes.KINDS.items()):
+        parameters = {
+            entry.name: float(rng.uniform(entry.low, entry.high))
+            for entry in module.TABLE
+            if rng.random() < 0.7
+        }
+        if rng.random() < 0.9:
+            pads.append(
+                Pad(kind, kind, ["both", "both", "left", "right"][rng.integers(4)], parameters)
+            )
+    amounts = {
+        "cloth_thickness": float(rng.choice([0, 2, 5])),
+        "ease": float(rng.choice([0, 10, 20])),
+        "bridge": float(rng.choice([0, 25, 50])),
+    }
+    return pads, amounts
+
+
+@pytest.mark.parametrize("build", BUILDS)
+def test_the_usual_shell_keeps_the_laws(human, build):
+    """Thigh and seat pads with the usual cloth and ease give a sound shell on every build."""
+    body = human(build)
+    shell = build_shell(body, DEFAULT)
+    check(body, shell)
+    worn = cover(body) == 1
+    room = outside(shell.surface.vertices[worn], body.surface)
+    assert room.min() > 1.9
+    assert np.median(room) == pytest.approx(12.0, abs=1.0)
+
+
+@pytest.mark.property
+@pytest.mark.parametrize("seed", range(60))
+def test_random_pads_keep_the_laws(human, seed):
+    """Parameters drawn over the whole of their limits give a sound shell (60 draws)."""
+    body = human(("plain", "child_heavy")[seed % 2], 26.0)
+    pads, amounts = draw(seed)
+    check(body, build_shell(body, pads, **amounts))
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", range(1000, 2000))
+def test_a_thousand_random_pads_keep_the_laws(human, seed):
+    """The same on 1,000 draws over four builds at the working edge length."""
+    body = human(BUILDS[seed % len(BUILDS)], 10.0)
+    pads, amounts = draw(seed)
+    check(body, build_shell(body, pads, **amounts))
+
+
+def test_each_vertex_knows_its_point_on_the_body(human):
+    """The barycentric point of every vertex is the body's vertex of the same number."""
+    body = human("plain")
+    shell = build_shell(body, DEFAULT)
+    corners = body.surface.vertices[body.surface.faces[shell.on_body_face]]
+    placed = np.einsum("nk,nkd->nd", shell.on_body_barycentric, corners)
+    np.testing.assert_array_equal(placed, body.surface.vertices)
+
+
+def test_head_hands_and_feet_stay_bare(human):
+    """Where the suit does not reach the shell is the body itself."""
+    body = human("plain")
+    shell = build_shell(body, DEFAULT)
+    bare = cover(body) == 0
+    heights = body.surface.vertices[bare][:, 2]
+    assert heights.max() == body.surface.vertices[:, 2].max()
+    assert heights.min() == body.surface.vertices[:, 2].min()
+    np.testing.assert_array_equal(shell.surface.vertices[bare], body.surface.vertices[bare])
+    for name in (
+        "wrist_left",
+        "wrist_right",
+        "ankle_left",
+        "ankle_right",
+        "cervicale",
+        "waist_back",
+    ):
+        near = np.linalg.norm(body.surface.vertices - body.at(name), axis=1).argmin()
+        assert cover(body)[near] > 0.9, name
+
+
+def test_nothing_added_is_nothing_moved(human):
+    """Without pads, cloth, ease and bridging the shell is the body."""
+    body = human("plain")
+    shell = build_shell(body, [], cloth_thickness=0, ease=0, bridge=0)
+    np.testing.assert_array_equal(shell.surface.vertices, body.surface.vertices)
+    assert shell.findings == ()
+
+
+def test_the_same_input_gives_the_same_bytes(human):
+    """Two runs agree to the last bit."""
+    body = human("child_heavy", 26.0)
+    first, second = (build_shell(body, DEFAULT).surface.vertices.tobytes() for _ in range(2))
+    assert first == second
+
+
+def test_a_symmetric_body_gives_a_symmetric_shell(human):
+    """A mesh put together of a left half and its mirror image has a mirror symmetric shell."""
+    body = human("plain", None)
+    points, faces = body.surface.vertices, body.surface.faces
+    half = faces[(points[faces][:, :, 0] > -1e-6).all(axis=1)]
+    mesh = trimesh.Trimesh(
+        np.vstack([points, points * [-1, 1, 1]]),
+        np.vstack([half, half[:, ::-1] + len(points)]),
+        process=False,
+    )
+    mesh.merge_vertices(digits_vertex=5)
+    mesh.remove_unreferenced_vertices()
+    assert mesh.is_watertight
+    whole = Body(Surface(mesh.vertices, mesh.faces))
+    placed = build_shell(whole, []).surface.vertices
+    order, mirror = (
+        np.lexsort((whole.surface.vertices * [side, 1, 1]).round(4).T + 0.0) for side in (1, -1)
+    )
+    gap = np.linalg.norm(placed[order] - placed[mirror] * [-1, 1, 1], axis=1)
+    assert np.linalg.norm(placed - whole.surface.vertices, axis=1).max() > 5
+    assert gap.max() < 0.01
+
+
+def test_pads_between_the_thighs_are_trimmed_and_told(human):
+    """Pads that wrap so far and stand off so much that they meet are trimmed, with a finding in mm."""
+    body = human("heavy")
+    pads = [Pad("leg", "thigh", "both", {"depth": 180, "wrap": 150, "blend": 150})]
+    shell = build_shell(body, pads)
+    told = [finding for finding in shell.findings if finding.number == 301]
+    assert len(told) == 1
+    assert told[0].grade is Grade.WARNING
+    assert told[0].where == "leg"
+    assert "trimmed by up to" in told[0].words
+    asked = np.maximum(*(shapes.thickness(body, pads[0], side) for side in ("left", "right")))
+    assert (shell.thickness <= asked * 2**0.25 + 1e-9).all()
+    check(body, shell)
+
+
+@pytest.mark.parametrize(("amount", "bridge"), [(6.0, 8.0), (12.0, 30.0)])
+def test_a_groove_is_bridged_within_bounds(amount, bridge):
+    """Over a groove of 40 x 40 mm the cloth is lifted, by no more than the bridge allows."""
+    body = grooved()
+    depth = body.surface.vertices[:, 2]
+    follows = build_shell(body, [], cloth_thickness=2, ease=amount - 2, bridge=0).surface.vertices
+    laid = build_shell(body, [], cloth_thickness=2, ease=amount - 2, bridge=bridge).surface.vertices
+    bottom = np.flatnonzero(
+        (np.abs(body.surface.vertices[:, 0]) < 1)
+        & (depth > -60)
+        & (depth < -30)
+        & (np.abs(body.surface.vertices[:, 1]) < 100)
+    )
+    lifted = laid[bottom, 2] - follows[bottom, 2]
+    assert lifted.mean() > 2.0
+    assert lifted.max() < bridge + 0.5
+
+
+def grooved():
+    """A slab 600 x 600 x 150 mm with a rounded groove 40 mm deep along y in its top."""
+    box = trimesh.creation.box(extents=(600, 600, 150))
+    box.apply_translation((0, 0, -75))
+    while box.edges_unique_length.max() > 28:
+        box = box.subdivide()
+    points = np.array(box.vertices)
+    top = points[:, 2] > -1
+    groove = -40 * np.exp(-((points[:, 0] / 22) ** 2))
+    points[top, 2] += groove[top]
+    return Body(Surface(points, box.faces), source="groove")
+
+
+@pytest.mark.parametrize(
+    ("amounts", "words"),
+    [
+        ({"ease": -1}, "'ease' is -1 mm but must be from 0 to 100 mm"),
+        ({"ease": float("nan")}, "'ease' is nan mm but must be from 0 to 100 mm"),
+        ({"cloth_thickness": 90}, "'cloth_thickness' is 90 mm but must be from 0 to 30 mm"),
+        ({"bridge": 500}, "'bridge' is 500 mm but must be from 0 to 100 mm"),
+    ],
+)
+def test_amounts_out_of_limits_are_told(human, amounts, words):
+    """Cloth, ease and bridge out of their limits are named with what is allowed."""
+    with pytest.raises(InputError, match=words):
+        build_shell(human("plain"), [], **amounts)
