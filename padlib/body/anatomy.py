@@ -142,9 +142,9 @@ def bust(an: Anatomy) -> Ellipsoid:
     def mix(flat: float, round_: float) -> float:
         return flat + full * (round_ - flat)
 
-    radii = (mix(0.46, 0.43) * half, 0.058 * h * size, mix(0.048, 0.046) * h)
+    radii = (mix(0.41, 0.43) * half, 0.058 * h * size, mix(0.048, 0.046) * h)
     proud = mix(0.0055, 0.019) * h * size  # how far it stands out before the chest
-    sideways = mix(0.48, 0.50) * half
+    sideways = mix(0.45, 0.50) * half
     # the chest's own front falls back toward the side
     fall = 0.5 * (back - front) * (1 - np.sqrt(max(1 - (sideways / half) ** 2, 0)))
     centre = (sideways, front + fall + radii[1] - proud, z + mix(0.014, 0.004) * h)
@@ -240,7 +240,7 @@ def shoulder_joint(an: Anatomy) -> Array:
     m, h = an.m, an.h
     # a broad chest carries the arms outward
     inside = an.rows["bust"][1] * 0.84 - 0.35 * m["upper_arm_girth"] / (2 * np.pi)
-    wide = max(0.5 * m["shoulder_width"] / 1.03 - 0.017 * h, inside)
+    wide = max(0.5 * m["shoulder_width"] / 1.03 - 0.008 * h, inside)
     back = an.rows["axilla"][3]
     return np.array([wide, back - 0.062 * h, m["shoulder_height"] - 0.025 * h])
 
@@ -256,7 +256,7 @@ def _arm_angle(an: Anatomy) -> float:
     """The least of ARM_ANGLES at which the arm hangs clear of the trunk below the armpit."""
     joint = shoulder_joint(an)
     radius = an.m["upper_arm_girth"] / (2 * np.pi)
-    below = an.m["axilla_height"] - 0.045 * an.h
+    below = an.m["axilla_height"] - 0.028 * an.h
     for angle in ARM_ANGLES:
         gaps = [
             joint[0] + (joint[2] - z) * np.tan(angle) - radius / np.cos(angle) - half
