@@ -49,6 +49,7 @@ TRIANGLES = 500  # of a sketch
 HELPS = 0.95  # of the stretch without darts: where darts cannot mend a panel, they must reach this
 ROUNDS = 4  # of making darts longer or shorter where the sketch was wrong
 LEAST = 0.5  # of the least intake: what the panel may make of what was asked of the sketch
+MUCH = 1.2  # of the root of the panel's area: so much dart length is better spent on a seam
 FAR = 1.4  # of the target
 GAIN = 0.93  # of the sketch's percentile: what panels with darts near the limit were seen to show
 MISSED = 0.98  # of the target is asked for where it was missed
@@ -100,7 +101,7 @@ def dart_panel(
     those given here).
 
     The flat's panel has the slits opened, see `cutting.cut_darts` for its edges and parents.
-    Findings 550 to 553. Raises MeshError where the panel is not a disk, FlatteningError where no
+    Findings 550 to 554. Raises MeshError where the panel is not a disk, FlatteningError where no
     flat without flip or overlap was found.
     """
     base = replace(rules or Rules(), limit=limit, percentile=percentile, max_darts=max_darts)
@@ -350,11 +351,15 @@ def _told(
             f"stretch that {share} keeps from {was:.1f} to {now:.1f} %"
         )
         out.append(Finding(551, words, panel.name, count=len(darts)))
+        if total > MUCH * np.sqrt(areas(panel.surface.vertices, panel.surface.faces).sum()):
+            _, spot = _cure(panel)
+            words = f"a seam across the panel near {_place(spot)} would do better than {total:.0f} mm of darts"
+            out.append(Finding(554, words, panel.name))
     if cut.value > rules.limit:
-        cure, spot = _cure(panel, start, cut)
+        cure, spot = _cure(panel)
         words = (
             f"{now:.1f} % stretch is left where {100 * rules.limit:g} % is asked for {share}, and more "
-            f"darts do not help; {cure} near x {spot[0]:.0f}, y {spot[1]:.0f}, z {spot[2]:.0f} mm would"
+            f"darts do not help; {cure} near {_place(spot)} would"
         )
         out.append(Finding(550, words, panel.name, Grade.WARNING))
     worst = summary(cut.stretch, areas(cut.panel.surface.vertices, cut.panel.surface.faces))
@@ -364,7 +369,13 @@ def _told(
     return out
 
 
-def _cure(panel: Panel, start: _Cut, cut: _Cut) -> tuple[str, NDArray[np.float64]]:
+def _place(spot: NDArray[np.float64]) -> str:
+    """A place in words; -0 is 0."""
+    x, y, z = (round(float(c)) for c in spot)
+    return f"x {x}, y {y}, z {z} mm"
+
+
+def _cure(panel: Panel) -> tuple[str, NDArray[np.float64]]:
     """What would help where darts do not, and where: by the sign of the curvature there."""
     vertices, faces = panel.surface.vertices, panel.surface.faces
     u = forecast(vertices, faces)

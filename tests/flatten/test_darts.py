@@ -280,7 +280,7 @@ def test_a_saddle_is_refused() -> None:
     (found,) = flat.findings
     assert found.number == 550
     assert "gusset" in found.words
-    assert "x 0, y 0, z 0" in found.words
+    assert "x 0, y 0, z 0 mm" in found.words
 
 
 def test_no_dart_is_idle(deep: Flat) -> None:
