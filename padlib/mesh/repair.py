@@ -61,6 +61,11 @@ def face_crosses(vertices: Vertices, faces: Faces) -> NDArray[np.float64]:
     return np.cross(b - a, c - a)
 
 
+def used_count(faces: Faces) -> int:
+    """How many vertices the faces name."""
+    return int(np.count_nonzero(np.bincount(faces.ravel(), minlength=1)))
+
+
 def without_unused(vertices: Vertices, faces: Faces) -> Surface:
     """The same faces with the vertices that no face uses taken out."""
     used = np.zeros(len(vertices), dtype=bool)
@@ -103,9 +108,8 @@ def merge_vertices(surface: Surface, *, tolerance: float = 1e-7) -> tuple[Surfac
     count, label = connected_components(bonds, directed=False)
     keep = np.full(count, len(points))
     np.minimum.at(keep, label, np.arange(len(points)))
-    used = np.unique(surface.faces)
     faces = label[inverse.reshape(-1)][surface.faces]
-    gone = len(used) - len(np.unique(faces))
+    gone = used_count(surface.faces) - used_count(faces)
     merged = without_unused(points[keep], faces)
     return merged, _told(MERGED, gone, "vertices at the same place were made one")
 
@@ -255,7 +259,7 @@ def split_nonmanifold(surface: Surface) -> tuple[Surface, Findings]:
     vertices, faces = surface.vertices, surface.faces
     gone, split = 0, 0
     while True:
-        before = len(np.unique(faces))
+        before = used_count(faces)
         vertices, faces = _parted(vertices, faces)
         split += len(vertices) - before
         bad = _unsound_faces(faces)
@@ -298,13 +302,13 @@ def is_closed_manifold(faces: Faces) -> bool:
     """Whether every edge has two faces of like direction and every vertex a single fan."""
     if not len(faces) or len(boundary_edges(faces)) or _unsound_faces(faces).any():
         return False
-    used = len(np.unique(faces))
+    used = used_count(faces)
     return len(_parted(np.zeros((faces.max() + 1, 3)), faces)[0]) == used
 
 
 def genus(faces: Faces) -> int:
     """Number of handles of a closed manifold of one piece (Euler: V - E + F = 2 - 2 g)."""
-    euler = len(np.unique(faces)) - len(faces) * 3 // 2 + len(faces)
+    euler = used_count(faces) - len(faces) * 3 // 2 + len(faces)
     return (2 - euler) // 2
 
 
