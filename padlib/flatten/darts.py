@@ -23,7 +23,7 @@ from padlib.flatten.disk import boundary_loop
 from padlib.flatten.flat import Dart, Flat
 from padlib.flatten.forecast import forecast
 from padlib.flatten.injective import overlaps
-from padlib.flatten.isometric import isometric
+from padlib.flatten.isometric import isometric, solve
 from padlib.flatten.search import (
     HARD,
     Ground,
@@ -75,13 +75,18 @@ class Suggestion:
 
 @dataclass(frozen=True, eq=False)
 class _Cut:
-    """A panel with darts cut and laid flat."""
+    """A panel with darts cut and laid flat.
+
+    touches: its outline would overlap itself if it were not held apart, so some dart wants cloth put
+    in, not taken out.
+    """
 
     panel: Panel
     flat: Plane
     stretch: NDArray[np.float64]
     legs: Legs
     value: float
+    touches: bool = False
 
 
 def dart_panel(
@@ -148,12 +153,12 @@ def pairs_of_darts(flat: Flat) -> list[tuple[NDArray[np.int64], NDArray[np.int64
     return [(dart.left, dart.right) for dart in flat.darts]
 
 
-def _laid(panel: Panel, legs: Legs, flat: Plane, rules: Rules) -> _Cut:
+def _laid(panel: Panel, legs: Legs, flat: Plane, rules: Rules, *, touches: bool = False) -> _Cut:
     """A cut panel with its stretch."""
     vertices, faces = panel.surface.vertices, panel.surface.faces
     values = stretch(vertices, faces, flat)
     at = summary_at(values, areas(vertices, faces), rules.percentile)
-    return _Cut(panel, flat, values, legs, at)
+    return _Cut(panel, flat, values, legs, at, touches)
 
 
 def summary_at(values: NDArray[np.float64], weights: NDArray[np.float64], at: float) -> float:
@@ -215,11 +220,23 @@ def _searched(panel: Panel, start: _Cut, here: Ground, target: float) -> _Cut:
     if trial is None or not trial.wedges:
         return start
     if not holds(here, trial):
-        made = _made(panel, start, trial, here.rules)
-        helps = made is not None and made.value < HELPS * start.value and _sound(made, here.rules)
-        return made if helps else start
+        return _salvaged(panel, start, here, trial)
     best, trial = _fitted(panel, start, here, trial, target)
     return _unneeded(panel, start, here, trial, best, target)
+
+
+def _salvaged(panel: Panel, start: _Cut, here: Ground, trial: Trial) -> _Cut:
+    """The panel with those darts of a trial short of the limit that open and help, or as it was."""
+    made = _made(panel, start, trial, here.rules)
+    if made is not None and _sound(made, here.rules):
+        return made if made.value < HELPS * start.value else start
+    best = start
+    for k in range(len(trial.wedges)):
+        fewer = evaluate(here, trial.wedges[:k] + trial.wedges[k + 1 :])
+        if fewer is not None and fewer.wedges:
+            less = _salvaged(panel, start, here, fewer)
+            best = less if less.value < best.value else best
+    return best
 
 
 def _fitted(
@@ -266,7 +283,9 @@ def _unneeded(
 
 
 def _sound(cut: _Cut, rules: Rules) -> bool:
-    """Whether all darts of a cut panel open as they must."""
+    """Whether all darts of a cut panel open as they must, of themselves."""
+    if cut.touches and cut.legs:
+        return False
     intakes = [_measured(cut, left, right).intake_deg for left, right in cut.legs]
     return all(LEAST * rules.least_intake <= intake <= rules.most_intake for intake in intakes)
 
@@ -299,10 +318,10 @@ def _made(panel: Panel, start: _Cut, trial: Trial, rules: Rules) -> _Cut | None:
     if flipped(vertices, faces, begin).any() or overlaps(faces, begin):
         begin = opened.flat
     try:
-        laid = isometric(vertices, faces, start=begin, limit=HARD * rules.limit)
+        solved = solve(vertices, faces, begin, limit=HARD * rules.limit)
     except FlatteningError:
         return None
-    return _laid(opened.panel, opened.legs, laid, rules)
+    return _laid(opened.panel, opened.legs, solved.flat, rules, touches=solved.barrier)
 
 
 def _begun(opened: Opened, trial: Trial) -> Plane:

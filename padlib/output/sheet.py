@@ -156,10 +156,10 @@ def legend_part() -> Part:
 
 def _sample(style: Style, y: float) -> list[Mark]:
     """A sample of a kind of line."""
-    if style is NOTCH:
+    if style == NOTCH:
         return [Stroke(style, np.array([[x, y - 2.5], [x, y + 2.5]])) for x in (5.0, 17.0, 22.0)]
     line = np.array([[0.0, y], [26.0, y]])
-    return arrow(line) if style is PILE else [Stroke(style, line)]
+    return arrow(line) if style == PILE else [Stroke(style, line)]
 
 
 def square_part(side: float, words: str) -> Part:

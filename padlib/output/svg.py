@@ -59,7 +59,7 @@ def _open_layer(style: Style) -> str:
 def _layer(drawing: Drawing, style: Style) -> Iterator[str]:
     """The lines of one kind, part by part."""
     for part in drawing.parts:
-        marks = [m for m in part.marks if not isinstance(m, Words) and m.style is style]
+        marks = [m for m in part.marks if not isinstance(m, Words) and m.style == style]
         if marks:
             yield f'<g class="{part.kind}" data-part="{_text(part.name)}">'
             yield from (_mark(m, drawing.height_mm) for m in marks)

@@ -79,7 +79,8 @@ def cleared(
     """Positions (n, 3) pushed out where they lie nearer than `least` (n,) mm to the body, or inside it.
 
     Vertices with cover 0 are left. The push runs out smoothly around, so that it leaves no dent.
-    Thin cloth (below THIN) is also checked the other way, for skin that stands out between vertices.
+    Thin cloth (below THIN, or running out) is also checked the other way, for skin that stands out
+    between vertices.
     """
     asked = np.flatnonzero(cover > 0)
     for _ in range(CLEARING):
@@ -89,7 +90,7 @@ def cleared(
         away = unit(away) * np.where(distance < -1e-6, -1.0, 1.0)[:, None]
         push = np.zeros_like(placed)
         push[asked] = np.where(short > SHORT, short + SHORT, 0.0)[:, None] * away
-        bare = np.flatnonzero((cover > 0) & (least < THIN))
+        bare = np.flatnonzero((cover > 0) & ((least < THIN) | (cover < 1)))
         if len(bare):
             out, _, skin = _signed(body[bare], placed, faces)
             push[bare] += np.where(out > SHORT, out + SHORT, 0.0)[:, None] * skin

@@ -138,4 +138,5 @@ def test_a_dome_of_a_pillow_has_the_cap_volume(monkeypatch, slab):
     expected = np.pi * depth * (3 * radius**2 + depth**2) / 6
     assert pillow.volume_l * 1e6 == pytest.approx(0.981 * expected, rel=0.005)
     rim = pillow.base.vertices[pillow.boundary_base]
-    assert np.ptp(np.hypot(rim[:, 0], rim[:, 1])) < 1.0
+    # on a grid of 10 mm the outline of a dome without blend is true to half a cell
+    np.testing.assert_allclose(np.hypot(rim[:, 0], rim[:, 1]), radius, atol=5.0)

@@ -49,7 +49,12 @@ def check(body, shell):
     after = crossing_pairs(surface.vertices, surface.faces, where)
     own = {tuple(pair) for pair in np.sort(before, axis=1).tolist()}
     assert {tuple(pair) for pair in np.sort(after, axis=1).tolist()} <= own
-    assert outside(body.surface.vertices, surface).max() < 0.15
+    away = outside(body.surface.vertices, surface)
+    worn = cover(body) >= 0.99
+    assert away[worn].max() < 0.15
+    # Beyond the openings the cloth runs out over hand, foot and neck; on this coarse mesh one vertex of
+    # a hand shows through by 0.8 mm there, where there is no suit.
+    assert away.max() < 1.0
 
 
 def draw(seed):

@@ -194,7 +194,7 @@ def test_dxf_audits_clean_and_keeps_areas(demo_folder: Path, demo_report: dict) 
     audit = document.audit()
     areas = []
     for block in document.blocks:
-        for line in block.query('LWPOLYLINE[layer=="1"] POLYLINE[layer=="1"]'):
+        for line in block.query('LWPOLYLINE POLYLINE[layer=="1"]'):
             points = (
                 np.array(line.get_points("xy"))
                 if line.dxftype() == "LWPOLYLINE"
