@@ -23,7 +23,6 @@ Row = tuple[float, float, float, float]  # of the trunk: height, half breadth, f
 ARM_ANGLES = np.deg2rad(
     np.arange(40.0, 56.0)
 )  # from the vertical: an A pose; wider only past a wide trunk
-OVER_BACK = 1.09  # shoulder width over the back to the straight biacromial breadth (bodies measured here)
 NECK_ANGLE = np.deg2rad(20.0)
 TOES_OUT = np.deg2rad(7.0)
 # depth over breadth, male and female: hip and navel from ANSUR II's means, waist and chest by eye
@@ -84,11 +83,8 @@ def _trunk_rows(an: Anatomy) -> dict[str, Row]:
     m, h = an.m, an.h
     hip, navel = an.half("hip", m["hip_girth"]), an.half("navel", m["navel_girth"])
     waist, chest = an.half("waist", m["waist_girth"]), an.half("chest", m["chest_girth"])
-    # the ribs are wider than the waist, also where the waist is wide
     ribs = max(
-        an.mix(0.97, 0.90) * m["chest_girth"],
-        0.5 * (m["waist_girth"] + 0.93 * m["chest_girth"]),
-        min(1.025 * m["waist_girth"], 0.98 * m["chest_girth"]),
+        an.mix(0.97, 0.90) * m["chest_girth"], 0.5 * (m["waist_girth"] + 0.93 * m["chest_girth"])
     )
     under = an.half("chest", ribs)
     neck = m["neck_girth"] / (2 * np.pi)
@@ -146,9 +142,9 @@ def bust(an: Anatomy) -> Ellipsoid:
     def mix(flat: float, round_: float) -> float:
         return flat + full * (round_ - flat)
 
-    radii = (mix(0.41, 0.43) * half, 0.058 * h * size, mix(0.048, 0.046) * h)
+    radii = (mix(0.46, 0.43) * half, 0.058 * h * size, mix(0.048, 0.046) * h)
     proud = mix(0.0055, 0.019) * h * size  # how far it stands out before the chest
-    sideways = mix(0.45, 0.50) * half
+    sideways = mix(0.48, 0.50) * half
     # the chest's own front falls back toward the side
     fall = 0.5 * (back - front) * (1 - np.sqrt(max(1 - (sideways / half) ** 2, 0)))
     centre = (sideways, front + fall + radii[1] - proud, z + mix(0.014, 0.004) * h)
@@ -159,10 +155,8 @@ def buttock(an: Anatomy) -> Ellipsoid:
     """The left buttock."""
     z, half, front, back = an.rows["hip"]
     depth = back - front
-    # it ends in the fold below the seat, a little under the crotch
-    tall = max(0.050 * an.h, z - an.m["crotch_height"] + an.mix(0.020, 0.024) * an.h)
     centre = (0.47 * half, back - 0.335 * depth, z)
-    return Ellipsoid(centre, (0.46 * half, 0.36 * depth, tall))
+    return Ellipsoid(centre, (0.46 * half, 0.36 * depth, an.mix(0.052, 0.056) * an.h))
 
 
 # -- legs -----------------------------------------------------------------------------------------
@@ -246,7 +240,7 @@ def shoulder_joint(an: Anatomy) -> Array:
     m, h = an.m, an.h
     # a broad chest carries the arms outward
     inside = an.rows["bust"][1] * 0.84 - 0.35 * m["upper_arm_girth"] / (2 * np.pi)
-    wide = max(0.5 * m["shoulder_width"] / OVER_BACK - 0.018 * h, inside)
+    wide = max(0.5 * m["shoulder_width"] / 1.03 - 0.017 * h, inside)
     back = an.rows["axilla"][3]
     return np.array([wide, back - 0.062 * h, m["shoulder_height"] - 0.025 * h])
 
@@ -262,14 +256,14 @@ def _arm_angle(an: Anatomy) -> float:
     """The least of ARM_ANGLES at which the arm hangs clear of the trunk below the armpit."""
     joint = shoulder_joint(an)
     radius = an.m["upper_arm_girth"] / (2 * np.pi)
-    below = an.m["axilla_height"] - 0.028 * an.h
+    below = an.m["axilla_height"] - 0.045 * an.h
     for angle in ARM_ANGLES:
         gaps = [
             joint[0] + (joint[2] - z) * np.tan(angle) - radius / np.cos(angle) - half
             for z, half, _, _ in (an.rows[n] for n in ("navel", "waist", "under", "bust"))
             if z <= below
         ]
-        if min(gaps, default=an.h) > 0.020 * an.h:
+        if min(gaps, default=1.0) > 0.012 * an.h:
             break
     return float(angle)
 
@@ -309,7 +303,7 @@ def arm(an: Anatomy) -> Tube:
         (sw + 1.00 * hand, 0.78 * flat, 0.78 * flat, 0.48 * palm, 0.42 * palm, -0.017, 0.0, 2.3),
     ])  # fmt: skip
     # the elbow is where the line of the arm turns forward
-    turn = np.interp(rows[:, 0], [0.0, se, sw, sw + hand], [0.0, 0.010, -0.021, -0.028])
+    turn = np.interp(rows[:, 0], [0.0, se, sw, sw + hand], [0.0, 0.006, -0.016, -0.021])
     rows[:, 6] = turn
     ends = (0.02 * h, 0.006 * h)
     return Tube(joint, axes, rows[:, 0], rows[:, 1:5], rows[:, 5:7] * h, rows[:, 7], ends)
@@ -320,9 +314,9 @@ def thumb(an: Anatomy) -> Bar:
     joint, axes = arm_axes(an)
     _, sw = arm_places(an)
     hand, palm, h = an.m["hand_length"], 0.5 * an.m["hand_breadth"], an.h
-    root = np.array([0.0, -0.022 * h - 0.45 * palm, sw + 0.20 * hand])
-    tip = np.array([-0.006 * h, -0.025 * h - 1.28 * palm, sw + 0.46 * hand])
-    radii = (0.27 * palm + 2.0, 0.23 * palm + 2.0)
+    root = np.array([0.0, -0.018 * h - 0.45 * palm, sw + 0.10 * hand])
+    tip = np.array([-0.006 * h, -0.020 * h - 1.40 * palm, sw + 0.52 * hand])
+    radii = (0.24 * palm + 2.0, 0.17 * palm + 1.0)
     return Bar(joint + root @ axes, joint + tip @ axes, radii)
 
 
@@ -333,7 +327,7 @@ def shoulder(an: Anatomy) -> Bar:
     neck = m["neck_girth"] / (2 * np.pi)
     start = (0.45 * neck, joint[1] + 0.008 * h, m["cervicale_height"] - 0.036 * h)
     cap = min(0.027 * h, 0.88 * m["upper_arm_girth"] / (2 * np.pi))
-    end = (joint[0] + 0.003 * h, joint[1] + 0.002 * h, m["shoulder_height"] - 0.003 * h - cap)
+    end = (joint[0] + 0.003 * h, joint[1] + 0.002 * h, m["shoulder_height"] + 0.002 * h - cap)
     return Bar(start, end, (0.024 * h, cap))
 
 
@@ -408,7 +402,7 @@ def parts(an: Anatomy) -> dict[str, list[Part]]:
         ],
         "neck": [Part(neck(an), 0.022 * h)],
         "head": head(an),
-        "arms": [Part(arm(an), 0.024 * h * an.q("armpit_fillet")), Part(thumb(an), 0.018 * h)],
+        "arms": [Part(arm(an), 0.075 * h), Part(thumb(an), 0.012 * h)],
     }
 
 

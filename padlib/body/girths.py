@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from padlib.body.anatomy import REGIONS, Anatomy, arm_axes, arm_places, chin_height, head, leg, neck_axes, person
+from padlib.body.anatomy import REGIONS, Anatomy, arm_axes, arm_places, head, leg, neck_axes, person
 from padlib.body.slices import girth, hull
 from padlib.body.solids import Solid
 
@@ -78,7 +78,8 @@ def places(an: Anatomy) -> list[Place]:
     skull = head(an)[0].solid
     centre = np.asarray(skull.centre)
     out.append(Place("head", "head_girth", centre, x, y, True, ("head",)))
-    far = chin_height(an) - base[2] + 0.004 * an.h  # the thinnest, as drawn
+    tall = an.h - 0.5 * (m["cervicale_height"] + m["suprasternal_height"])
+    far = 0.012 * an.h + 0.15 * tall
     out.append(Place("neck", "neck_girth", base + far * axes[2], axes[0], axes[1], True))
     return out
 

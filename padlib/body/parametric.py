@@ -24,7 +24,6 @@ from padlib.mesh.zero import onto_zero, zero_surface
 WOMANLY = {"male": 0.0, "female": 1.0, "neutral": 0.5}
 EDGES_IN_STATURE = 175.0
 GRID = 1.1  # step of the grid, in edges
-FILLETS = (1.0, 1.3, 1.7, 2.2)  # of the armpit, in those of a usual body
 ROUNDS, NEAR = (
     3,
     0.7,
@@ -75,10 +74,8 @@ def _answering(an: Anatomy, wished: Mapping[str, float]) -> tuple[Anatomy, list[
         if turn == ROUNDS or max(map(abs, off.values()), default=0.0) < NEAR:
             break
         for name, error in off.items():
-            room = (0.02 * an.h) if name.endswith("_height") else 0.06 * wished[name]
-            asked[name] = float(
-                np.clip(asked[name] + error, wished[name] - room, wished[name] + room)
-            )
+            most = (0.05 if name.endswith("_girth") else 0.08) * wished[name]
+            asked[name] += error if abs(error) < most else 0.0
         _keep_arm(asked, an.m)
         an = fitted(replace(an, m=dict(asked)))
     return an, _missed(wished, told)
@@ -114,24 +111,13 @@ def _missed(wished: Mapping[str, float], told: Mapping[str, float]) -> list[Find
 
 def _skin(an: Anatomy, edge: float, *, even: bool) -> tuple[Vertices, Faces]:
     """Triangles over the whole solid: the left half, held in the plane x = 0, and its mirror image."""
-    h = an.h
-    wide = 0.49 * h + 0.4 * an.m["arm_length"]
+    value, h = person(an), an.h
+    wide = 0.62 * h + 0.4 * an.m["arm_length"] - 0.13 * h
     box = (0.0, -0.32 * h, -0.03 * h), (wide, 0.3 * h, 1.03 * h)
-    for fillet in FILLETS:  # until no tunnel is left between arm and trunk
-        value = person(replace(an, scale={**an.scale, "armpit_fillet": fillet}))
-        v, f = zero_surface(value, *box, GRID * edge)
-        if _is_disk(v, f):
-            break
+    v, f = zero_surface(value, *box, GRID * edge)
     if even:
         v, f = remesh(v, f, edge)
     return _mirrored(_onto(value, v, f), f)
-
-
-def _is_disk(v: Vertices, f: Faces) -> bool:
-    """Whether a half body is one piece without tunnels: vertices - edges + faces is 1 (L. Euler)."""
-    sides = np.sort(np.concatenate([f[:, [0, 1]], f[:, [1, 2]], f[:, [2, 0]]]), axis=1)
-    edges = len(np.unique(sides[:, 0] * len(v) + sides[:, 1]))
-    return len(v) - edges + len(f) == 1
 
 
 def _onto(value, v: Vertices, f: Faces) -> Vertices:

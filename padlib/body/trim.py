@@ -38,7 +38,7 @@ def read(an: Anatomy, place: Place, v: Vertices, f: Faces, arms: Mask) -> float:
         left = (start[:, 0] > 0) & (end[:, 0] > 0)
         start, end = start[left], end[left]
     elif place.name == "bust":
-        wide = 1.07 * an.rows["bust"][1]
+        wide = 1.02 * an.rows["bust"][1]
         near = (np.abs(start[:, 0]) < wide) & (np.abs(end[:, 0]) < wide)
         start, end = start[near], end[near]
     elif place.name in ("neck", "head"):

@@ -52,7 +52,7 @@ CHILDREN = {
     "hand_breadth": (50, 60, 70),
     "foot_length": (152, 192, 228),
     "foot_breadth": (62, 74, 86),
-    "shoulder_width": (235, 288, 349),
+    "shoulder_width": (222, 272, 330),
     "upper_arm_length": (168, 224, 274),
     "forearm_length": (130, 174, 212),
     "waist_height": (556, 742, 902),

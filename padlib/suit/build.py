@@ -20,7 +20,7 @@ import numpy as np
 
 from padlib.body.body import Body
 from padlib.body.measure import Measurements, measure
-from padlib.findings import Finding
+from padlib.findings import Finding, Grade
 from padlib.flatten.flat import Flat
 from padlib.lay.lay import Lay
 from padlib.output.dxf import write_dxf
@@ -159,7 +159,7 @@ def run(
     findings = (*body.findings, *measurements.warnings, *shell.findings, *panels.findings)
     findings += over_limit(every, limit)
     findings += tuple(f for piece in pieces for f in piece.findings)
-    findings += tuple(f for flat in every for f in flat.findings)
+    findings += tuple(f for flat in every for f in _of_flat(flat, limit))
     findings += () if proof is None else proof.findings
     return Built(
         suit,
@@ -177,6 +177,12 @@ def run(
         proof,
         findings,
     )
+
+
+def _of_flat(flat: Flat, limit: float) -> tuple[Finding, ...]:
+    """A flat's findings; what darts could not reach is no warning where the limit holds all the same."""
+    holds = flat_summary(flat)["p95"] <= limit
+    return tuple(f for f in flat.findings if f.grade < Grade.WARNING or not holds)
 
 
 def _within(tell: Tell, start: float, end: float) -> Tell:

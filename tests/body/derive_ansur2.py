@@ -11,7 +11,7 @@ waist_girth is ISO's natural waist, its waist girth is at the navel: times the r
 the gclus body data (Heinz and others, J. Statistics Education 11(2), 2003): 845/877 men, 698/837 women.
 knee_girth is calf girth times 372/372 men, 353/350 women (the same data).
 Relaxed arms from flexed ones: upper arm 0.94, forearm 0.95, elbow 0.89 of the flexed forearm;
-ankle over the malleolus 1.13 of the least leg girth; shoulder width over the back 1.09 of the straight
+ankle over the malleolus 1.13 of the least leg girth; shoulder width over the back 1.03 of the straight
 biacromial breadth; bust level girths are chest girths (from memory, common practice).
 """
 
@@ -56,7 +56,7 @@ COLUMNS = {
     "upper_arm_length": "acromionradialelength",
     "forearm_length": "radialestylionlength",
 }
-RATIOS = {"upper_arm_girth": 0.94, "forearm_girth": 0.95, "shoulder_width": 1.09}
+RATIOS = {"upper_arm_girth": 0.94, "forearm_girth": 0.95, "shoulder_width": 1.03}
 NATURAL = {"men": 845 / 877, "women": 698 / 837}
 KNEE = {"men": 372 / 372, "women": 353 / 350}
 FILES = {"men": "ansur2_male.csv", "women": "ansur2_female.csv"}
