@@ -58,7 +58,7 @@ POLICY = (
 GUIDE_POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; sandbox"
 ENTRY = (
     '<!doctype html><meta charset="utf-8"><meta http-equiv="refresh" content="0; url=/">'
-    '<title>padlib</title><p><a href="/">To the workshop</a></p>'
+    '<link rel="icon" href="/icon.svg"><title>padlib</title><p><a href="/">To the workshop</a></p>'
 )
 
 

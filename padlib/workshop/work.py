@@ -54,8 +54,9 @@ def work(order: Order) -> None:
     """Build a suit here and now, and write its results and its scene. Raises PadlibError."""
     clock = Clock()
     suit = parse_suit(order.text, name=order.name, folder=order.folder)
-    built = run(suit, workers=min(4, os.cpu_count() or 1), tell=order.tell, clock=clock)
-    write_built(built, order.out, clock=clock, tell=order.tell)
+    workers = min(4, os.cpu_count() or 1)
+    built = run(suit, workers=workers, tell=order.tell, clock=clock)
+    write_built(built, order.out, workers=workers, clock=clock, tell=order.tell)
     limit = suit.darts["limit"]
     scale = map_scale((*built.flats, *built.pillow_flats), limit)
     data = scene_bytes(built.flats, built.pillow_flats, scale=scale, limit=limit)

@@ -5,15 +5,12 @@ from __future__ import annotations
 import contextlib
 import http.client
 import json
-import shutil
 import socket
-import threading
 from urllib.parse import quote, urlsplit
 
 import pytest
 
 from padlib.errors import InputError, PadlibError
-from padlib.suit.demo import DEMO_SUIT
 from padlib.workshop.serve import GUIDE_POLICY, MOST_BODY, PAGES, WEB, Workshop
 from padlib.workshop.session import Session
 
@@ -78,31 +75,10 @@ class Caller:
 
 
 @pytest.fixture
-def suit_file(tmp_path):
-    """A copy of the demo suit in an empty folder."""
-    path = tmp_path / "giant.toml"
-    shutil.copy(DEMO_SUIT, path)
-    return path
-
-
-@contextlib.contextmanager
-def served(suit, **options):
-    """A workshop on a free port, closed afterwards."""
-    session = Session(suit, **{"run": small_run} | options)
-    with Workshop(session) as server:
-        thread = threading.Thread(target=server.serve_forever, kwargs={"poll_interval": 0.02})
-        thread.start()
-        yield Caller(server)
-        server.shutdown()
-        thread.join()
-    session.close()
-
-
-@pytest.fixture
-def stranger(suit_file):
+def stranger(suit_file, served):
     """A caller who has not shown the token."""
-    with served(suit_file) as caller:
-        yield caller
+    with served(suit_file, small_run) as server:
+        yield Caller(server)
 
 
 @pytest.fixture
@@ -376,7 +352,7 @@ def test_the_guide_is_shown_without_any_power(maker):
     assert headers["Content-Security-Policy"] == GUIDE_POLICY
 
 
-def test_a_failed_build_keeps_the_earlier_result(suit_file):
+def test_a_failed_build_keeps_the_earlier_result(suit_file, served):
     """A build that fails says why in one sentence; the result before it is still there."""
 
     def failing(order):
@@ -384,7 +360,8 @@ def test_a_failed_build_keeps_the_earlier_result(suit_file):
             raise PadlibError("the thigh pad swallowed the knee; make it shorter.")
         small_run(order)
 
-    with served(suit_file, run=failing) as caller:
+    with served(suit_file, failing) as server:
+        caller = Caller(server)
         caller.enter()
         caller.do("/build", {})
         caller.server.session.wait(10)
@@ -399,9 +376,10 @@ def test_a_failed_build_keeps_the_earlier_result(suit_file):
     assert (progress["result"], progress["stale"], shown["number"]) == (1, True, 1)
 
 
-def test_two_workshops_stand_side_by_side(suit_file):
+def test_two_workshops_stand_side_by_side(suit_file, served):
     """The cookie of one run opens no other: names carry the port, values are their own."""
-    with served(suit_file) as one, served(suit_file) as two:
+    with served(suit_file, small_run) as first, served(suit_file, small_run) as second:
+        one, two = Caller(first), Caller(second)
         one.enter()
         two.enter()
         two.cookie, own = one.cookie, two.cookie
@@ -425,14 +403,15 @@ def test_a_taken_port_is_told(maker, suit_file):
     session.close()
 
 
-def test_names_with_blanks_and_marks_are_found(suit_file):
+def test_names_with_blanks_and_marks_are_found(suit_file, served):
     """A map of a panel with an odd name comes by its quoted name."""
 
     def odd(order):
         small_run(order)
         (order.out / "maps" / "pillow-hump & tail-left-top.png").write_bytes(b"png")
 
-    with served(suit_file, run=odd) as caller:
+    with served(suit_file, odd) as server:
+        caller = Caller(server)
         caller.enter()
         caller.do("/build", {})
         caller.server.session.wait(10)

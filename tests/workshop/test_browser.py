@@ -1,0 +1,206 @@
+"""The real page in Chromium: shape a pad, undo, build, choose a panel, save, reload.
+
+Run by its own command: pytest -m browser tests/workshop
+"""
+
+from __future__ import annotations
+
+import shutil
+import time
+
+import pytest
+
+sync_api = pytest.importorskip("playwright.sync_api")
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
+FLAGS = (
+    "--no-sandbox",
+    "--use-gl=angle",
+    "--use-angle=swiftshader",
+    "--enable-unsafe-swiftshader",
+)
+
+pytestmark = [
+    pytest.mark.browser,
+    pytest.mark.skipif(CHROMIUM is None, reason="chromium is not installed"),
+]
+
+
+def until(page, words, seconds=20.0):
+    """Poll until an expression is true in the page; a strict policy bars the driver's own waiting."""
+    end = time.monotonic() + seconds
+    while time.monotonic() < end:
+        if page.evaluate(words):
+            return
+        page.wait_for_timeout(50)
+    raise AssertionError(f"never true in the page: {words}")
+
+
+@pytest.fixture
+def page(suit_file, served, tube_run):
+    """The open page at 1280 x 720; anything that it complains about fails the test."""
+    complaints = []
+    with served(suit_file, tube_run) as server, sync_api.sync_playwright() as driver:
+        browser = driver.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        page = browser.new_page(viewport={"width": 1280, "height": 720})
+        page.on("console", lambda m: complaints.append(m.text) if m.type == "error" else None)
+        page.on("pageerror", lambda e: complaints.append(str(e)))
+        page.goto(server.address)
+        page.wait_for_url("**/")
+        page.wait_for_selector("#pads .pad")
+        yield page
+        browser.close()
+    assert complaints == []
+
+
+def text(page):
+    """What stands in the editor."""
+    return page.input_value("#text")
+
+
+def build(page):
+    """Build by key, and wait for the figure."""
+    page.keyboard.press("Control+Enter")
+    until(page, "figure.scene !== undefined && shown !== null")
+
+
+def test_the_address_keeps_no_token(page):
+    """After entry the token is gone from the address, and the cookie is closed to scripts."""
+    assert page.url.endswith("/")
+    assert page.evaluate("document.cookie") == ""
+
+
+def test_a_slider_moved_by_keys_changes_the_text(page):
+    """Five presses are five millimetres, none lost however fast; five undos bring the text back."""
+    before = text(page)
+    page.focus("#pad-0-depth")
+    for _ in range(5):
+        page.keyboard.press("ArrowRight")
+    until(page, "document.getElementById('text').value.includes('depth = 65 ')")
+    until(page, "document.getElementById('pad-0-depth').value === '65'")
+    for _ in range(5):
+        page.keyboard.press("Control+z")
+    until(page, "!state.can_undo")
+
+    assert text(page) == before
+
+
+def test_a_mistake_is_marked_and_stops_the_build(page):
+    """A misspelt key is named, its line is marked at its own height, and Build is shut."""
+    page.fill("#text", text(page).replace("depth = 60", "depht = 60"))
+    until(page, "state.problem !== null")
+    line = page.evaluate("state.problem.line")
+    page.evaluate("document.getElementById('text').scrollTop = 0")
+    page.wait_for_timeout(100)
+    number = page.locator("#editor").bounding_box()["y"] + 1 + 6 + 20 * (line - 1)
+
+    assert "depth" in page.inner_text("#problem")
+    assert page.is_disabled("#build")
+    assert abs(page.locator("#mark").bounding_box()["y"] - number) < 2
+
+
+def test_a_panel_chosen_on_the_figure_is_chosen_in_the_list(page):
+    """A click on the middle of the figure chooses the panel there, and its flat is shown."""
+    build(page)
+    page.evaluate("figure.turn = 0; figure.draw()")
+    box = page.locator("#figure").bounding_box()
+    page.mouse.click(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+    until(page, "chosen === 'front'")
+    until(page, "document.getElementById('map').naturalWidth > 100")
+
+    assert page.get_attribute("[data-panel=front]", "aria-pressed") == "true"
+    assert page.get_attribute("[data-panel=back]", "aria-pressed") == "false"
+
+
+def test_a_panel_chosen_in_the_list_is_turned_to(page):
+    """Choosing the back in the list turns the figure so that the back is under the middle."""
+    build(page)
+    page.click("[data-panel=back]")
+    until(page, "chosen === 'back'")
+    found = page.evaluate(
+        "figure.under(figure.canvas.clientWidth / 2, figure.canvas.clientHeight / 2)"
+    )
+
+    assert found == "back"
+
+
+def test_the_figure_is_turned_by_keys_and_wheel(page):
+    """Arrows turn, plus comes nearer, the wheel too, Home shows it whole again."""
+    build(page)
+    page.focus("#figure")
+    turn, away = page.evaluate("[figure.turn, figure.away]")
+    page.keyboard.press("ArrowRight")
+    page.keyboard.press("+")
+    turned, nearer = page.evaluate("[figure.turn, figure.away]")
+    page.hover("#figure")
+    page.mouse.wheel(0, -100)
+    until(page, f"figure.away < {nearer}")
+    page.keyboard.press("Home")
+
+    assert (turned != turn, nearer < away) == (True, True)
+    assert page.evaluate("[figure.turn, figure.away]") == [turn, away]
+
+
+def test_everything_is_reached_by_tab_with_a_visible_focus(page):
+    """Tab goes through every control that can be used, and each shows a ring."""
+    build(page)
+    wanted = page.evaluate(
+        "[...document.querySelectorAll('button,input,select,textarea,a,summary,canvas[tabindex]')]"
+        ".filter(e => !e.disabled && e.tabIndex >= 0 && e.checkVisibility() && "
+        "!(e.type === 'radio' && !e.checked)).length"
+    )
+    page.evaluate("document.activeElement.blur()")
+    bare = []
+    for _ in range(wanted + 10):
+        page.keyboard.press("Tab")
+        tag, ring = page.evaluate(
+            "(() => { const e = document.activeElement; if (e === document.body) return ['', '']; "
+            "e.dataset.seen = 'yes'; const box = e.id === 'text' ? e.parentElement : e; "
+            "return [e.id || e.textContent, getComputedStyle(box).outlineStyle]; })()"
+        )
+        if tag and ring == "none":
+            bare.append(tag)
+    seen = page.evaluate("document.querySelectorAll('[data-seen]').length")
+
+    assert bare == []
+    assert seen >= wanted
+
+
+def test_what_was_saved_is_there_after_a_reload(page, suit_file):
+    """A pad is shaped, saved by key, built; after a reload text, undo and result are all there."""
+    page.focus("#pad-1-depth")
+    page.keyboard.press("ArrowRight")
+    until(page, "state.text.includes('depth = 56')")
+    page.keyboard.press("Control+s")
+    until(page, "state.saved")
+    build(page)
+    page.reload()
+    page.wait_for_selector("#pads .pad")
+    until(page, "shown !== null && figure.scene !== undefined")
+
+    assert "depth = 56" in suit_file.read_text()
+    assert text(page) == suit_file.read_text()
+    assert page.evaluate("[state.saved, state.can_undo, shown.report.suit]") == [True, True, "tube"]
+
+
+def test_the_pattern_is_downloaded(page):
+    """The A4 pattern comes as a file named after the suit, byte for byte."""
+    build(page)
+    page.click("#tab-take")
+    with page.expect_download() as waiting:
+        page.click("#page-take a[href*='pattern-a4']")
+    name = waiting.value.suggested_filename
+    with open(waiting.value.path(), "rb") as file:
+        data = file.read()
+
+    assert (name, data) == ("tube-pattern-a4.pdf", b"%PDF-1.4 tube")
+
+
+def test_nothing_runs_over_the_edge_at_1280_by_720(page):
+    """The page has no scroll bars of its own at 1280 x 720, built or not."""
+    build(page)
+    over = page.evaluate(
+        "[document.documentElement.scrollWidth - innerWidth, "
+        "document.documentElement.scrollHeight - innerHeight]"
+    )
+
+    assert max(over) <= 0
