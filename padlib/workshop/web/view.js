@@ -167,10 +167,12 @@ class Figure {
     gl.uniform3fv(u.back, mix(0.8, -0.2, 0.3));
     gl.uniform1f(u.scale, this.scene.scale);
     gl.uniform1f(u.byStretch, this.colours === "stretch" ? 1 : 0);
-    this.shown().forEach((p, k) => {
+    const group = this.shown();
+    const alone = group.some((p) => p.name === this.chosen);
+    group.forEach((p, k) => {
       gl.uniform1f(u.plain, ids ? 1 : 0);
       gl.uniform3fv(u.tone, ids ? [(k + 1) / 255, 0, 0] : p.tone);
-      gl.uniform1f(u.fade, this.chosen === null || p.name === this.chosen ? 0 : 0.75); // the chosen one stands out
+      gl.uniform1f(u.fade, alone && p.name !== this.chosen ? 0.75 : 0); // the chosen one stands out
       this.run(p.cloth, 7, gl.TRIANGLES);
       if (!ids) this.edges(p);
     });
