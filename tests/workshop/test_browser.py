@@ -88,14 +88,15 @@ def test_a_mistake_is_marked_and_stops_the_build(page):
     """A misspelt key is named, its line is marked at its own height, and Build is shut."""
     page.fill("#text", text(page).replace("depth = 60", "depht = 60"))
     until(page, "state.problem !== null")
-    line = page.evaluate("state.problem.line")
     page.evaluate("document.getElementById('text').scrollTop = 0")
-    page.wait_for_timeout(100)
-    number = page.locator("#editor").bounding_box()["y"] + 1 + 6 + 20 * (line - 1)
+    until(
+        page,
+        "(() => { const top = (id) => document.getElementById(id).getBoundingClientRect().top; "
+        "return Math.abs(top('mark') - top('text') - 6 - 20 * (state.problem.line - 1)) < 2; })()",
+    )
 
     assert "depth" in page.inner_text("#problem")
     assert page.is_disabled("#build")
-    assert abs(page.locator("#mark").bounding_box()["y"] - number) < 2
 
 
 def test_a_panel_chosen_on_the_figure_is_chosen_in_the_list(page):
