@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from threadpoolctl import threadpool_limits
 
 from padlib.body.body import Body
 from padlib.body.measure import Measurements, measure
@@ -255,7 +256,9 @@ def build(
     check_folder(out)
     clock = Clock()
     suit = suit if isinstance(suit, Suit) else read_suit(suit)
-    built = run(suit, lay_seconds=lay_seconds, workers=workers, tell=tell, clock=clock)
+    # Small matrices: threads of the linear algebra library cost more than they give.
+    with threadpool_limits(1):
+        built = run(suit, lay_seconds=lay_seconds, workers=workers, tell=tell, clock=clock)
     return write_built(built, out, workers=workers, clock=clock, tell=tell)
 
 

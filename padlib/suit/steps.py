@@ -14,6 +14,7 @@ from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import NDArray
+from threadpoolctl import threadpool_limits
 
 from padlib.body.body import Body
 from padlib.body.landmarks import with_landmarks
@@ -155,7 +156,7 @@ def _pool(workers: int) -> Iterator[Executor | None]:
     if workers <= 1:
         yield None
         return
-    with ProcessPoolExecutor(workers) as pool:
+    with ProcessPoolExecutor(workers, initializer=threadpool_limits, initargs=(1,)) as pool:
         yield pool
 
 
