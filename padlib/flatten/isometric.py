@@ -15,11 +15,13 @@ from numpy.typing import ArrayLike, NDArray
 from padlib.errors import FlatteningError, MeshError
 from padlib.flatten import newton
 from padlib.flatten.assembly import assembly
+from padlib.flatten.cloth import Cloth
 from padlib.flatten.conformal import conformal
 from padlib.flatten.contact import Contact
 from padlib.flatten.disk import boundary_edges, check_disk
 from padlib.flatten.injective import crossings, embedding
 from padlib.flatten.limit import pull_down
+from padlib.flatten.nap import Nap, begun, nap_of, settled, straight
 from padlib.flatten.rest import Rest, determinants, jacobians, rest
 from padlib.flatten.ties import Ties, ties
 from padlib.mesh.surface import Faces, Plane, Vertices
@@ -29,6 +31,7 @@ CONTACT_GAIN = 1e-4
 CONTACT_TOLERANCE = 1e-4
 TIE_ROUNDS = 8
 ROUNDS = 200
+ROUGH = 1e-2  # relative gain at which the plain start of a cloth's solve ends
 TIE_ERROR = 1e-6
 
 
@@ -51,6 +54,8 @@ def isometric(
     limit: float | None = None,
     edge_targets: tuple[ArrayLike, ArrayLike] | None = None,
     pins: tuple[ArrayLike, ArrayLike] | None = None,
+    cloth: Cloth | None = None,
+    pile: ArrayLike | None = None,
     iterations: int = 100,
     tolerance: float = 1e-6,
 ) -> Plane:
@@ -61,9 +66,12 @@ def isometric(
     pulled down until 99 % of the area is within it, as far as that goes; 0 asks for the least worst
     stretch whatever the mean. edge_targets: mesh edges (k, 2) and the lengths (k,) mm that they must have
     in the flat. pins: vertices (j,) and the places (j, 2) mm that they must have.
+    cloth: what the cloth bears along its pile, across it and in shear; the flat is then turned so that
+    its pile, which lies along `pile` (3,) or (m, 3) in space, runs along -y (with pins it is where they
+    put it), and limit is one of the cloth's use: 1 asks that 99 % be within the cloth's own limits.
     iterations: Newton steps at most per stage; tolerance: relative gain at which a stage ends.
-    Raises MeshError where the mesh is not a disk; FlatteningError where no flat without flip or
-    overlap was found.
+    Raises MeshError where the mesh is not a disk or the pile no direction; InputError where a cloth
+    has no pile; FlatteningError where no flat without flip or overlap was found.
     """
     return solve(
         vertices,
@@ -72,6 +80,8 @@ def isometric(
         limit=limit,
         edge_targets=edge_targets,
         pins=pins,
+        cloth=cloth,
+        pile=pile,
         iterations=iterations,
         tolerance=tolerance,
     ).flat
@@ -85,6 +95,8 @@ def solve(
     limit: float | None = None,
     edge_targets: tuple[ArrayLike, ArrayLike] | None = None,
     pins: tuple[ArrayLike, ArrayLike] | None = None,
+    cloth: Cloth | None = None,
+    pile: ArrayLike | None = None,
     iterations: int = 100,
     tolerance: float = 1e-6,
 ) -> Solved:
@@ -93,7 +105,8 @@ def solve(
     unit = float(np.sqrt(rest(vertices, faces).area.sum()))
     scaled = vertices / unit
     problem = _problem(scaled, faces, unit, edge_targets, pins)
-    plan = _Plan(limit, iterations, tolerance)
+    nap = nap_of(cloth, pile, scaled, faces, fixed=pins is not None)
+    plan = _Plan(limit, iterations, tolerance, nap, start is not None)
     first = _first_start(scaled, faces, problem.at_rest, None if start is None else start / unit)
     flat, work, tied = _stages(problem, first, plan)
     barrier = crossings(flat[loop]) > 0
@@ -109,11 +122,13 @@ def solve(
 
 @dataclass(frozen=True)
 class _Plan:
-    """Limit and when to stop."""
+    """Limit, when to stop, the cloth with its pile, and whether a start was given."""
 
     limit: float | None
     iterations: int
     tolerance: float
+    nap: Nap | None = None
+    warm: bool = False
 
 
 def _problem(
@@ -196,31 +211,44 @@ def contact_of(vertices: Vertices, loop: NDArray[np.int64]) -> Contact:
 def _stages(
     problem: newton.Problem, flat: Plane, plan: _Plan
 ) -> tuple[Plane, newton.Work, Ties | None]:
-    """All stages from a start: mean strain, then lengths and places, then the worst strain."""
+    """All stages from a start: mean strain, then the worst strain, then lengths and places."""
     work = newton.Work()
     options = {"iterations": plan.iterations, "tolerance": plan.tolerance, "work": work}
     free = replace(problem, ties=None)
     if problem.ties is None or plan.limit is not None:
-        flat = newton.approach(free, flat, rounds=ROUNDS, work=work)
-        flat = newton.minimise(free, flat, **options)
+        free, flat = _least(free, flat, plan, options)
+    elif plan.nap is not None:
+        free, flat = begun(plan.nap, free, flat)
     if plan.limit is not None:
-        stage = pull_down(free, flat, plan.limit, work)
-        flat, problem = stage.flat, newton.with_energy(problem, stage.energy)
-    return _tied(problem, flat, options, work)
+        cloth = None if plan.nap is None else plan.nap.cloth
+        stage = pull_down(free, flat, plan.limit, work, cloth=cloth)
+        flat, free = stage.flat, newton.with_energy(free, stage.energy)
+    flat, tied = _tied(replace(free, ties=problem.ties), flat, options)
+    return flat if plan.nap is None else straight(plan.nap, flat)[0], work, tied
 
 
-def _tied(
-    problem: newton.Problem, flat: Plane, options: dict, work: newton.Work
-) -> tuple[Plane, newton.Work, Ties | None]:
+def _least(
+    free: newton.Problem, flat: Plane, plan: _Plan, options: dict
+) -> tuple[newton.Problem, Plane]:
+    """The problem and its flat of least mean strain, from a start that may be far off."""
+    flat = newton.approach(free, flat, rounds=ROUNDS, work=options["work"])
+    if plan.nap is None:
+        return free, newton.minimise(free, flat, **options)
+    if not plan.warm:
+        flat = newton.minimise(free, flat, **(options | {"tolerance": ROUGH}))
+    return settled(plan.nap, free, flat, **options)
+
+
+def _tied(problem: newton.Problem, flat: Plane, options: dict) -> tuple[Plane, Ties | None]:
     """Rounds of the augmented Lagrangian until lengths and places are kept."""
     if problem.ties is None:
-        return flat, work, None
+        return flat, None
     for _ in range(TIE_ROUNDS):
         flat = newton.minimise(problem, flat, **options)
         if problem.ties.error(flat) < TIE_ERROR:
             break
         problem = replace(problem, ties=problem.ties.updated(flat))
-    return flat, work, problem.ties
+    return flat, problem.ties
 
 
 def _check(problem: newton.Problem, loop: NDArray[np.int64], flat: Plane) -> None:

@@ -14,8 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from padlib.flatten import newton
+from padlib.flatten.cloth import Cloth, limit_scales, use_of
+from padlib.flatten.orthotropic import eigenvalues
 from padlib.flatten.rest import jacobians, singular_values
-from padlib.flatten.strain import Energy
+from padlib.flatten.strain import Energy, Scales
 from padlib.flatten.stretch import summary
 from padlib.mesh.surface import Plane
 
@@ -36,35 +38,56 @@ class Stage:
     done: bool
 
 
-def pull_down(problem: newton.Problem, flat: Plane, limit: float, work: newton.Work) -> Stage:
+def pull_down(
+    problem: newton.Problem,
+    flat: Plane,
+    limit: float,
+    work: newton.Work,
+    *,
+    cloth: Cloth | None = None,
+) -> Stage:
     """The best stage of the p-norm continuation from a flat (n, 2) of least mean strain.
 
     limit 0: the last, least worst strain. Else the first whose 99 % stretch is within the limit, or
-    the one that is least over it.
+    the one that is least over it. cloth: with it the limit is one of the cloth's use, 1 at its own
+    limits, and the flat's pile runs along -y.
     """
-    best = _judged(problem, flat, problem.energy, limit)
+    best = _judged(problem, flat, problem.energy, limit, cloth)
+    scales = None if cloth is None else limit_scales(cloth)
+    least = limit if cloth is None else limit * cloth.plain
     for power in POWERS:
         if best.done:
             break
-        worst = max(limit, float(strains(problem, flat).max()), 1e-9)
-        energy = Energy(LITTLE, 1.0, power, worst)
+        worst = max(least, float(strains(problem, flat, scales).max()), 1e-9)
+        energy = Energy(LITTLE, 1.0, power, worst, scales)
         there = newton.with_energy(problem, energy)
         flat = newton.minimise(there, flat, iterations=STEPS, tolerance=ENOUGH, work=work)
-        stage = _judged(problem, flat, energy, limit)
+        stage = _judged(problem, flat, energy, limit, cloth)
         best = stage if stage.score <= best.score else best
     return best
 
 
-def strains(problem: newton.Problem, flat: Plane) -> NDArray[np.float64]:
-    """The larger |s - 1/s| / 2 (m,) of each triangle."""
-    pair = singular_values(jacobians(problem.at_rest, problem.faces, flat))
-    return np.maximum(*(0.5 * np.abs(s - 1.0 / s) for s in pair))
+def strains(
+    problem: newton.Problem, flat: Plane, scales: Scales | None = None
+) -> NDArray[np.float64]:
+    """The larger |s - 1/s| / 2 (m,) of each triangle, or the larger scaled strain of a cloth."""
+    jacobian = jacobians(problem.at_rest, problem.faces, flat)
+    if scales is not None:
+        return np.abs(eigenvalues(scales, jacobian)).max(axis=0)
+    return np.maximum(*(0.5 * np.abs(s - 1.0 / s) for s in singular_values(jacobian)))
 
 
-def _judged(problem: newton.Problem, flat: Plane, energy: Energy, limit: float) -> Stage:
+def _judged(
+    problem: newton.Problem, flat: Plane, energy: Energy, limit: float, cloth: Cloth | None
+) -> Stage:
     """A stage with its score: what is over the limit at 95 and 99 % of the area, and the mean."""
-    big, small = singular_values(jacobians(problem.at_rest, problem.faces, flat))
-    told = summary(np.column_stack([1.0 / small - 1.0, 1.0 / big - 1.0]), problem.weight)
+    jacobian = jacobians(problem.at_rest, problem.faces, flat)
+    if cloth is None:
+        big, small = singular_values(jacobian)
+        values = np.column_stack([1.0 / small - 1.0, 1.0 / big - 1.0])
+    else:
+        values = use_of(cloth, jacobian).use[:, None]
+    told = summary(values, problem.weight)
     if limit == 0.0:
         return Stage(flat, energy, told["max"], told["max"] < 1e-9)
     over = [max(told[key] - limit, 0.0) for key in ("p95", "p99")]

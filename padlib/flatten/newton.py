@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from padlib.errors import FlatteningError
 from padlib.flatten import contact as touch
-from padlib.flatten import strain
+from padlib.flatten import orthotropic, strain
 from padlib.flatten.assembly import Assembly
 from padlib.flatten.injective import crossings
 from padlib.flatten.rest import Rest, jacobians, singular_values
@@ -38,7 +38,9 @@ _RIDGES = 4
 @dataclass(frozen=True)
 class Problem:
     """What is minimised. weight (m,) sums to 1; ties: lengths and places asked for; seams: edges
-    that must be as long as their partners; contacts: barriers between parts of a boundary."""
+    that must be as long as their partners; contacts: barriers between parts of a boundary; hold
+    (n,): what each vertex's x counts in a sum that no step may change, so that a flat whose cloth is
+    not the same in all directions cannot turn."""
 
     faces: Faces
     at_rest: Rest
@@ -48,6 +50,7 @@ class Problem:
     ties: Ties | None = None
     seams: Seams | None = None
     contacts: tuple[touch.Contact, ...] = ()
+    hold: NDArray[np.float64] | None = None
 
 
 @dataclass
@@ -61,7 +64,8 @@ class Work:
 
 def value(problem: Problem, flat: Plane) -> float:
     """The energy of a flat (n, 2); infinity where a triangle is flipped."""
-    out = strain.total(problem.energy, problem.at_rest, problem.weight, problem.faces, flat)
+    of = strain if problem.energy.scales is None else orthotropic
+    out = of.total(problem.energy, problem.at_rest, problem.weight, problem.faces, flat)
     if problem.ties is not None and np.isfinite(out):
         out += problem.ties.value(flat)
     if problem.seams is not None and np.isfinite(out):
@@ -136,7 +140,8 @@ def _eased(at_rest: Rest, faces: Faces, flat: Plane) -> tuple[Rest, NDArray[np.f
 
 def _direction(problem: Problem, flat: Plane, work: Work) -> tuple[Plane, float]:
     """The Newton step (n, 2) and the energy's slope along it."""
-    parts = strain.local(problem.energy, problem.at_rest, problem.weight, problem.faces, flat)
+    of = strain if problem.energy.scales is None else orthotropic
+    parts = of.local(problem.energy, problem.at_rest, problem.weight, problem.faces, flat)
     assembly = problem.assembly
     gradient, values = assembly.gradient(parts), assembly.values(parts)
     if problem.ties is not None:
@@ -148,7 +153,19 @@ def _direction(problem: Problem, flat: Plane, work: Work) -> tuple[Plane, float]
         gradient += terms.gradient(assembly.size)
         matrix = matrix + terms.hessian(assembly.size)
     move = -_solved(problem, matrix, gradient, work).reshape(-1, 2)
+    if problem.hold is not None:
+        move = _held(problem.hold, move, work)
     return move, float(np.vdot(gradient, move))
+
+
+def _held(hold: NDArray[np.float64], move: Plane, work: Work) -> Plane:
+    """A Newton step (n, 2) made the best one that keeps the sum of hold (n,) times x (Lagrange)."""
+    if work.factor is None:
+        return move
+    row = np.column_stack([hold, np.zeros_like(hold)]).ravel()
+    answer = work.factor.solve(row)
+    size = float(row @ answer)
+    return move - float(hold @ move[:, 0]) / size * answer.reshape(-1, 2) if size > 0 else move
 
 
 def _terms(problem: Problem, flat: Plane) -> list[Terms]:

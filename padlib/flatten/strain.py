@@ -29,17 +29,35 @@ PAIRS = ((0, 0), (1, 1), (2, 2), (0, 1), (1, 2), (2, 0))
 
 
 @dataclass(frozen=True)
+class Scales:
+    """By what the strains of a cloth are multiplied, pile along -y; see `orthotropic`.
+
+    Stretch and slack along the pile and across it, and shear, all > 0; soft > 0: the strain within
+    which the scale of stretch goes over into that of slack.
+    """
+
+    stretch_along: float = 1.0
+    slack_along: float = 1.0
+    stretch_across: float = 1.0
+    slack_across: float = 1.0
+    shear: float = 1.0
+    soft: float = 1e-3
+
+
+@dataclass(frozen=True)
 class Energy:
     """How strain is weighed: quadratic * f_1 + norm * f_p with the reference strain c.
 
     quadratic, norm >= 0; power p >= 1; reference c > 0. quadratic and reference may be one number
-    or one for each triangle (m,).
+    or one for each triangle (m,). scales: of a cloth that is not the same in all directions, whose
+    energy is that of `orthotropic`; None: the same in all directions, as here.
     """
 
     quadratic: float | NDArray[np.float64] = 1.0
     norm: float = 0.0
     power: float = 1.0
     reference: float | NDArray[np.float64] = 1.0
+    scales: Scales | None = None
 
 
 PLAIN = Energy()

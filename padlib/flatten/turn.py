@@ -23,19 +23,36 @@ def turn_to_pile(
     """
     faces = np.asarray(faces, dtype=np.int64)
     flat = np.asarray(flat, dtype=np.float64)
-    mean = mean_pile(vertices, faces, flat, direction)
-    size = float(np.hypot(*mean))
-    if size > _NO_WAY:
-        # the rotation that takes (mx, my) to (0, -1)
-        sine, cosine = -mean[0] / size, -mean[1] / size
-        flat = flat @ np.array([[cosine, sine], [-sine, cosine]])
+    flat = flat @ turning(mean_pile(vertices, faces, flat, direction))
     return flat - flat.min(axis=0)
+
+
+def turning(mean: NDArray[np.float64]) -> NDArray[np.float64]:
+    """The matrix (2, 2) by which a flat is multiplied to turn the direction (2,) to -y.
+
+    The identity where `mean` is no direction.
+    """
+    size = float(np.hypot(*mean))
+    if not size > _NO_WAY:
+        return np.eye(2)
+    sine, cosine = -mean[0] / size, -mean[1] / size
+    return np.array([[cosine, sine], [-sine, cosine]])
 
 
 def mean_pile(
     vertices: Vertices, faces: Faces, flat: Plane, direction: ArrayLike
 ) -> NDArray[np.float64]:
     """Mean (2,) over the area of the unit images in a flat (n, 2) of 3D directions (m, 3)."""
+    return pile_row(vertices, faces, flat, direction) @ np.asarray(flat, dtype=np.float64)
+
+
+def pile_row(
+    vertices: Vertices, faces: Faces, flat: Plane, direction: ArrayLike
+) -> NDArray[np.float64]:
+    """What each vertex (n,) counts in `mean_pile`: the mean is this row times the flat (n, 2).
+
+    direction (m, 3) or (3,). Raises MeshError where direction has another shape.
+    """
     direction = np.asarray(direction, dtype=np.float64)
     if direction.shape not in ((3,), (len(faces), 3)):
         raise MeshError(f"the pile needs a direction for each triangle, not {direction.shape}")
@@ -54,7 +71,9 @@ def mean_pile(
     # a direction that stands on the surface says little about the way along it
     flatness = np.hypot(*_tangent(way, first, normal, double)) / np.where(told > 0, told, 1.0)
     weight = double * flatness / np.where(size > 0, size, 1.0)
-    return weight @ image / max(float(double.sum()), np.finfo(float).tiny)
+    weight /= max(float(double.sum()), np.finfo(float).tiny)
+    parts = np.stack([-weight * (along + beside), weight * along, weight * beside], axis=1)
+    return np.bincount(np.asarray(faces).ravel(), parts.ravel(), len(vertices))
 
 
 def _tangent(way: NDArray, first: NDArray, normal: NDArray, double: NDArray) -> NDArray:
