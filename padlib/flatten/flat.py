@@ -36,7 +36,9 @@ class Flat:
     panel: the panel with its darts cut (its edges include runs of kind dart);
     positions (n, 2) mm, counter-clockwise triangles; the pile runs along -y (down the page);
     stretch (m, 2): principal cloth stretch of each triangle, largest first;
-    stretch_before (m0, 2): the same of the conformal map before any dart; area_before (m0,): 3D areas.
+    stretch_before (m0, 2): the same of the conformal map before any dart; area_before (m0,): 3D areas;
+    stretch_unmatched (m, 2): the same of the panel laid on its own, before its seams were matched;
+    None where they were not.
     """
 
     panel: Panel
@@ -46,6 +48,7 @@ class Flat:
     area_before: NDArray[np.float64]
     darts: tuple[Dart, ...] = ()
     findings: tuple[Finding, ...] = ()
+    stretch_unmatched: NDArray[np.float64] | None = None
 
     def __post_init__(self) -> None:
         """Freeze the arrays."""

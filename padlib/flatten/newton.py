@@ -98,6 +98,17 @@ def minimise(
     return flat
 
 
+def step(problem: Problem, flat: Plane, work: Work) -> tuple[Plane, float]:
+    """The flat (n, 2) after one Newton step, and the gain that was expected, relative to the energy.
+
+    Where no part of the step gains anything, the flat is handed back as it was.
+    """
+    now = value(problem, flat)
+    move, slope = _direction(problem, flat, work)
+    work.steps += 1
+    return _line_search(problem, flat, move, now, slope)[0], -slope / max(abs(now), _NOTHING)
+
+
 def approach(problem: Problem, flat: Plane, *, rounds: int, work: Work) -> Plane:
     """The flat (n, 2) brought near its best from a start that is far off, one step a round.
 

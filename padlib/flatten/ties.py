@@ -13,6 +13,8 @@ from padlib.mesh.surface import Plane
 
 EDGE_GAIN = 10.0
 PLACE_GAIN = 10.0
+QUARTER = np.array([[0.0, 1.0], [-1.0, 0.0]])  # row vectors turned by 90 degrees
+TINY = float(np.finfo(float).tiny)
 
 
 @dataclass(frozen=True)
@@ -84,21 +86,23 @@ class Ties:
 
 @dataclass(frozen=True)
 class Seams:
-    """Pairs of edges, mine (k, 2) and theirs (k, 2), with mine = ratio * theirs in length.
+    """Pairs of edges, mine (k, 2) and theirs (k, 2), with mine = ratio * theirs + more in length.
 
-    scale (k,): a length of each pair, for relative errors; pull (k,): multipliers; gain (k,).
+    scale (k,): a length of each pair, for relative errors; pull (k,): multipliers; gain (k,). A pair
+    with ratio nothing holds an edge of mine to the length `more`.
     """
 
     mine: NDArray[np.int64]
     theirs: NDArray[np.int64]
     ratio: NDArray[np.float64]
+    more: NDArray[np.float64]
     scale: NDArray[np.float64]
     pull: NDArray[np.float64]
     gain: NDArray[np.float64]
 
     def misfit(self, flat: Plane) -> NDArray[np.float64]:
-        """Length of mine less ratio times length of theirs (k,)."""
-        return _along(self.mine, flat)[0] - self.ratio * _along(self.theirs, flat)[0]
+        """Length of mine less what is asked of it (k,)."""
+        return _along(self.mine, flat)[0] - self.ratio * _along(self.theirs, flat)[0] - self.more
 
     def value(self, flat: Plane) -> float:
         """The energy of a flat (n, 2)."""
@@ -106,12 +110,25 @@ class Seams:
         return float(self.pull @ off + 0.5 * self.gain @ off**2)
 
     def terms(self, flat: Plane) -> Terms:
-        """Its derivatives; the second ones without the turning of the edges."""
+        """Its derivatives; of the turning of edges the part that resists, by the multipliers alone.
+
+        The whole force would be the truth, but far from agreement it is large and holds every edge
+        in its direction: Newton then needs half as many steps again.
+        """
         mine, theirs = _along(self.mine, flat), _along(self.theirs, flat)
-        there = self.ratio[:, None] * theirs[1]
-        way = np.stack([-mine[1], mine[1], there, -there], axis=1)
-        force = self.pull + self.gain * (mine[0] - self.ratio * theirs[0])
-        return Terms(np.hstack([self.mine, self.theirs]), way, force, self.gain)
+        there, still = self.ratio[:, None] * theirs[1], np.zeros((len(self.mine), 2))
+        first, second = mine[1] @ QUARTER, theirs[1] @ QUARTER
+        way = [(-mine[1], mine[1], there, -there)]
+        way += [(-first, first, still, still), (still, still, -second, second)]
+        bend = [self.gain, np.maximum(self.pull, 0.0) / np.maximum(mine[0], TINY)]
+        bend += [self.ratio * np.maximum(-self.pull, 0.0) / np.maximum(theirs[0], TINY)]
+        force = self.pull + self.gain * self.misfit(flat)
+        return Terms(
+            np.tile(np.hstack([self.mine, self.theirs]), (3, 1)),
+            np.concatenate([np.stack(parts, axis=1) for parts in way]),
+            np.concatenate([force, np.zeros(2 * len(force))]),
+            np.concatenate(bend),
+        )
 
     def updated(self, flat: Plane) -> Seams:
         """The seams with multipliers moved by what is still missing."""
@@ -126,7 +143,7 @@ def _along(edges: NDArray[np.int64], flat: Plane) -> tuple[NDArray, Plane]:
     """Lengths (k,) and unit vectors (k, 2) of edges (k, 2) of a flat."""
     along = flat[edges[:, 1]] - flat[edges[:, 0]]
     length = np.linalg.norm(along, axis=1)
-    return length, along / np.maximum(length, np.finfo(float).tiny)[:, None]
+    return length, along / np.maximum(length, TINY)[:, None]
 
 
 def ties(

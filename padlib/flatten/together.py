@@ -14,6 +14,7 @@ from padlib.seams.panels import Edge, Panel
 
 Run = NDArray[np.int64]
 Pair = tuple[int, Run, int, Run]
+Named = tuple[str, Pair]
 
 
 def mirror_flat(flat: Flat, edge_counts: Mapping[str, int]) -> Flat:
@@ -42,15 +43,20 @@ def sewn_pairs(flats: Sequence[Flat]) -> list[Pair]:
     itself agrees by construction and is left out; a partner that is the mirror image of another flat
     here stands for that flat. Dart legs are not in it; see `padlib.flatten.darts.pairs_of_darts`.
     """
+    return [pair for _, pair in named_pairs(flats)]
+
+
+def named_pairs(flats: Sequence[Flat]) -> list[Named]:
+    """The pairs of `sewn_pairs`, each with the name of its seam, as it is on the first panel."""
     index = {f.panel.name: i for i, f in enumerate(flats)}
-    pairs: list[Pair] = []
+    pairs: list[Named] = []
     for i, flat in enumerate(flats):
         for k, edge in enumerate(flat.panel.edges):
             if edge.partner is None or edge.partner[0] not in index:
                 continue
             j, m = index[edge.partner[0]], edge.partner[1]
             if (j, m) > (i, k):
-                pairs += _matched(i, flat, edge, j, flats[j])
+                pairs += [(edge.seam, p) for p in _matched(i, flat, edge, j, flats[j])]
     return pairs
 
 

@@ -2,85 +2,61 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from concurrent.futures import Executor
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from padlib.flatten.darts import pairs_of_darts
+from padlib.flatten.ease import Ease, ease_of_pairs
 from padlib.flatten.flat import Flat
-from padlib.flatten.isometric import isometric
+from padlib.flatten.match import match
 from padlib.flatten.stretch import areas, stretch, summary
-from padlib.flatten.together import Pair, moved_dart, sewn_pairs
+from padlib.flatten.together import Pair, moved_dart, named_pairs
 from padlib.flatten.turn import turn_to_pile
 
 # Darts aim a little under the limit, since matching the seams afterwards costs stretch; a panel that is
 # still over the limit is darted again with the next share.
 DART_SHARES = (0.9, 0.78, 0.66)
-MATCH_SHARE = 0.8
-SEAM_MM = 0.002  # by which an edge of a seam may miss its length on the first try
 
 
 def match_flats(
-    flats: Sequence[Flat], *, limit: float | None = None, pool: Executor | None = None
+    flats: Sequence[Flat],
+    *,
+    limit: float | None = None,
+    ease: Sequence[Ease] = (),
+    held: Collection[str] = (),
 ) -> list[Flat]:
-    """Flats whose sewn edges and dart legs agree in length, vertex to vertex.
+    """Flats whose sewn edges and dart legs agree in length, vertex to vertex, laid in one solve.
 
-    Each edge of a seam is asked to be as long as its two sides are on average, and every panel is laid
-    anew with those lengths; that costs about as much stretch as solving all panels in one, and a
-    tenth of the time. limit: the cloth's stretch limit, a fraction; with it the worst stretch is kept
-    down as well. pool: where panels are laid side by side.
+    limit: the cloth's stretch limit, a fraction; with it the worst stretch is kept down as well.
+    ease: where one side of a seam is to be longer. held: names of panels that stay as they are, so
+    that the others agree with them. Raises InputError where two eases are asked of one edge.
     """
-    pairs: list[Pair] = sewn_pairs(flats)
+    named = named_pairs(flats)
+    pairs: list[Pair] = [pair for _, pair in named]
+    more: list[NDArray] = list(ease_of_pairs(flats, named, ease))
     for i, flat in enumerate(flats):
-        pairs += [(i, one, i, other) for one, other in pairs_of_darts(flat)]
-    asked: list[list[tuple[NDArray, NDArray]]] = [[] for _ in flats]
-    for i, one, j, other in pairs:
-        mean = (_steps(flats[i], one) + _steps(flats[j], other)) / 2
-        asked[i].append((np.stack([one[:-1], one[1:]], axis=1), mean))
-        asked[j].append((np.stack([other[:-1], other[1:]], axis=1), mean))
-    aim = None if limit is None else limit * MATCH_SHARE
-    work = [(flat, _together(targets), aim) for flat, targets in zip(flats, asked, strict=True)]
-    laid = pool.map(_laid, work) if pool else map(_laid, work)
-    return [_moved(flat, positions) for flat, positions in zip(flats, laid, strict=True)]
+        legs = pairs_of_darts(flat)
+        pairs += [(i, one, i, other) for one, other in legs]
+        more += [np.zeros(len(one) - 1) for one, _ in legs]
+    meshes = [(f.panel.surface.vertices, f.panel.surface.faces) for f in flats]
+    stay = {k for k, f in enumerate(flats) if f.panel.name in held}
+    laid, _ = match(meshes, [f.positions for f in flats], pairs, ease=more, limit=limit, held=stay)
+    return [
+        flat if k in stay else _moved(flat, positions)
+        for k, (flat, positions) in enumerate(zip(flats, laid, strict=True))
+    ]
 
 
-def _steps(flat: Flat, run: NDArray[np.int64]) -> NDArray[np.float64]:
-    return np.linalg.norm(np.diff(flat.positions[run], axis=0), axis=1)
-
-
-def _together(targets: Sequence[tuple[NDArray, NDArray]]) -> tuple[NDArray, NDArray] | None:
-    if not targets:
-        return None
-    return np.concatenate([e for e, _ in targets]), np.concatenate([v for _, v in targets])
-
-
-def _laid(work: tuple[Flat, tuple[NDArray, NDArray] | None, float | None]) -> NDArray[np.float64]:
-    flat, targets, limit = work
-    surface = flat.panel.surface
-    mesh = surface.vertices, surface.faces
-    laid = isometric(*mesh, flat.positions, limit=limit, edge_targets=targets)
-    if targets is None or _off(laid, targets) < SEAM_MM:
-        return laid
-    # Where the limit pulls harder than the seams do, the seams come first.
-    return isometric(*mesh, laid, edge_targets=targets)
-
-
-def _off(flat: NDArray[np.float64], targets: tuple[NDArray, NDArray]) -> float:
-    """The largest difference of an edge of a flat from the length asked of it, mm."""
-    edges, lengths = targets
-    got = np.linalg.norm(flat[edges[:, 0]] - flat[edges[:, 1]], axis=1)
-    return float(np.abs(got - lengths).max())
-
-
-def _moved(flat: Flat, positions: np.ndarray) -> Flat:
+def _moved(flat: Flat, positions: NDArray[np.float64]) -> Flat:
     surface = flat.panel.surface
     return replace(
         flat,
         positions=positions,
         stretch=stretch(surface.vertices, surface.faces, positions),
+        stretch_unmatched=flat.stretch,
         darts=tuple(moved_dart(d, positions) for d in flat.darts),
     )
 

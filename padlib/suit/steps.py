@@ -23,6 +23,7 @@ from padlib.body.scan import import_scan
 from padlib.errors import SuitError
 from padlib.findings import Finding, Grade
 from padlib.flatten.darts import dart_panel
+from padlib.flatten.ease import Ease
 from padlib.flatten.flat import Flat
 from padlib.flatten.together import mirror_flat
 from padlib.lay.lay import Lay
@@ -131,18 +132,19 @@ def flatten_panels(
     *,
     limit: float,
     most: int,
+    ease: Sequence[Ease] = (),
     workers: int = 1,
     tell: Tell = quiet,
 ) -> tuple[Flat, ...]:
     """Flats of all panels: darted, matched along every seam, pile down the page.
 
     pile: for each panel the way (3,) that the pile lies; limit: the cloth's stretch limit, a fraction;
-    most: darts in one panel; workers: processes. A panel that is the mirror image of another takes the
-    other's flat, turned face down.
+    most: darts in one panel; ease: on which seams one side is to be longer; workers: processes.
+    A panel that is the mirror image of another takes the other's flat, turned face down.
     """
     own = [p for p in panels if p.mirror_of is None]
     with _pool(workers) as pool:
-        matched = _within_limit(own, limit, most, pool, tell)
+        matched = _within_limit(own, limit, most, pool, tell, ease=ease)
     laid = [turned(f, pile[f.panel.name]) for f in matched]
     counts = {p.name: len(p.edges) for p in panels}
     image_of = {p.mirror_of: p.name for p in panels if p.mirror_of}
@@ -161,11 +163,17 @@ def _pool(workers: int) -> Iterator[Executor | None]:
 
 
 def _within_limit(
-    panels: Sequence[Panel], limit: float, most: int, pool: Executor | None, tell: Tell
+    panels: Sequence[Panel],
+    limit: float,
+    most: int,
+    pool: Executor | None,
+    tell: Tell,
+    *,
+    ease: Sequence[Ease],
 ) -> list[Flat]:
     """Flats darted and matched; those over the limit after matching are darted again, closer."""
     flats = _darted(panels, limit * DART_SHARES[0], most, pool, tell)
-    matched = match_flats(flats, limit=limit, pool=pool)
+    matched = match_flats(flats, limit=limit, ease=ease)
     for share in DART_SHARES[1:]:
         over = [k for k, f in enumerate(matched) if flat_summary(f)["p95"] > limit]
         if not over or most == 0:
@@ -173,7 +181,7 @@ def _within_limit(
         again = _darted([panels[k] for k in over], limit * share, most, pool, quiet)
         for k, flat in zip(over, again, strict=True):
             flats[k] = flat
-        matched = match_flats(flats, limit=limit, pool=pool)
+        matched = match_flats(flats, limit=limit, ease=ease)
     return matched
 
 

@@ -2,11 +2,13 @@
 
 import numpy as np
 import pytest
+from scipy.optimize import minimize_scalar
 
 from padlib.errors import MeshError
 from padlib.flatten import isometric, stretch
+from padlib.flatten.isometric import solve
 from padlib.flatten.match import match
-from padlib.flatten.stretch import flipped
+from padlib.flatten.stretch import areas, flipped
 
 
 def octants(by_hand, count=13):
@@ -140,6 +142,179 @@ def test_limit_is_kept_in_mind(by_hand):
     assert np.abs(told.after).max() < 0.01
 
 
+def strain(vertices, faces, flat):
+    """The strain energy of a flat, mm2: area times the mean of the square of (s - 1/s) / 2."""
+    s = 1 + stretch(vertices, faces, flat)
+    return areas(vertices, faces) @ (0.25 * (s - 1 / s) ** 2).sum(axis=1)
+
+
+def halves(by_hand):
+    """Two half frusta of unequal slant, 200 and 208 mm, and the pairs of their long sides."""
+    meshes = []
+    for slant in (200.0, 208.0):
+        height = np.sqrt(slant**2 - 40.0**2)
+
+        def place(u, v, height=height):
+            angle, radius = np.pi * u, 80 - 40 * v
+            points = [radius * np.cos(angle), radius * np.sin(angle), height * v]
+            return np.column_stack(points)
+
+        meshes.append(by_hand.grid(place, 15, 21))
+    left, right = np.arange(21), 14 * 21 + np.arange(21)
+    return meshes, [(0, left, 1, right), (0, right, 1, left)]
+
+
+def shared(flats, pairs):
+    """Edges and the mean of both sides' lengths, for each of two panels."""
+    out = ([], [])
+    for i, one, j, other in pairs:
+        mean = (lengths(flats[i], one) + lengths(flats[j], other)) / 2
+        for k, run in ((i, one), (j, other)):
+            out[k].append((np.column_stack([run[:-1], run[1:]]), mean))
+    return [tuple(np.concatenate(parts) for parts in zip(*side, strict=True)) for side in out]
+
+
+def test_two_discs_meet_where_the_sum_of_their_strains_is_least():
+    """Discs of 100 and 104 mm sewn rim to rim are scaled as one unknown says that has closed form.
+
+    A disc that is scaled evenly is in equilibrium with an even pull along its rim, so the best is
+    the least of A f(t) + B f(t / 1.04), f(s) = (s - 1/s)**2 / 2 (derived here).
+    """
+    angle = np.arange(24) * np.pi / 12
+    ring = np.column_stack([np.cos(angle), np.sin(angle)])
+    flat = 100 * np.concatenate([[[0.0, 0.0]], 0.5 * ring, ring])
+    a, b = np.arange(1, 25), np.roll(np.arange(1, 25), -1)
+    faces = [np.column_stack([np.zeros_like(a), a, b])]
+    faces += [np.column_stack([a, a + 24, b + 24]), np.column_stack([a, b + 24, b])]
+    faces = np.concatenate(faces)
+    vertices = np.column_stack([flat, np.zeros(49)])
+    rim = np.append(np.arange(25, 49), 25)
+
+    out, told = match(
+        [(vertices, faces), (1.04 * vertices, faces)], [flat, 1.04 * flat], [(0, rim, 1, rim)]
+    )
+
+    def f(s):
+        return 0.5 * (s - 1 / s) ** 2
+
+    best = minimize_scalar(
+        lambda t: f(t) + 1.04**2 * f(t / 1.04), bounds=(1, 1.04), options={"xatol": 1e-10}
+    ).x
+    radius = np.linalg.norm(out[0][rim] - out[0][0], axis=1)
+    np.testing.assert_allclose(radius, 100 * best, rtol=2e-6)
+    slope = (f(best + 1e-6) - f(best - 1e-6)) / 2e-6
+    area, edge = areas(vertices, faces).sum(), 200 * np.sin(np.pi / 24)
+    np.testing.assert_allclose(told.pull, -area * slope / (24 * edge), rtol=1e-3)
+
+
+def test_frustum_halves_agree_for_the_least_strain(by_hand):
+    """Halves of unequal slant agree, with less strain in all than at the mean of their lengths."""
+    meshes, pairs = halves(by_hand)
+    flats = [isometric(*mesh) for mesh in meshes]
+    at_mean = [
+        isometric(*mesh, flat, edge_targets=targets)
+        for mesh, flat, targets in zip(meshes, flats, shared(flats, pairs), strict=True)
+    ]
+
+    out, told = match(meshes, flats, pairs)
+
+    np.testing.assert_allclose(told.before, -8, atol=0.01)
+    assert np.abs(told.after).max() < 0.002
+    assert told.notch_after.max() < 0.002
+    best, mean = (
+        sum(strain(*mesh, flat) for mesh, flat in zip(meshes, some, strict=True))
+        for some in (out, at_mean)
+    )
+    assert best < mean * (1 - 1e-4)
+
+
+def test_partners_pull_alike_at_the_best(by_hand):
+    """Laid on its own with the lengths found, each panel is pulled as its partner, the other way."""
+    meshes, pairs = halves(by_hand)
+    flats = [isometric(*mesh) for mesh in meshes]
+
+    out, told = match(meshes, flats, pairs, tolerance=1e-9)
+
+    pulls = []
+    for mesh, flat, targets in zip(meshes, out, shared(out, pairs), strict=True):
+        alone = solve(*mesh, flat, edge_targets=targets)
+        pulls.append(alone.pull * areas(*mesh).sum() / targets[1])
+    size = np.abs(told.pull).max()
+    np.testing.assert_allclose(pulls[0], -pulls[1], atol=0.01 * size)
+    np.testing.assert_allclose(pulls[0], told.pull, atol=0.01 * size)
+
+
+def test_order_and_side_do_not_matter(by_hand):
+    """Panels given in the other order, runs the other way round, or all mirrored: the same strain."""
+    meshes, pairs = halves(by_hand)
+    flats = [isometric(*mesh) for mesh in meshes]
+    want, _ = match(meshes, flats, pairs, limit=0.03, tolerance=1e-9)
+    swapped = [(1 - j, run_j[::-1], 1 - i, run_i[::-1]) for i, run_i, j, run_j in pairs[::-1]]
+    images = [(v * [-1, 1, 1], f[:, [0, 2, 1]]) for v, f in meshes]
+
+    other, _ = match(meshes[::-1], flats[::-1], swapped, limit=0.03, tolerance=1e-9)
+    mirrored, _ = match(
+        images, [flat * [-1, 1] for flat in flats], pairs, limit=0.03, tolerance=1e-9
+    )
+
+    for mesh, image, flat, one, two in zip(
+        meshes, images, want, other[::-1], mirrored, strict=True
+    ):
+        np.testing.assert_allclose(stretch(*mesh, one), stretch(*mesh, flat), atol=1e-5)
+        np.testing.assert_allclose(stretch(*image, two), stretch(*mesh, flat), atol=1e-5)
+
+
+def test_cylinders_with_ease_are_that_much_longer(by_hand):
+    """The side of a cylinder of 150 mm sewn to one of 153 mm with 3 % ease is 3 % longer, exactly."""
+    short, long = by_hand.cylinder(40, 150, 20, 16), by_hand.cylinder(40, 153, 20, 16)
+    flats = [isometric(*short), isometric(*long)]
+    left, right = np.arange(16), 19 * 16 + np.arange(16)
+
+    out, told = match([long, short], flats[::-1], [(0, left, 1, right)], ease=[0.03])
+
+    ratio = lengths(out[0], left).sum() / lengths(out[1], right).sum()
+    assert ratio == pytest.approx(1.03, abs=2e-6)
+    np.testing.assert_allclose(lengths(out[0], left), 1.03 * lengths(out[1], right), rtol=1e-4)
+    assert told.notch_after[0] < 0.005
+
+
+def test_ease_on_some_edges_leaves_the_others_alike(by_hand):
+    """With 5 % asked of the middle third only, the outer thirds agree as they are."""
+    mesh = by_hand.cylinder(40, 150, 20, 16)
+    flat = isometric(*mesh)
+    left, right = np.arange(16), 19 * 16 + np.arange(16)
+    asked = np.where((np.arange(15) >= 5) & (np.arange(15) < 10), 0.05, 0.0)
+
+    out, _ = match([mesh, mesh], [flat, flat], [(0, left, 1, right)], ease=[asked])
+
+    np.testing.assert_allclose(lengths(out[0], left) / lengths(out[1], right), 1 + asked, rtol=2e-4)
+
+
+def test_held_panel_stays_and_the_other_comes(by_hand):
+    """A panel that is held keeps its flat to the bit, whichever side of the pair it is."""
+    meshes, pairs = halves(by_hand)
+    flats = [isometric(*mesh) for mesh in meshes]
+    for held in (0, 1):
+        out, told = match(meshes, flats, pairs, held=[held])
+
+        np.testing.assert_array_equal(out[held], flats[held])
+        assert np.abs(told.after).max() < 0.002
+    both, told = match(meshes, flats, pairs, held=[0, 1])
+    np.testing.assert_array_equal(both[0], flats[0])
+    np.testing.assert_allclose(told.after, told.before)
+
+
+def test_too_few_steps_are_told_by_the_difference(by_hand):
+    """Where the steps do not suffice the flats are sound and the report tells what is missing."""
+    meshes, pairs = halves(by_hand)
+    flats = [isometric(*mesh) for mesh in meshes]
+
+    out, told = match(meshes, [flats[0], 1.3 * flats[1]], pairs, steps=1)
+
+    assert np.abs(told.after).max() > 0.1
+    assert not any(flipped(*mesh, flat).any() for mesh, flat in zip(meshes, out, strict=True))
+
+
 @pytest.mark.parametrize(
     ("pairs", "options", "words"),
     [
@@ -147,7 +322,10 @@ def test_limit_is_kept_in_mind(by_hand):
         ([(0, [0, 5], 1, [0, 1])], {}, "a run of panel 0 does not follow"),
         ([(0, [0, 1], 3, [0, 1])], {}, "names panel 3, but there are 2 panels"),
         ([(0, [0, 1], 1, [0, 1])] * 2, {}, "in more than one pair"),
-        ([(0, [0, 1], 1, [0, 1])], {"ease": [-2.0]}, "ease must be one number above -1"),
+        ([(0, [0, 1], 1, [0, 1])], {"limit": 0.0}, "limit is 0.0, but a stretch limit must be"),
+        ([(0, [0, 1], 1, [0, 1])], {"ease": [0.1, 0.1]}, "ease names 2 pairs of runs, but there"),
+        ([(0, [0, 1], 1, [0, 1])], {"ease": [[0.1, 0.1]]}, "ease must be numbers above -1"),
+        ([(0, [0, 1], 1, [0, 1])], {"ease": [-2.0]}, "ease must be numbers above -1"),
     ],
 )
 def test_bad_pairs_are_told(by_hand, pairs, options, words):
