@@ -42,6 +42,9 @@ BOUNDS: Mapping[str, tuple[float, float]] = MappingProxyType(
 )
 """Least and greatest value of each number of a cloth."""
 
+BIAS = (0.005, 0.36)
+"""Least and greatest stretch of a strip on the bias: up to 58 degrees of shear."""
+
 DOWN = (0.0, -1.0)
 SOFT = 0.1  # of the least limit: strain within which stretch goes over into slack
 
@@ -94,11 +97,12 @@ def shear_of_bias(stretch: float) -> float:
 
     Threads keep their length and turn: the diagonal of a unit square whose right angle has become
     90 - g is sqrt(2 + 2 sin g) (law of cosines), so sin g = (1 + stretch)^2 - 1. Raises InputError
-    outside 0 to 0.36 (60 degrees).
+    outside BIAS.
     """
-    if not 0.0 < stretch <= 0.366:
+    least, most = BIAS
+    if not least <= stretch <= most:
         raise InputError(
-            f"a bias strip's stretch of {stretch:g} cannot be; it must lie between 0 and 0.36 (36 %)"
+            f"a bias strip's stretch of {stretch:g} cannot be; it must lie between {least:g} and {most:g}"
         )
     return float(np.degrees(np.arcsin((1.0 + stretch) ** 2 - 1.0)))
 
@@ -215,12 +219,15 @@ def _share(strain: NDArray, stretch: float, slack: float) -> NDArray:
     return strain / np.where(strain > 0, stretch, slack)
 
 
-def limit_scales(cloth: Cloth) -> Scales:
-    """Scales at which the strain tensor's eigenvalues are `cloth.plain` at the cloth's limits."""
-    soft = _soft(cloth)
-    shear = 2.0 * cloth.plain / float(np.tan(np.radians(cloth.shear_deg)))
-    along = _apart(cloth.plain, cloth.stretch_along, cloth.slack_along, soft)
-    across = _apart(cloth.plain, cloth.stretch_across, cloth.slack_across, soft)
+def limit_scales(cloth: Cloth, *, unit: float | None = None) -> Scales:
+    """Scales at which the strain tensor's eigenvalues are `unit` at the cloth's limits.
+
+    unit: `cloth.plain` where none is given, so that scaled strains are about as large as strains.
+    """
+    unit, soft = cloth.plain if unit is None else unit, _soft(cloth)
+    shear = 2.0 * unit / float(np.tan(np.radians(cloth.shear_deg)))
+    along = _apart(unit, cloth.stretch_along, cloth.slack_along, soft)
+    across = _apart(unit, cloth.stretch_across, cloth.slack_across, soft)
     return Scales(*along, *across, shear, soft)
 
 

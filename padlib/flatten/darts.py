@@ -13,17 +13,18 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from padlib.errors import FlatteningError
 from padlib.findings import Finding, Grade
+from padlib.flatten.cloth import Cloth, cloth_use
 from padlib.flatten.conformal import conformal
 from padlib.flatten.cutting import Legs, Opened, cut_darts
 from padlib.flatten.disk import boundary_loop
 from padlib.flatten.flat import Dart, Flat
 from padlib.flatten.forecast import forecast
 from padlib.flatten.injective import overlaps
-from padlib.flatten.isometric import isometric, solve
+from padlib.flatten.isometric import Solved, solve
 from padlib.flatten.search import (
     HARD,
     Ground,
@@ -42,7 +43,7 @@ from padlib.flatten.search import (
 from padlib.flatten.sketch import sketch
 from padlib.flatten.slit import carry
 from padlib.flatten.stretch import areas, flipped, stretch, summary
-from padlib.mesh.surface import Plane
+from padlib.mesh.surface import Faces, Plane, Vertices
 from padlib.seams.panels import Panel
 
 TRIANGLES = 500  # of a sketch
@@ -97,29 +98,37 @@ def dart_panel(
     margin: float = 1.0,
     max_darts: int = 6,
     rules: Rules | None = None,
+    cloth: Cloth | None = None,
+    pile: ArrayLike | None = None,
 ) -> Flat:
     """Lay a panel flat, with darts where its stretch would stay over the cloth's limit.
 
     limit: the cloth's stretch limit (0.05 is 5 %); percentile: share of the area, in percent, that
     must keep it; margin: part of the limit that is aimed at; max_darts: at most so many; rules:
     where darts may lie and how they may look (their limit, percentile and max_darts give way to
-    those given here).
+    those given here); cloth, pile (3,): what the panel is laid for and which way its pile lies; then
+    limit is one of the cloth's use, 1 at the cloth's own limits.
 
     The flat's panel has the slits opened, see `cutting.cut_darts` for its edges and parents.
     Findings 550 to 554. Raises MeshError where the panel is not a disk, FlatteningError where no
     flat without flip or overlap was found.
     """
-    base = replace(rules or Rules(), limit=limit, percentile=percentile, max_darts=max_darts)
+    if cloth is not None:
+        limit = limit * cloth.plain
+    way = None if pile is None else tuple(np.asarray(pile, dtype=np.float64).tolist())
+    asked = {"limit": limit, "percentile": percentile, "max_darts": max_darts}
+    base = replace(rules or Rules(), **asked, cloth=cloth, pile=way)
     vertices, faces = panel.surface.vertices, panel.surface.faces
     first = conformal(vertices, faces)
     before, area = stretch(vertices, faces, first), areas(vertices, faces)
-    start = _laid(panel, (), isometric(vertices, faces, start=first, limit=HARD * limit), base)
+    start = _laid(panel, (), _solved(vertices, faces, first, base).flat, base)
     cut, notes = start, []
     if start.value > limit * margin:
         cut, notes = _darted(panel, start, base, limit * margin)
     darts = tuple(_measured(cut, left, right) for left, right in cut.legs)
     found = _told(panel, start, cut, darts, base) + notes
-    return Flat(cut.panel, cut.flat, cut.stretch, before, area, darts, tuple(found))
+    told = (before, area, darts, tuple(found))
+    return Flat(cut.panel, cut.flat, cut.stretch, *told, cloth=cloth, pile=way)
 
 
 def suggest_darts(
@@ -136,7 +145,7 @@ def suggest_darts(
     """
     base = replace(rules or Rules(), limit=limit, percentile=percentile, tries=2 * count)
     vertices, faces = panel.surface.vertices, panel.surface.faces
-    start = _laid(panel, (), isometric(vertices, faces, limit=HARD * limit), base)
+    start = _laid(panel, (), _solved(vertices, faces, None, base).flat, base)
     here = _ground(panel, start, base, limit)
     if here is None:
         return []
@@ -157,8 +166,18 @@ def _laid(panel: Panel, legs: Legs, flat: Plane, rules: Rules, *, touches: bool 
     """A cut panel with its stretch."""
     vertices, faces = panel.surface.vertices, panel.surface.faces
     values = stretch(vertices, faces, flat)
-    at = summary_at(values, areas(vertices, faces), rules.percentile)
+    counted = values
+    if rules.cloth is not None:
+        counted = rules.cloth.plain * cloth_use(rules.cloth, vertices, faces, flat).use[:, None]
+    at = summary_at(counted, areas(vertices, faces), rules.percentile)
     return _Cut(panel, flat, values, legs, at, touches)
+
+
+def _solved(vertices: Vertices, faces: Faces, start: Plane | None, rules: Rules) -> Solved:
+    """A panel's flat with strain near the limit made dear."""
+    cloth = rules.cloth
+    limit = HARD * rules.limit / (1.0 if cloth is None else cloth.plain)
+    return solve(vertices, faces, start, limit=limit, cloth=cloth, pile=rules.pile)
 
 
 def summary_at(values: NDArray[np.float64], weights: NDArray[np.float64], at: float) -> float:
@@ -197,7 +216,9 @@ def _ground(panel: Panel, start: _Cut, rules: Rules, target: float) -> Ground | 
     if plain is None or plain.value <= 0:
         return None
     # far over the limit the sketch's milder energy says little of what it will say near the limit
-    gain = start.value / plain.value if start.value < FAR * target else GAIN
+    # nor does it know the cloth: there the gain is from strain to what the cloth makes of it
+    near = start.value < FAR * target or rules.cloth is not None
+    gain = start.value / plain.value if near else GAIN
     return replace(here, ask=target / gain, gain=gain)
 
 
@@ -318,7 +339,7 @@ def _made(panel: Panel, start: _Cut, trial: Trial, rules: Rules) -> _Cut | None:
     if flipped(vertices, faces, begin).any() or overlaps(faces, begin):
         begin = opened.flat
     try:
-        solved = solve(vertices, faces, begin, limit=HARD * rules.limit)
+        solved = _solved(vertices, faces, begin, rules)
     except FlatteningError:
         return None
     return _laid(opened.panel, opened.legs, solved.flat, rules, touches=solved.barrier)
@@ -361,13 +382,16 @@ def _told(
 ) -> list[Finding]:
     """Findings about the darts and the stretch left."""
     out = []
-    was, now = 100 * start.value, 100 * cut.value
+    cloth = rules.cloth
+    what = "stretch" if cloth is None else f"use of the limits of '{cloth.name}'"
+    unit = 100 if cloth is None else 100 / cloth.plain
+    was, now = unit * start.value, unit * cut.value
     share = f"{rules.percentile:g} % of the area"
     if darts:
         total = sum(dart.length_mm for dart in darts)
         words = (
             f"{len(darts)} dart{'s' if len(darts) > 1 else ''}, {total:.0f} mm in all, bring the "
-            f"stretch that {share} keeps from {was:.1f} to {now:.1f} %"
+            f"{what} that {share} keeps from {was:.1f} to {now:.1f} %"
         )
         out.append(Finding(551, words, panel.name, count=len(darts)))
         if total > MUCH * np.sqrt(areas(panel.surface.vertices, panel.surface.faces).sum()):
@@ -377,12 +401,12 @@ def _told(
     if cut.value > rules.limit:
         cure, spot = _cure(panel)
         words = (
-            f"{now:.1f} % stretch is left where {100 * rules.limit:g} % is asked for {share}, and more "
+            f"{now:.1f} % {what} is left where {unit * rules.limit:g} % is asked for {share}, and more "
             f"darts do not help; {cure} near {_place(spot)} would"
         )
         out.append(Finding(550, words, panel.name, Grade.WARNING))
     worst = summary(cut.stretch, areas(cut.panel.surface.vertices, cut.panel.surface.faces))
-    if cut.value <= rules.limit and worst["p99"] > 2 * rules.limit:
+    if cloth is None and cut.value <= rules.limit and worst["p99"] > 2 * rules.limit:
         words = f"a hundredth of the area stretches more than {100 * worst['p99']:.1f} %"
         out.append(Finding(552, words, panel.name))
     return out

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from padlib.findings import Finding
+from padlib.flatten.cloth import Cloth
 from padlib.mesh.surface import frozen
 from padlib.seams.panels import Panel
 
@@ -39,6 +40,8 @@ class Flat:
     stretch_before (m0, 2): the same of the conformal map before any dart; area_before (m0,): 3D areas;
     stretch_unmatched (m, 2): the same of the panel laid on its own, before its seams were matched;
     None where they were not.
+    cloth: what it is laid for, None: one that is the same in all directions; pile (3,): which way the
+    pile lies in space, where there is a cloth.
     """
 
     panel: Panel
@@ -49,6 +52,8 @@ class Flat:
     darts: tuple[Dart, ...] = ()
     findings: tuple[Finding, ...] = ()
     stretch_unmatched: NDArray[np.float64] | None = None
+    cloth: Cloth | None = None
+    pile: tuple[float, float, float] | None = None
 
     def __post_init__(self) -> None:
         """Freeze the arrays."""

@@ -23,9 +23,10 @@ from padlib.flatten.disk import check_disk
 from padlib.flatten.injective import crossings
 from padlib.flatten.isometric import contact_of, isometric
 from padlib.flatten.limit import strains
+from padlib.flatten.nap import Nap, joined
 from padlib.flatten.partners import Checked, Pair, Partners, partners
 from padlib.flatten.rest import determinants, jacobians, rest
-from padlib.flatten.strain import PLAIN, Energy
+from padlib.flatten.strain import PLAIN, Energy, Scales
 from padlib.flatten.stretch import areas, flipped, stretch, summary
 from padlib.flatten.ties import Seams
 from padlib.mesh.surface import Faces, Plane, Vertices
@@ -75,6 +76,7 @@ def match(
     ease: Sequence[ArrayLike] | None = None,
     limit: float | None = None,
     held: Collection[int] = (),
+    naps: Sequence[Nap | None] | None = None,
     steps: int = STEPS,
     tolerance: float = ENOUGH,
 ) -> tuple[list[Plane], MatchReport]:
@@ -86,6 +88,8 @@ def match(
     run is to be than the second, 0.03 being 3 %, one number or one for each edge; none by default.
     limit: the cloth's stretch limit, a fraction above 0; with it strain near the limit is dear and
     strain over it very much so. held: panels that stay as they are; the others agree with them.
+    naps: for each panel the cloth that it is laid for and its pile, None where the cloth is the same in
+    all directions; strain at the limits of a cloth then counts as much as strain at `limit` elsewhere.
     steps: Newton steps at most; where they are not enough the report's `after` tells the difference.
     tolerance: relative gain expected of the next step at the end.
     Raises MeshError where a run names no boundary edges, an edge has two partners or limit or ease
@@ -99,7 +103,7 @@ def match(
     moving = [k for k in range(len(checked)) if k not in held]
     solved = _Solved(list(begin), 0, False, np.zeros(len(sewn.mine)))
     if moving:
-        solved = _solve(checked, begin, sewn, moving, _Plan(limit, steps, tolerance))
+        solved = _solve(checked, begin, sewn, moving, _Plan(limit, steps, tolerance, naps))
     return solved.flats, _report(checked, begin, solved, sewn)
 
 
@@ -115,11 +119,12 @@ def cloth_energy(limit: float | None) -> Energy:
 
 @dataclass(frozen=True)
 class _Plan:
-    """The stretch limit, and when to stop."""
+    """The stretch limit, when to stop, and the cloths."""
 
     limit: float | None
     most: int
     tolerance: float
+    naps: Sequence[Nap | None] | None = None
 
 
 @dataclass(frozen=True)
@@ -177,14 +182,16 @@ def _solve(
     """The joint solve of the moving panels, the others held."""
     union = _Union.of([checked[k] for k in moving])
     seams, known = _seams(sewn, union, begin, moving)
-    start = np.concatenate([begin[k] for k in moving]) / union.unit
-    problem = _problem(union, seams, start, plan.limit)
+    start, hold, scales = _turned(plan, union, moving, [begin[k] for k in moving])
+    problem = replace(_problem(union, seams, start, plan.limit, scales), hold=hold)
     work = newton.Work()
     flat, problem = _agreed(problem, start, plan, work)
     crossed = [k for k, loop in enumerate(union.loops) if crossings(flat[loop])]
     if crossed:
         start, contacts = _apart(union, start, crossed)
-        watched = replace(problem, seams=seams, contacts=contacts)
+        parts = union.parts(start * union.unit)
+        start, hold, _ = _turned(plan, union, moving, parts)
+        watched = replace(problem, seams=seams, contacts=contacts, hold=hold)
         flat, problem = _agreed(watched, start, replace(plan, most=3 * plan.most), work)
     _check(problem, union, flat, moving)
     out = list(begin)
@@ -193,6 +200,17 @@ def _solve(
     pull = np.zeros(len(sewn.mine))
     pull[known] = problem.seams.pull * union.unit
     return _Solved(out, work.steps, bool(crossed), pull)
+
+
+def _turned(
+    plan: _Plan, union: _Union, moving: Sequence[int], parts: Sequence[Plane]
+) -> tuple[Plane, NDArray[np.float64] | None, Scales | None]:
+    """The flats as a start in the union's unit, turned to their pile; what holds them; scales."""
+    naps = [None if plan.naps is None else plan.naps[k] for k in moving]
+    panel = np.searchsorted(union.first, union.faces[:, 0], side="right") - 1
+    counts = np.bincount(panel, minlength=len(moving))
+    turned, hold, scales = joined(naps, parts, counts.tolist(), limit=plan.limit)
+    return np.concatenate(turned) / union.unit, hold, scales
 
 
 def _seams(
@@ -220,19 +238,21 @@ def _seams(
     return Seams(*parts, np.zeros(len(known)), SEAM_GAIN / scale), known
 
 
-def _problem(union: _Union, seams: Seams, start: Plane, limit: float | None) -> newton.Problem:
+def _problem(
+    union: _Union, seams: Seams, start: Plane, limit: float | None, scales: Scales | None
+) -> newton.Problem:
     """One problem for all panels, every triangle by its area."""
     at_rest = rest(union.vertices, union.faces)
     weight = at_rest.area / at_rest.area.sum()
     pattern = assembly(union.faces, len(union.vertices))
-    problem = newton.Problem(union.faces, at_rest, pattern, weight, seams=seams)
-    energy = cloth_energy(limit)
+    energy = replace(cloth_energy(limit), scales=scales)
+    problem = newton.Problem(union.faces, at_rest, pattern, weight, energy, seams=seams)
     if limit is None:
         return problem
     # A panel that is far over the limit is pulled down from where it is: powers would overflow.
     worst = np.zeros(len(union.loops))
     panel = np.searchsorted(union.first, union.faces[:, 0], side="right") - 1
-    np.maximum.at(worst, panel, strains(problem, start))
+    np.maximum.at(worst, panel, strains(problem, start, scales))
     reference = np.maximum(energy.reference, worst / FARTHEST)
     return newton.with_energy(problem, replace(energy, reference=reference[panel]))
 

@@ -9,15 +9,16 @@ missing is turned back and the solve taken up again, until there is none.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import astuple, dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from padlib.errors import InputError, MeshError
 from padlib.flatten import newton
-from padlib.flatten.cloth import Cloth, stiff_scales
-from padlib.flatten.strain import Energy
+from padlib.flatten.cloth import Cloth, limit_scales, stiff_scales
+from padlib.flatten.strain import Energy, Scales
 from padlib.flatten.turn import pile_row, turning
 from padlib.mesh.surface import Faces, Plane, Vertices
 
@@ -68,7 +69,7 @@ def nap_of(
 
 
 def straight(nap: Nap, flat: Plane) -> tuple[Plane, NDArray[np.float64] | None]:
-    """The flat (n, 2) with its mean pile turned to -y, and what holds it there (n,).
+    """The flat (n, 2) with its mean pile turned to -y, and what holds it there (1, n).
 
     None where the pile has no mean way, or the flat's places are given.
     """
@@ -76,7 +77,7 @@ def straight(nap: Nap, flat: Plane) -> tuple[Plane, NDArray[np.float64] | None]:
         return flat, None
     row = pile_row(nap.vertices, nap.faces, flat, nap.pile)
     mean = row @ flat
-    held = row / np.hypot(*mean) if np.hypot(*mean) > _NO_WAY else None
+    held = row[None] / np.hypot(*mean) if np.hypot(*mean) > _NO_WAY else None
     return flat @ turning(mean), held
 
 
@@ -84,6 +85,43 @@ def begun(nap: Nap, problem: newton.Problem, flat: Plane) -> tuple[newton.Proble
     """The problem with the cloth's stiffness and hold, and the flat (n, 2) turned for it."""
     flat, hold = straight(nap, flat)
     return replace(problem, energy=Energy(scales=stiff_scales(nap.cloth)), hold=hold), flat
+
+
+def joined(
+    naps: Sequence[Nap | None],
+    flats: Sequence[Plane],
+    counts: Sequence[int],
+    *,
+    limit: float | None,
+) -> tuple[list[Plane], NDArray[np.float64] | None, Scales | None]:
+    """For one solve over panels of several cloths: flats (n_i, 2) turned, holds (k, n) and scales (m,).
+
+    counts: triangles of each panel;
+    limit: a plain stretch limit, a fraction, that every cloth's own limits are brought to, so that
+    strains near the limits of different cloths count alike; None: scales of stiffness. A panel without
+    nap has no hold and scales 1. Without any nap holds and scales are None.
+    """
+    if all(nap is None for nap in naps):
+        return list(flats), None, None
+    first = np.cumsum([0, *(len(flat) for flat in flats)])
+    out, holds = [], []
+    for nap, flat, at in zip(naps, flats, first, strict=False):
+        turned, hold = (flat, None) if nap is None else straight(nap, flat)
+        out.append(turned)
+        if hold is not None:
+            holds.append(np.pad(hold, ((0, 0), (at, first[-1] - at - len(flat)))))
+    return out, np.concatenate(holds) if holds else None, _beside(naps, counts, limit)
+
+
+def _beside(naps: Sequence[Nap | None], counts: Sequence[int], limit: float | None) -> Scales:
+    """Scales of the triangles (m,) of several panels."""
+    rows = []
+    for nap in naps:
+        one = Scales()
+        if nap is not None:
+            one = stiff_scales(nap.cloth) if limit is None else limit_scales(nap.cloth, unit=limit)
+        rows.append(astuple(one))
+    return Scales(*np.repeat(np.array(rows), counts, axis=0).T)
 
 
 def settled(

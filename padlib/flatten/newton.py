@@ -39,7 +39,7 @@ _RIDGES = 4
 class Problem:
     """What is minimised. weight (m,) sums to 1; ties: lengths and places asked for; seams: edges
     that must be as long as their partners; contacts: barriers between parts of a boundary; hold
-    (n,): what each vertex's x counts in a sum that no step may change, so that a flat whose cloth is
+    (k, n): what each vertex's x counts in sums that no step may change, so that flats whose cloth is
     not the same in all directions cannot turn."""
 
     faces: Faces
@@ -170,13 +170,12 @@ def _direction(problem: Problem, flat: Plane, work: Work) -> tuple[Plane, float]
 
 
 def _held(hold: NDArray[np.float64], move: Plane, work: Work) -> Plane:
-    """A Newton step (n, 2) made the best one that keeps the sum of hold (n,) times x (Lagrange)."""
+    """A Newton step (n, 2) made the best one that keeps the sums of hold (k, n) times x (Lagrange)."""
     if work.factor is None:
         return move
-    row = np.column_stack([hold, np.zeros_like(hold)]).ravel()
-    answer = work.factor.solve(row)
-    size = float(row @ answer)
-    return move - float(hold @ move[:, 0]) / size * answer.reshape(-1, 2) if size > 0 else move
+    rows = np.stack([hold, np.zeros_like(hold)], axis=2).reshape(len(hold), -1)
+    answer = work.factor.solve(rows.T)
+    return move - (answer @ np.linalg.solve(rows @ answer, hold @ move[:, 0])).reshape(-1, 2)
 
 
 def _terms(problem: Problem, flat: Plane) -> list[Terms]:

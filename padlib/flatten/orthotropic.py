@@ -168,8 +168,8 @@ def _seconds(jacobian: NDArray, by: NDArray) -> NDArray:
 def _tensor(scales: Scales, strains: NDArray) -> _Tensor:
     """The scaled tensor of strains x, y, t (3, m)."""
     stretched, coshes = np.sinh(strains[:2]), np.cosh(strains[:2])
-    more = np.array([scales.stretch_along, scales.stretch_across])[:, None]
-    less = np.array([scales.slack_along, scales.slack_across])[:, None]
+    more = np.stack(np.atleast_1d(scales.stretch_along, scales.stretch_across))
+    less = np.stack(np.atleast_1d(scales.slack_along, scales.slack_across))
     # stretch and slack have their own scale; the change from one to the other is smooth
     mean, lean = 0.5 * (more + less), 0.5 * (more - less)
     root = np.hypot(stretched, scales.soft)
@@ -184,7 +184,7 @@ def _tensor(scales: Scales, strains: NDArray) -> _Tensor:
         np.stack([middle + reach, middle - reach]),
         np.cos(turn),
         np.sin(turn),
-        np.stack([*(slope * coshes), np.full_like(shear, scales.shear)]),
+        np.stack([*(slope * coshes), np.broadcast_to(scales.shear, shear.shape)]),
         bend * coshes**2 + slope * stretched,
     )
 

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from padlib.flatten.cloth import Cloth
 from padlib.flatten.forecast import Forecaster, forecaster
 from padlib.flatten.injective import overlaps
 from padlib.flatten.quick import relax
@@ -38,7 +39,9 @@ class Rules:
     shortest, clear: least length and least distance from corners, other darts and the far edge, mm;
     longest: greatest length, as part of the root of the panel's area;
     least_intake, most_intake: degrees between the legs; slant: most degrees off the edge's normal;
-    tries: how many candidates a round lays flat; beam: how many trials live on to the next round.
+    tries: how many candidates a round lays flat; beam: how many trials live on to the next round;
+    cloth, pile (3,): what the panel is laid for and which way its pile lies; the limit is then
+    `cloth.plain` times the use that the percentile may reach.
     """
 
     limit: float = 0.05
@@ -52,6 +55,8 @@ class Rules:
     slant: float = 65.0
     tries: int = 8
     beam: int = 2
+    cloth: Cloth | None = None
+    pile: tuple[float, float, float] | None = None
 
 
 @dataclass(frozen=True, eq=False)

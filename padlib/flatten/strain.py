@@ -33,15 +33,15 @@ class Scales:
     """By what the strains of a cloth are multiplied, pile along -y; see `orthotropic`.
 
     Stretch and slack along the pile and across it, and shear, all > 0; soft > 0: the strain within
-    which the scale of stretch goes over into that of slack.
+    which the scale of stretch goes over into that of slack. One number or one for each triangle (m,).
     """
 
-    stretch_along: float = 1.0
-    slack_along: float = 1.0
-    stretch_across: float = 1.0
-    slack_across: float = 1.0
-    shear: float = 1.0
-    soft: float = 1e-3
+    stretch_along: float | NDArray[np.float64] = 1.0
+    slack_along: float | NDArray[np.float64] = 1.0
+    stretch_across: float | NDArray[np.float64] = 1.0
+    slack_across: float | NDArray[np.float64] = 1.0
+    shear: float | NDArray[np.float64] = 1.0
+    soft: float | NDArray[np.float64] = 1e-3
 
 
 @dataclass(frozen=True)

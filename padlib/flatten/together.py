@@ -26,7 +26,8 @@ def mirror_flat(flat: Flat, edge_counts: Mapping[str, int]) -> Flat:
     positions = positions - [positions[:, 0].min(), 0.0]
     darts = tuple(replace(d, left=d.right, right=d.left) for d in flat.darts)
     panel = mirror_panel(flat.panel, edge_counts)
-    return replace(flat, panel=panel, positions=positions, darts=darts)
+    pile = None if flat.pile is None else (-flat.pile[0], *flat.pile[1:])
+    return replace(flat, panel=panel, positions=positions, darts=darts, pile=pile)
 
 
 def chains(panel: Panel, edge: Edge) -> list[Run]:

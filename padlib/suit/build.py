@@ -40,11 +40,12 @@ from padlib.progress import Tell, quiet
 from padlib.proof.proof import Proof, prove
 from padlib.suit import report as reports
 from padlib.suit.file import Suit, read_suit
-from padlib.suit.matching import flat_summary
+from padlib.suit.matching import flat_summary, share_used
 from padlib.suit.order import steps
 from padlib.suit.pillows import DOWN, as_pairs, pillow_panels, rim_differences
 from padlib.suit.steps import (
     Panels,
+    cloths_borne,
     flatten_panels,
     make_panels,
     over_limit,
@@ -139,6 +140,7 @@ def run(
             pile,
             limit=limit,
             most=most,
+            cloths=cloths_borne(suit, {p.name for p in (*panels.panels, *cushions)}),
             workers=workers,
             tell=_within(tell, 0.25, 0.75),
         )
@@ -182,7 +184,7 @@ def run(
 
 def _of_flat(flat: Flat, limit: float) -> tuple[Finding, ...]:
     """A flat's findings; what darts could not reach is no warning where the limit holds all the same."""
-    holds = flat_summary(flat)["p95"] <= limit
+    holds = share_used(flat, limit) <= 1.0
     return tuple(f for f in flat.findings if f.grade < Grade.WARNING or not holds)
 
 

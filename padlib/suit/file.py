@@ -6,30 +6,33 @@ import difflib
 import math
 import tomllib
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
 from padlib.errors import InputError, SuitError
+from padlib.flatten import cloth as fabric
 from padlib.padding.pad import Pad
 from padlib.padding.shapes import KINDS
 from padlib.padding.shapes.parameter import settled
 from padlib.suit.lines import key_lines, line_of
-from padlib.suit.schema import CLOTH, PAD, SEAM, TABLES, TOP, Key
+from padlib.suit.schema import BORNE, CLOTH, PAD, SEAM, TABLES, TOP, Key
 
 MOST_BYTES = 2_000_000
 
 
 @dataclass(frozen=True)
 class Cloth:
-    """One cloth: name, words, cuttable width mm, panels cut from it, mass g/m2."""
+    """One cloth: name, words, cuttable width mm, panels cut from it, mass g/m2, what it bears (None:
+    the same in all directions, with the limit of [darts])."""
 
     name: str
     words: str
     width: float
     pieces: tuple[str, ...]
     mass: float
+    bears: fabric.Cloth | None = None
 
 
 @dataclass(frozen=True)
@@ -339,7 +342,7 @@ def _cloths(reader: _Reader, given: object) -> tuple[Cloth, ...]:
             reader, ("cloth", name), _need_table(reader, ("cloth", name), entry), CLOTH
         )
         _file_name(reader, name)
-        cloths.append(Cloth(name, **plain))
+        cloths.append(_cloth(name, plain, _bears(reader, name, plain)))
     rest = [c.name for c in cloths if not c.pieces]
     if len(rest) > 1:
         raise reader.wrong(
@@ -347,5 +350,28 @@ def _cloths(reader: _Reader, given: object) -> tuple[Cloth, ...]:
             f"cloths '{rest[0]}' and '{rest[1]}' both take all other pieces; list the pieces of one of them.",
         )
     if not rest:
-        cloths.insert(0, Cloth("fur", **{k: v.default for k, v in CLOTH.items()}))  # type: ignore[arg-type]
+        cloths.insert(0, _cloth("fur", {k: v.default for k, v in CLOTH.items()}, None))
     return tuple(cloths)
+
+
+def _cloth(name: str, plain: Mapping[str, Any], bears: fabric.Cloth | None) -> Cloth:
+    return Cloth(name, plain["words"], plain["width"], plain["pieces"], plain["mass"], bears)
+
+
+def _bears(reader: _Reader, name: str, plain: Mapping[str, Any]) -> fabric.Cloth | None:
+    """What a cloth bears: the numbers of its kind, with those that the file gives in their place."""
+    kind = plain["kind"]
+    own = {k: plain[k] for k in BORNE if plain[k] is not None}
+    if not kind:
+        for key in own:
+            words = f"'{key}' of cloth '{name}' needs a kind to go with; add kind = \"KIND\", the nearest of"
+            raise reader.wrong(("cloth", name, key), f"{words} {', '.join(fabric.PRESETS)}.")
+        return None
+    if kind not in fabric.PRESETS:
+        hint = nearest(kind, fabric.PRESETS)
+        raise reader.wrong(("cloth", name, "kind"), f"cloth kind '{kind}' is unknown; {hint}")
+    if "stretch_bias" in own:
+        own["shear_deg"] = fabric.shear_of_bias(own.pop("stretch_bias"))
+    base = fabric.PRESETS[kind]
+    source = f"{', '.join(own)}: the suit file; the rest: {base.source}" if own else base.source
+    return replace(base, name=name, words=plain["words"] or base.words, source=source, **own)

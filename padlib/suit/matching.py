@@ -8,10 +8,12 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from padlib.flatten.cloth import cloth_use
 from padlib.flatten.darts import pairs_of_darts
 from padlib.flatten.ease import Ease, ease_of_pairs
 from padlib.flatten.flat import Flat
 from padlib.flatten.match import match
+from padlib.flatten.nap import nap_of
 from padlib.flatten.stretch import areas, stretch, summary
 from padlib.flatten.together import Pair, moved_dart, named_pairs
 from padlib.flatten.turn import turn_to_pile
@@ -30,7 +32,8 @@ def match_flats(
 ) -> list[Flat]:
     """Flats whose sewn edges and dart legs agree in length, vertex to vertex, laid in one solve.
 
-    limit: the cloth's stretch limit, a fraction; with it the worst stretch is kept down as well.
+    limit: the cloth's stretch limit, a fraction; with it the worst stretch is kept down as well, and
+    the use of its cloth where a flat is laid for one.
     ease: where one side of a seam is to be longer. held: names of panels that stay as they are, so
     that the others agree with them. Raises InputError where two eases are asked of one edge.
     """
@@ -43,7 +46,9 @@ def match_flats(
         more += [np.zeros(len(one) - 1) for one, _ in legs]
     meshes = [(f.panel.surface.vertices, f.panel.surface.faces) for f in flats]
     stay = {k for k, f in enumerate(flats) if f.panel.name in held}
-    laid, _ = match(meshes, [f.positions for f in flats], pairs, ease=more, limit=limit, held=stay)
+    naps = [nap_of(f.cloth, f.pile, *mesh) for f, mesh in zip(flats, meshes, strict=True)]
+    options = {"ease": more, "limit": limit, "held": stay, "naps": naps}
+    laid, _ = match(meshes, [f.positions for f in flats], pairs, **options)
     return [
         flat if k in stay else _moved(flat, positions)
         for k, (flat, positions) in enumerate(zip(flats, laid, strict=True))
@@ -74,3 +79,15 @@ def flat_summary(flat: Flat) -> Mapping[str, float]:
     """mean, p95, p99 and max of a flat's stretch as delivered."""
     surface = flat.panel.surface
     return summary(flat.stretch, areas(surface.vertices, surface.faces))
+
+
+def share_used(flat: Flat, limit: float) -> float:
+    """What 95 % of a flat's area keeps, 1 being what the cloth bears.
+
+    The use of the flat's own cloth; where it has none, its stretch over the limit, a fraction.
+    """
+    if flat.cloth is None:
+        return flat_summary(flat)["p95"] / limit
+    surface = flat.panel.surface
+    told = cloth_use(flat.cloth, surface.vertices, surface.faces, flat.positions)
+    return summary(told.use[:, None], areas(surface.vertices, surface.faces))["p95"]

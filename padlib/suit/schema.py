@@ -9,6 +9,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
+from padlib.flatten.cloth import BIAS, BOUNDS
+
 
 @dataclass(frozen=True)
 class Key:
@@ -137,11 +139,37 @@ PILLOWS = _table(
     width=Key("number", 1400.0, "cuttable width of both, mm", least=100.0, most=5000.0),
 )
 
+
+def _borne(key: str, words: str) -> Key:
+    """A number that a cloth's kind gives where the file does not."""
+    least, most = BIAS if key == "stretch_bias" else BOUNDS[key]
+    return Key("number", None, f"{words}; not given: as its kind", least=least, most=most)
+
+
+BORNE = _table(
+    stretch_along=_borne("stretch_along", "stretch that it bears along the pile, a fraction"),
+    stretch_across=_borne("stretch_across", "stretch that it bears across the pile, a fraction"),
+    stretch_bias=_borne("stretch_bias", "stretch of a strip cut on the bias, a fraction"),
+    slack_along=_borne("slack_along", "slack that does not show along the pile, a fraction"),
+    slack_across=_borne("slack_across", "slack that does not show across the pile, a fraction"),
+    stiffness_along=_borne("stiffness_along", "stiffness along the pile, beside the other two"),
+    stiffness_across=_borne("stiffness_across", "stiffness across the pile, beside the other two"),
+    stiffness_shear=_borne("stiffness_shear", "stiffness in shear, beside the other two"),
+)
+"""What a cloth bears: keys of [cloth.NAME] that go over those of its kind."""
+
 CLOTH = _table(
     words=Key("text", "", "what the maker calls it"),
     width=Key("number", 1500.0, "cuttable width, mm", least=100.0, most=5000.0),
     pieces=Key("texts", (), "panels cut from it; empty: all that no other cloth names"),
     mass=Key("number", 600.0, "mass of the cloth, g/m2", least=10.0, most=3000.0),
+    kind=Key(
+        "text",
+        "",
+        "what sort of cloth it is, see `padlib cloths`; empty: the same in all directions, with the "
+        "limit of [darts]",
+    ),
+    **BORNE,
 )
 
 SEAM = _table(

@@ -5,7 +5,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from concurrent.futures import Executor, ProcessPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -22,6 +22,7 @@ from padlib.body.parametric import parametric_body
 from padlib.body.scan import import_scan
 from padlib.errors import SuitError
 from padlib.findings import Finding, Grade
+from padlib.flatten.cloth import Cloth, cloth_use
 from padlib.flatten.darts import dart_panel
 from padlib.flatten.ease import Ease
 from padlib.flatten.flat import Flat
@@ -41,7 +42,7 @@ from padlib.seams.place import Place, carry_points, place_on_shell
 from padlib.seams.plan import Line, Options
 from padlib.suit.demo import DEMO_BODY
 from padlib.suit.file import DrawnSeam, Suit
-from padlib.suit.matching import DART_SHARES, flat_summary, match_flats, turned
+from padlib.suit.matching import DART_SHARES, flat_summary, match_flats, share_used, turned
 
 
 @dataclass(frozen=True)
@@ -133,16 +134,19 @@ def flatten_panels(
     limit: float,
     most: int,
     ease: Sequence[Ease] = (),
+    cloths: Mapping[str, Cloth] = MappingProxyType({}),
     workers: int = 1,
     tell: Tell = quiet,
 ) -> tuple[Flat, ...]:
     """Flats of all panels: darted, matched along every seam, pile down the page.
 
     pile: for each panel the way (3,) that the pile lies; limit: the cloth's stretch limit, a fraction;
-    most: darts in one panel; ease: on which seams one side is to be longer; workers: processes.
-    A panel that is the mirror image of another takes the other's flat, turned face down.
+    most: darts in one panel; ease: on which seams one side is to be longer; cloths: what a panel is cut
+    from, by its name; a panel that is not in it has a cloth that is the same in all directions and bears
+    the limit; workers: processes. A panel that is the mirror image of another takes the other's flat,
+    turned face down.
     """
-    own = [p for p in panels if p.mirror_of is None]
+    own = [_Task(p, pile[p.name], cloths.get(p.name), limit) for p in panels if p.mirror_of is None]
     with _pool(workers) as pool:
         matched = _within_limit(own, limit, most, pool, tell, ease=ease)
     laid = [turned(f, pile[f.panel.name]) for f in matched]
@@ -151,6 +155,16 @@ def flatten_panels(
     images = [mirror_flat(f, counts) for f in laid if f.panel.name in image_of]
     by_name = {f.panel.name: f for f in (*laid, *images)}
     return tuple(by_name[p.name] for p in panels)
+
+
+@dataclass(frozen=True)
+class _Task:
+    """A panel to be laid flat: its pile, its cloth or None, and the limit where it has none."""
+
+    panel: Panel
+    pile: NDArray[np.float64]
+    cloth: Cloth | None
+    limit: float
 
 
 @contextmanager
@@ -163,7 +177,7 @@ def _pool(workers: int) -> Iterator[Executor | None]:
 
 
 def _within_limit(
-    panels: Sequence[Panel],
+    tasks: Sequence[_Task],
     limit: float,
     most: int,
     pool: Executor | None,
@@ -172,13 +186,13 @@ def _within_limit(
     ease: Sequence[Ease],
 ) -> list[Flat]:
     """Flats darted and matched; those over the limit after matching are darted again, closer."""
-    flats = _darted(panels, limit * DART_SHARES[0], most, pool, tell)
+    flats = _darted(tasks, DART_SHARES[0], most, pool, tell)
     matched = match_flats(flats, limit=limit, ease=ease)
     for share in DART_SHARES[1:]:
-        over = [k for k, f in enumerate(matched) if flat_summary(f)["p95"] > limit]
+        over = [k for k, f in enumerate(matched) if share_used(f, limit) > 1.0]
         if not over or most == 0:
             break
-        again = _darted([panels[k] for k in over], limit * share, most, pool, quiet)
+        again = _darted([tasks[k] for k in over], share, most, pool, quiet)
         for k, flat in zip(over, again, strict=True):
             flats[k] = flat
         matched = match_flats(flats, limit=limit, ease=ease)
@@ -186,17 +200,25 @@ def _within_limit(
 
 
 def _darted(
-    panels: Sequence[Panel], limit: float, most: int, pool: Executor | None, tell: Tell
+    tasks: Sequence[_Task], share: float, most: int, pool: Executor | None, tell: Tell
 ) -> list[Flat]:
     """Darted flats, the largest panels first so that no worker waits for a late one."""
-    work = partial(dart_panel, limit=limit, max_darts=most)
-    order = sorted(range(len(panels)), key=lambda k: -len(panels[k].surface.faces))
-    queue = [panels[k] for k in order]
+    work = partial(_dart, share=share, most=most)
+    order = sorted(range(len(tasks)), key=lambda k: -len(tasks[k].panel.surface.faces))
+    queue = [tasks[k] for k in order]
     flats: dict[int, Flat] = {}
     for k, flat in zip(order, pool.map(work, queue) if pool else map(work, queue), strict=True):
         flats[k] = flat
-        tell(f"flattened {flat.panel.name}", len(flats) / len(panels))
-    return [flats[k] for k in range(len(panels))]
+        tell(f"flattened {flat.panel.name}", len(flats) / len(tasks))
+    return [flats[k] for k in range(len(tasks))]
+
+
+def _dart(task: _Task, *, share: float, most: int) -> Flat:
+    """One panel darted; share: the part of what its cloth bears that is aimed at."""
+    if task.cloth is None:
+        return dart_panel(task.panel, limit=task.limit * share, max_darts=most)
+    own = {"cloth": task.cloth, "pile": task.pile}
+    return dart_panel(task.panel, limit=share, max_darts=most, **own)
 
 
 def over_limit(flats: Sequence[Flat], limit: float) -> tuple[Finding, ...]:
@@ -208,24 +230,36 @@ def _over_limit(flats: Sequence[Flat], limit: float) -> list[Finding]:
     """A warning for each panel that is still stretched over the limit at its 95th percentile."""
     found = []
     for flat in flats:
-        p95 = flat_summary(flat)["p95"]
-        if p95 > limit and flat.panel.mirror_of is None:
-            found.append(
-                Finding(
-                    910,
-                    f"is stretched {100 * p95:.1f} % at its 95th percentile, over the cloth's "
-                    f"{100 * limit:.1f} %; add a seam there, allow more darts or take stretchier cloth",
-                    f"panel '{flat.panel.name}'",
-                    Grade.WARNING,
-                )
-            )
+        if share_used(flat, limit) > 1.0 and flat.panel.mirror_of is None:
+            words = f"{_too_much(flat, limit)}; add a seam there, allow more darts or take stretchier cloth"
+            found.append(Finding(910, words, f"panel '{flat.panel.name}'", Grade.WARNING))
     return found
 
 
-def suit_pieces(suit: Suit, flats: Sequence[Flat]) -> tuple[Piece, ...]:
-    """Pieces of all flats by the suit's allowances and cloths."""
+def _too_much(flat: Flat, limit: float) -> str:
+    """What is asked too much of a flat's cloth, and where that is worst."""
+    if flat.cloth is None:
+        p95 = flat_summary(flat)["p95"]
+        return (
+            f"is stretched {100 * p95:.1f} % at its 95th percentile, over the cloth's "
+            f"{100 * limit:.1f} %"
+        )
+    surface = flat.panel.surface
+    told = cloth_use(flat.cloth, surface.vertices, surface.faces, flat.positions)
+    worst = int(told.use.argmax())
+    spot = surface.vertices[surface.faces[worst]].mean(axis=0)
+    x, y, z = (round(float(c)) for c in spot)
+    return (
+        f"asks {100 * share_used(flat, limit):.0f} % of what '{flat.cloth.name}' bears at its 95th "
+        f"percentile; the worst place is near x {x}, y {y}, z {z} mm: {100 * told.along[worst]:+.1f} % "
+        f"along the pile, {100 * told.across[worst]:+.1f} % across it, "
+        f"{abs(told.shear_deg[worst]):.1f} degrees of shear"
+    )
+
+
+def panel_cloths(suit: Suit, names: Collection[str]) -> Mapping[str, str]:
+    """The name of the cloth that each panel is cut from. Raises SuitError for a panel not there."""
     rest = next(c.name for c in suit.cloths if not c.pieces)
-    names = {f.panel.name for f in flats}
     cloth = {n: rest for n in names}
     for c in suit.cloths:
         for name in c.pieces:
@@ -238,9 +272,21 @@ def suit_pieces(suit: Suit, flats: Sequence[Flat]) -> tuple[Piece, ...]:
             cloth |= {n: c.name for n in matching}
     pillow = {"top": suit.pillows["top"], "base": suit.pillows["base"]}
     cloth |= {n: pillow[n.rpartition("-")[2]] for n in names if n.startswith("pillow-")}
+    return MappingProxyType(cloth)
+
+
+def cloths_borne(suit: Suit, names: Collection[str]) -> Mapping[str, Cloth]:
+    """What each panel's cloth bears, for those whose cloth says of what kind it is."""
+    kinds = {c.name: c.bears for c in suit.cloths if c.bears is not None}
+    of = panel_cloths(suit, names)
+    return MappingProxyType({n: kinds[c] for n, c in of.items() if c in kinds})
+
+
+def suit_pieces(suit: Suit, flats: Sequence[Flat]) -> tuple[Piece, ...]:
+    """Pieces of all flats by the suit's allowances and cloths."""
     return make_pieces(
         flats,
-        cloth=MappingProxyType(cloth),
+        cloth=panel_cloths(suit, {f.panel.name for f in flats}),
         allowance_mm=suit.pieces["allowance"],
         opening_mm=suit.pieces["hem"],
         notch_spacing_mm=suit.pieces["notch_spacing"],
