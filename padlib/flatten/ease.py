@@ -79,19 +79,26 @@ def ease_of_pairs(
 
     Raises InputError where an edge is eased twice.
     """
-    asked = {f.panel.name: _asked(f.panel, eases) for f in flats}
     out = []
-    for _, (i, one, j, other) in named:
-        mine, theirs = (
-            _shares(asked[flats[k].panel.name], run) for k, run in ((i, one), (j, other))
-        )
+    for seam, (i, one, j, other) in named:
+        panels = flats[i].panel, flats[j].panel
+        mine, theirs = shares_of(panels[0], eases, one), shares_of(panels[1], eases, other)
         if (mine * theirs).any():
             raise InputError(
-                f"panels '{flats[i].panel.name}' and '{flats[j].panel.name}' are both eased on "
-                "the seam between them; ease one of them."
+                f"panels '{panels[0].name}' and '{panels[1].name}' are both eased on seam "
+                f"'{seam}' between them; ease one of them."
             )
         out.append((1.0 + mine) / (1.0 + theirs) - 1.0)
     return out
+
+
+def shares_of(panel: Panel, eases: Sequence[Ease], run: NDArray[np.int64]) -> NDArray[np.float64]:
+    """The share (k - 1,) that eases ask of each edge of a run (k,) of a panel.
+
+    Raises InputError where an edge of the panel is eased twice.
+    """
+    asked = _asked(panel, eases)
+    return np.array([asked.get(key, 0.0) for key in _keys(_edges(run)).tolist()])
 
 
 def _asked(panel: Panel, eases: Sequence[Ease]) -> dict[int, float]:
@@ -108,11 +115,6 @@ def _asked(panel: Panel, eases: Sequence[Ease]) -> dict[int, float]:
             )
         out |= dict.fromkeys(keys, ease.share)
     return out
-
-
-def _shares(asked: dict[int, float], run: NDArray[np.int64]) -> NDArray[np.float64]:
-    """The share (k - 1,) asked of each edge of a run (k,)."""
-    return np.array([asked.get(key, 0.0) for key in _keys(_edges(run)).tolist()])
 
 
 def _edges(run: NDArray[np.int64]) -> NDArray[np.int64]:

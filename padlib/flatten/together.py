@@ -57,12 +57,13 @@ def named_pairs(flats: Sequence[Flat]) -> list[Named]:
                 continue
             j, m = index[edge.partner[0]], edge.partner[1]
             if (j, m) > (i, k):
-                pairs += [(edge.seam, p) for p in _matched(i, flat, edge, j, flats[j])]
+                runs = matched_runs(flat, edge, flats[j])
+                pairs += [(edge.seam, (i, one, j, two)) for one, two in runs]
     return pairs
 
 
-def _matched(i: int, flat: Flat, edge: Edge, j: int, other: Flat) -> list[Pair]:
-    """Pairs of runs between the breaks of both sides of one seam."""
+def matched_runs(flat: Flat, edge: Edge, other: Flat) -> list[tuple[Run, Run]]:
+    """Runs of a flat's edge and of its partner edge on another flat, between the breaks of both."""
     back = other.panel.edges[edge.partner[1]] if edge.partner else edge
     one = _by_parent(flat.panel, chains(flat.panel, edge))
     two = _by_parent(other.panel, [c[::-1] for c in chains(other.panel, back)[::-1]])
@@ -75,7 +76,7 @@ def _matched(i: int, flat: Flat, edge: Edge, j: int, other: Flat) -> list[Pair]:
             stretch = order[start : end + 1]
             a, b = _run_of(one, stretch), _run_of(two, stretch)
             if a is not None and b is not None:
-                pairs.append((i, a, j, b))
+                pairs.append((a, b))
             start = end
     return pairs
 

@@ -151,12 +151,20 @@ def _seams(report: Mapping[str, Any]) -> str:
             " + ".join(s["panels"]),
             f"{s['length_mm']:.0f}",
             f"{s['flat_mm'][0]:.1f} / {s['flat_mm'][-1]:.1f}",
+            _eased(s.get("ease")),
         )
         for s in report["seams"]
     ]
     return "<h2>Seams</h2>" + _table(
-        ("seam", "sewn together", "length on the body, mm", "on paper, mm"), rows, (2, 3)
+        ("seam", "sewn together", "length on the body, mm", "on paper, mm", "ease"), rows, (2, 3)
     )
+
+
+def _eased(ease: Mapping[str, Any] | None) -> str:
+    """What to do with a seam's ease."""
+    if not ease:
+        return ""
+    return f"ease in {ease['got_mm']:.0f} mm of {ease['panel']}"
 
 
 def _pillows(report: Mapping[str, Any]) -> str:
@@ -203,6 +211,7 @@ def _fit(report: Mapping[str, Any]) -> str:
                 darts,
             )
         )
+    matched = report.get("matching", {}).get("words", "")
     proof = report["proof"].get("deviation_mm")
     told = (
         ""
@@ -215,6 +224,7 @@ def _fit(report: Mapping[str, Any]) -> str:
     return (
         "<h2>How well it will fit</h2>"
         + told
+        + (f"<p>{_e(matched)}</p>" if matched else "")
         + _table(
             ("panel", "side", "stretch mean, %", "95 %, %", "worst, %", "darts"), rows, (2, 3, 4)
         )

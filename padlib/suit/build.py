@@ -22,6 +22,7 @@ from threadpoolctl import threadpool_limits
 from padlib.body.body import Body
 from padlib.body.measure import Measurements, measure
 from padlib.findings import Finding, Grade
+from padlib.flatten.ease import Ease
 from padlib.flatten.flat import Flat
 from padlib.lay.lay import Lay
 from padlib.output.dxf import write_dxf
@@ -39,15 +40,18 @@ from padlib.pattern.piece import Piece
 from padlib.progress import Tell, quiet
 from padlib.proof.proof import Proof, prove
 from padlib.suit import report as reports
+from padlib.suit.ease import suit_eases
 from padlib.suit.file import Suit, read_suit
 from padlib.suit.matching import flat_summary, share_used
 from padlib.suit.order import steps
 from padlib.suit.pillows import DOWN, as_pairs, pillow_panels, rim_differences
+from padlib.suit.sewing import matching_report, seam_report, seams_apart
 from padlib.suit.steps import (
     Panels,
     cloths_borne,
     flatten_panels,
     make_panels,
+    on_shell,
     over_limit,
     pile_direction,
     suit_body,
@@ -56,6 +60,7 @@ from padlib.suit.steps import (
     suit_shell,
 )
 from padlib.suit.tables import warnings_of
+from padlib.suit.values import rounded
 from padlib.version import __version__
 
 STALE = ("panels/*.obj", "maps/*.png", "lay-*.svg")  # of an earlier suit in the same folder
@@ -103,6 +108,7 @@ class Built:
     lays: tuple[Lay, ...]
     proof: Proof | None
     findings: tuple[Finding, ...]
+    eases: tuple[Ease, ...] = ()
 
 
 def run(
@@ -135,12 +141,18 @@ def run(
     with clock.step("flatten"):
         pile = {p.name: pile_direction(p, panels.place) for p in panels.panels}
         pile |= {p.name: DOWN for p in cushions}
+        eases, eased = suit_eases(
+            suit.ease,
+            (*panels.panels, *cushions),
+            partial(on_shell, body=body, shell=shell, place=panels.place),
+        )
         every = flatten_panels(
             (*panels.panels, *cushions),
             pile,
             limit=limit,
             most=most,
             cloths=cloths_borne(suit, {p.name for p in (*panels.panels, *cushions)}),
+            ease=eases,
             workers=workers,
             tell=_within(tell, 0.25, 0.75),
         )
@@ -160,7 +172,8 @@ def run(
         tell("laying the pieces on cloth", 0.9)
         lays = suit_lays(suit, pieces, seconds=lay_seconds)
     findings = (*body.findings, *measurements.warnings, *shell.findings, *panels.findings)
-    findings += over_limit(every, limit)
+    findings += over_limit(every, limit) + eased
+    findings += seams_apart(_seams(flats, cushion_flats, eases))
     findings += tuple(f for piece in pieces for f in piece.findings)
     findings += tuple(f for flat in every for f in _of_flat(flat, limit))
     findings += () if proof is None else proof.findings
@@ -179,7 +192,15 @@ def run(
         lays,
         proof,
         findings,
+        eases,
     )
+
+
+def _seams(
+    flats: Sequence[Flat], cushions: Sequence[Flat], eases: Sequence[Ease]
+) -> list[dict[str, Any]]:
+    """seams[] of the report: those of the suit, then those of its pads."""
+    return seam_report(flats, eases) + seam_report(cushions, eases)
 
 
 def _of_flat(flat: Flat, limit: float) -> tuple[Finding, ...]:
@@ -195,14 +216,17 @@ def _within(tell: Tell, start: float, end: float) -> Tell:
 def make_report(built: Built, seconds: Mapping[str, float]) -> dict[str, Any]:
     """The report of a suit as plain values; `seconds` is the one part that differs between runs."""
     proof = built.proof
+    every = (*built.flats, *built.pillow_flats)
+    seams = _seams(built.flats, built.pillow_flats, built.eases)
     return {
         "padlib": __version__,
         "suit": built.suit.name,
         "body": reports.body_report(built.body, built.measurements),
         "pads": _pads(built),
         "pillows": reports.pillow_report(built.pillows, built.pillow_differences),
-        "panels": [reports.panel_report(f) for f in (*built.flats, *built.pillow_flats)],
-        "seams": reports.seam_report(built.flats) + reports.seam_report(built.pillow_flats),
+        "panels": [reports.panel_report(f) for f in every],
+        "seams": seams,
+        "matching": matching_report(every, seams),
         "pieces": reports.piece_report(built.pieces),
         "lay": reports.lay_report(built.lays),
         "proof": {} if proof is None else proof.told(),
@@ -233,8 +257,8 @@ def _pads(built: Built) -> list[dict[str, Any]]:
                     "name": pad.name,
                     "kind": pad.kind,
                     "side": side,
-                    "depth_max_mm": reports.rounded(deepest.get(key, 0.0), 2),
-                    "volume_l": reports.rounded(built.pad_litres.get(key, 0.0), 4),
+                    "depth_max_mm": rounded(deepest.get(key, 0.0), 2),
+                    "volume_l": rounded(built.pad_litres.get(key, 0.0), 4),
                 }
             )
     return told
@@ -370,7 +394,11 @@ def _write_report(built: Built, report: Mapping[str, Any], folder: Path) -> None
     (folder / "report.json").write_text(text + "\n", encoding="utf-8")
     suit = built.suit
     order = steps(
-        built.flats, built.pieces, closure=suit.seams["closure"], pillows=bool(built.pillows)
+        built.flats,
+        built.pieces,
+        closure=suit.seams["closure"],
+        pillows=bool(built.pillows),
+        sewn=report["seams"],
     )
     page = guide_html(
         report,

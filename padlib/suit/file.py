@@ -17,7 +17,7 @@ from padlib.padding.pad import Pad
 from padlib.padding.shapes import KINDS
 from padlib.padding.shapes.parameter import settled
 from padlib.suit.lines import key_lines, line_of
-from padlib.suit.schema import BORNE, CLOTH, PAD, SEAM, TABLES, TOP, Key
+from padlib.suit.schema import BORNE, CLOTH, EASE, PAD, SEAM, TABLES, TOP, Key
 
 MOST_BYTES = 2_000_000
 
@@ -47,6 +47,17 @@ class DrawnSeam:
 
 
 @dataclass(frozen=True)
+class AskedEase:
+    """Ease asked for on a seam: panel longer by percent, all along or between two places."""
+
+    seam: str
+    panel: str
+    percent: float
+    between: tuple[str | tuple[float, float, float], ...] = ()
+    line: int | None = None
+
+
+@dataclass(frozen=True)
 class Suit:
     """What a suit file says, checked. Tables that are plain settings are mappings of their keys."""
 
@@ -67,6 +78,7 @@ class Suit:
     proof: Mapping[str, Any]
     pillows: Mapping[str, Any]
     folder: Path = field(default=Path("."), compare=False)
+    ease: tuple[AskedEase, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -119,7 +131,7 @@ def parse_suit(text: str, *, name: str = "suit file", folder: Path | None = None
 
 
 def _suit(data: dict[str, Any], reader: _Reader, folder: Path) -> Suit:
-    arrays = {"pad", "seam", "cloth"}
+    arrays = {"pad", "seam", "cloth", "ease"}
     known = set(TOP) | set(TABLES) | arrays
     for key in data:
         if key not in known:
@@ -141,6 +153,7 @@ def _suit(data: dict[str, Any], reader: _Reader, folder: Path) -> Suit:
         pads=_pads(reader, data.get("pad", [])),
         drawn=_drawn(reader, data.get("seam", [])),
         cloths=_cloths(reader, data.get("cloth", {})),
+        ease=_eases(reader, data.get("ease", [])),
         folder=folder,
         **tables,
     )
@@ -332,6 +345,27 @@ def _drawn(reader: _Reader, given: object) -> tuple[DrawnSeam, ...]:
         line = line_of(dict(reader.lines), ("seam", i))
         seams.append(DrawnSeam(name, plain["through"], plain["closed"], plain["kind"], line))
     return tuple(seams)
+
+
+def _eases(reader: _Reader, given: object) -> tuple[AskedEase, ...]:
+    eases = []
+    for i, entry in enumerate(_need_array(reader, "ease", given)):
+        percent = entry.get("percent")
+        if isinstance(percent, int | float) and percent < 0:
+            words = (
+                f"'percent' is {percent:g}, but ease is only ever put in, never taken out; name the "
+                "panel on the other side of the seam instead."
+            )
+            raise reader.wrong(("ease", i, "percent"), words)
+        plain = _settings(reader, ("ease", i), entry, EASE)
+        for key in ("seam", "panel"):
+            if not plain[key]:
+                raise reader.wrong(("ease", i), f'this ease names no {key}; add {key} = "...".')
+        if len(plain["between"]) not in (0, 2):
+            words = f"'between' needs two places, not {len(plain['between'])}."
+            raise reader.wrong(("ease", i, "between"), words)
+        eases.append(AskedEase(**plain, line=line_of(dict(reader.lines), ("ease", i))))
+    return tuple(eases)
 
 
 def _cloths(reader: _Reader, given: object) -> tuple[Cloth, ...]:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from typing import Any
 
 from padlib.flatten.flat import Flat
 from padlib.pattern.piece import Piece
@@ -26,9 +27,17 @@ STAGES: tuple[tuple[str, tuple[str, ...]], ...] = (
 
 
 def steps(
-    flats: Sequence[Flat], pieces: Sequence[Piece], *, closure: str, pillows: bool
+    flats: Sequence[Flat],
+    pieces: Sequence[Piece],
+    *,
+    closure: str,
+    pillows: bool,
+    sewn: Sequence[Mapping[str, Any]] = (),
 ) -> list[str]:
-    """One sentence a step, with the seams' names as they stand on the pieces."""
+    """One sentence a step, with the seams' names as they stand on the pieces.
+
+    sewn: the seams as the report has them; where one is eased, the step says how much goes in.
+    """
     present = {e.seam for f in flats for e in f.panel.edges}
     darted = sorted({p.name for p in pieces if p.darts})
     out = [
@@ -49,7 +58,10 @@ def steps(
         here = [s for s in seams if s in present]
         used |= set(here)
         if here:
-            out.append(f"{words}: {', '.join(here)}. Match the notches; stitch along the pile.")
+            out.append(
+                f"{words}: {', '.join(here)}. Match the notches; stitch along the pile."
+                + eased_words(sewn, here)
+            )
     rest = sorted(
         present
         - used
@@ -57,7 +69,7 @@ def steps(
         - {s for s in present if "wrist" in s or "ankle" in s}
     )
     if rest:
-        out.append(f"The maker's own seams: {', '.join(rest)}.")
+        out.append(f"The maker's own seams: {', '.join(rest)}." + eased_words(sewn, rest))
     out.append("Hem neck, wrists and ankles.")
     if pillows:
         out.append(
@@ -68,3 +80,13 @@ def steps(
         "Try it on with a helper, open and shut the closure, sit, stride and reach; comb all seams."
     )
     return out
+
+
+def eased_words(seams: Sequence[Mapping[str, Any]], names: Sequence[str]) -> str:
+    """A sentence for each ease on the named seams of a report: how much to ease in, and where."""
+    told = [(s["name"], s["ease"]) for s in seams if s["name"] in names and s.get("ease")]
+    return "".join(
+        f" Ease in {ease['got_mm']:.0f} mm of {ease['panel']} on {name}, spread evenly over "
+        f"{ease['along_mm']:.0f} mm between the notches, without pleats."
+        for name, ease in told
+    )

@@ -6,23 +6,16 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from padlib.body.body import Body
 from padlib.body.measure import Measurements
 from padlib.flatten.flat import Flat
 from padlib.flatten.injective import overlaps
 from padlib.flatten.stretch import areas, flipped, summary
-from padlib.flatten.together import chains
 from padlib.lay.lay import Lay
 from padlib.padding.pillow import Pillow
 from padlib.pattern.piece import Piece
-from padlib.seams.panels import Edge
-
-
-def rounded(value: float, digits: int = 4) -> float:
-    """A plain float, rounded so that the report reads well and is the same on every run."""
-    return round(float(value), digits)
+from padlib.suit.values import rounded
 
 
 def _stretch(values: Mapping[str, float]) -> dict[str, float]:
@@ -42,7 +35,11 @@ def body_report(body: Body, measurements: Measurements) -> dict[str, Any]:
 
 
 def panel_report(flat: Flat) -> dict[str, Any]:
-    """One entry of panels[]: flips, overlaps, stretch before and after, darts."""
+    """One entry of panels[]: flips, overlaps, stretch before and after, darts.
+
+    stretch_unmatched is what the panel would have had on its own, without partners to agree with.
+    """
+    alone = flat.stretch if flat.stretch_unmatched is None else flat.stretch_unmatched
     surface = flat.panel.surface
     area = areas(surface.vertices, surface.faces)
     turned = flipped(surface.vertices, surface.faces, flat.positions)
@@ -55,6 +52,7 @@ def panel_report(flat: Flat) -> dict[str, Any]:
         "flipped": int(turned.sum()),
         "overlaps": int(overlaps(surface.faces, flat.positions)),
         "stretch_before": _stretch(summary(flat.stretch_before, flat.area_before)),
+        "stretch_unmatched": _stretch(summary(alone, area)),
         "stretch": _stretch(summary(flat.stretch, area)),
         "darts": [
             {
@@ -64,38 +62,6 @@ def panel_report(flat: Flat) -> dict[str, Any]:
             }
             for d in flat.darts
         ],
-    }
-
-
-def run_length(points: NDArray[np.float64], runs: Sequence[NDArray[np.int64]]) -> float:
-    """Length of an edge whose run may be broken by dart mouths, mm."""
-    return float(
-        sum(np.linalg.norm(np.diff(points[r], axis=0), axis=1).sum() for r in runs if len(r) > 1)
-    )
-
-
-def seam_report(flats: Sequence[Flat]) -> list[dict[str, Any]]:
-    """seams[]: every sewn edge once, its length on the shell and in both flats."""
-    by_name = {f.panel.name: f for f in flats}
-    told = []
-    for flat in flats:
-        for k, edge in enumerate(flat.panel.edges):
-            if edge.partner is None or edge.kind == "dart" or edge.partner < (flat.panel.name, k):
-                continue
-            other = by_name[edge.partner[0]]
-            told.append(_seam(flat, edge, other, other.panel.edges[edge.partner[1]]))
-    return sorted(told, key=lambda s: (s["name"], s["panels"]))
-
-
-def _seam(one: Flat, edge: Edge, two: Flat, back: Edge) -> dict[str, Any]:
-    lengths = [run_length(f.positions, chains(f.panel, e)) for f, e in ((one, edge), (two, back))]
-    return {
-        "name": edge.seam,
-        "kind": edge.kind,
-        "panels": [one.panel.name, two.panel.name],
-        "length_mm": rounded(run_length(one.panel.surface.vertices, chains(one.panel, edge)), 3),
-        "flat_mm": [rounded(v, 3) for v in lengths],
-        "difference_mm": rounded(abs(lengths[0] - lengths[1]), 4),
     }
 
 

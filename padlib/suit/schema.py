@@ -179,6 +179,19 @@ SEAM = _table(
     kind=Key("text", "sewn", "what happens along it", choices=SEAM_KINDS),
 )
 
+EASE = _table(
+    seam=Key("text", "", "the seam's name, as in report.json"),
+    panel=Key("text", "", "the panel on that seam which is cut longer and gathered in"),
+    percent=Key(
+        "number", 0.0, "how much longer than its partner, per cent of it", least=0.0, most=10.0
+    ),
+    between=Key(
+        "points",
+        (),
+        "two landmark names or [x, y, z] points: only the part of the seam between them is eased",
+    ),
+)
+
 PAD = _table(
     name=Key("text", "", "the pad's name"),
     kind=Key("text", "", "kind of pad"),

@@ -98,22 +98,30 @@ def make_panels(suit: Suit, body: Body, shell: Shell) -> Panels:
 def _drawn_line(seam: DrawnSeam, body: Body, shell: Shell, place: Place) -> Line:
     """A seam of the maker's, as the shortest curve on the shell through its points."""
     surface = place.surface
+    where = f"line {seam.line}: " if seam.line else ""
     through = []
     for point in seam.through:
-        if isinstance(point, str) and point not in place.at:
-            where = f"line {seam.line}: " if seam.line else ""
-            raise SuitError(
-                f"{where}seam '{seam.name}' runs through '{point}', which is no landmark of "
-                f"this body; there are {', '.join(sorted(place.at))}."
-            )
-        on_shell = (
-            place.at[point]
-            if isinstance(point, str)
-            else carry_points(body, shell, {"p": np.array(point)})["p"]
-        )
-        through.append(nearest(surface.vertices, surface.faces, on_shell[None])[0])
+        at = on_shell(point, f"{where}seam '{seam.name}' runs through", body, shell, place)
+        through.append(nearest(surface.vertices, surface.faces, at[None])[0])
     curve = geodesic(surface.vertices, surface.faces, through, closed=seam.closed)
     return Line(seam.name, Curve(curve.points, seam.closed), seam.kind)
+
+
+def on_shell(
+    point: str | tuple[float, float, float], words: str, body: Body, shell: Shell, place: Place
+) -> NDArray[np.float64]:
+    """The place (3,) mm on the shell of a landmark, or of a point on the body.
+
+    words: how a message begins. Raises SuitError for a landmark that is not there.
+    """
+    if not isinstance(point, str):
+        return carry_points(body, shell, {"p": np.array(point)})["p"]
+    if point not in place.at:
+        raise SuitError(
+            f"{words} '{point}', which is no landmark of this body; there are "
+            f"{', '.join(sorted(place.at))}."
+        )
+    return place.at[point]
 
 
 def pile_direction(panel: Panel, place: Place) -> np.ndarray:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import html
 import io
 import json
 from pathlib import Path
@@ -129,6 +130,74 @@ def test_partners_agree_in_length(demo_report: dict) -> None:
         for dart in panel["darts"]:
             assert dart["leg_difference_mm"] <= 0.2
             assert dart["intake_deg"] > 0
+
+
+def rim_steps(v: np.ndarray, flat: np.ndarray, f: np.ndarray) -> dict[tuple, float]:
+    """Length on paper of each boundary edge, by its two ends in space to the tenth of a micrometre."""
+    edges = f[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2)
+    _, first, count = np.unique(
+        np.sort(edges, axis=1), axis=0, return_index=True, return_counts=True
+    )
+    ends = edges[first[count == 1]]
+    places = np.round(v, 4) + 0.0
+    steps = np.linalg.norm(flat[ends[:, 1]] - flat[ends[:, 0]], axis=1)
+    keys = [tuple(sorted((tuple(places[a]), tuple(places[b])))) for a, b in ends]
+    return dict(zip(keys, steps.tolist(), strict=True))
+
+
+def parts_of(edges: set[tuple]) -> list[list[tuple]]:
+    """Edges in order, one list for each unbroken line that they make."""
+    at: dict[tuple, list[tuple]] = {}
+    for edge in sorted(edges):
+        for end in edge:
+            at.setdefault(end, []).append(edge)
+    left, out = set(edges), []
+    starts = [p for p, own in at.items() if len(own) != 2] + list(at)
+    for place in starts:
+        line = []
+        while edge := next((e for e in at[place] if e in left), None):
+            left.discard(edge)
+            line.append(edge)
+            place = edge[1] if edge[0] == place else edge[0]
+        if line:
+            out.append(line)
+    return out
+
+
+def test_partners_agree_between_any_two_notches(demo_folder: Path, demo_report: dict) -> None:
+    """From the OBJ files alone: over no stretch of any seam do partners differ by 0.2 mm or more."""
+    steps = {
+        p["name"]: rim_steps(*read_obj(demo_folder / "panels" / f"{p['name']}.obj"))
+        for p in demo_report["panels"]
+    }
+    for seam in demo_report["seams"]:
+        one, two = (steps[name] for name in seam["panels"])
+        both = parts_of(one.keys() & two.keys())
+        off = [np.cumsum([0.0, *(one[e] - two[e] for e in line)]) for line in both]
+
+        assert sum(len(line) for line in both) >= 3, seam["name"]
+        assert max(np.ptp(x) for x in off) < 0.2, seam["name"]
+        assert seam["worst_part_mm"] < 0.2, seam["name"]
+        assert seam["ease"] is None
+
+
+def test_price_of_matching_is_told(demo_folder: Path, demo_report: dict) -> None:
+    """Each panel has its stretch with and without partners, and report and guide say what it costs."""
+    told = demo_report["matching"]
+    size = np.array([p["area_cm2"] for p in demo_report["panels"]])
+    for key in ("stretch_unmatched", "stretch"):
+        mean = [p[key]["mean"] for p in demo_report["panels"]]
+        assert told[key]["mean"] == pytest.approx(size @ mean / size.sum(), abs=2e-5)
+        assert set(told[key]) == {"mean", "p95", "p99", "max"}
+    more = 100 * (told["stretch"]["mean"] - told["stretch_unmatched"]["mean"])
+    assert 0 < more < 1
+    assert f"{more:+.2f} percentage points" in told["words"]
+    assert told["words"] in html.unescape((demo_folder / "guide.html").read_text(encoding="utf-8"))
+
+
+def test_no_panel_pays_for_its_partner_with_a_torn_rim(demo_report: dict) -> None:
+    """No single triangle of any panel, however small, stretches by more than 10 %."""
+    assert max(p["stretch"]["max"] for p in demo_report["panels"]) < 0.10
 
 
 def test_every_sewn_edge_is_a_seam_of_the_report(demo_built: Built, demo_report: dict) -> None:

@@ -8,9 +8,10 @@ import pytest
 
 from padlib.errors import SuitError
 from padlib.suit.demo import DEMO_SUIT, demo_suit
-from padlib.suit.file import parse_suit, read_suit
+from padlib.suit.file import AskedEase, parse_suit, read_suit
 from padlib.suit.lines import key_lines
 
+EASE = "[[ease]]\nseam = 'a'\npanel = 'b'\n"
 GOOD = '''
 name = "moss"
 words = """many
@@ -39,6 +40,12 @@ through = [
   "waist_back",
 ]
 closed = true
+
+[[ease]]
+seam = "belt"
+panel = "front-left"
+percent = 2.5
+between = ["waist_left", [100, 0, 1000]]
 
 [cloth.fur]
 width = 1400
@@ -72,6 +79,11 @@ def test_everything_said_is_kept() -> None:
         ("felt", 1500.0, ("sleeve-under",)),
     ]
     assert suit.pieces["allowance"] == 10.0
+    assert suit.ease == (
+        AskedEase(
+            "belt", "front-left", 2.5, ("waist_left", (100.0, 0.0, 1000.0)), suit.ease[0].line
+        ),
+    )
 
 
 def test_lines_of_keys() -> None:
@@ -112,6 +124,13 @@ def test_lines_of_keys() -> None:
         ("[body.landmarks]\ncrotch = 4", 2, "'crotch' needs points as [x, y, z]"),
         ("[cloth.a]\n[cloth.b]", 2, "cloths 'a' and 'b' both take all other pieces"),
         ("[cloth.a]\npieces = 'x'", 2, "'pieces' must be a list of names in quotes."),
+        ("ease = 3", 1, "each ease must be a table under its own [[ease]]."),
+        (f"{EASE}percent = -2", 4, "'percent' is -2, but ease is only ever put in"),
+        (f"{EASE}percent = 11", 4, "'percent' is 11; it must lie between 0 and 10."),
+        (f"{EASE}percnt = 3", 4, "did you mean 'percent'?"),
+        (f"{EASE}between = ['crown']", 4, "'between' needs two places, not 1."),
+        ("[[ease]]\nseam = 'a'", 1, "this ease names no panel; add panel = "),
+        ("[[ease]]\npanel = 'a'", 1, "this ease names no seam; add seam = "),
         ("name = '../x'", 1, "'../x' cannot name a folder"),
     ],
 )

@@ -11,7 +11,8 @@ import pytest
 
 from padlib.output.png import stretch_map
 from padlib.suit.demo import DEMO_SUIT
-from padlib.suit.report import panel_report, seam_report
+from padlib.suit.report import panel_report
+from padlib.suit.sewing import seam_report
 from padlib.workshop.scene import scene_bytes
 from padlib.workshop.serve import Workshop
 from padlib.workshop.session import Session
