@@ -1,0 +1,117 @@
+"""Flats after one seam was moved: only the panels that it touches are laid again.
+
+Cutting is local: a panel that a moved seam does not touch comes out of the cut the same, vertex for
+vertex, so its flat is kept. A touched panel keeps its darts (`padlib.flatten.carry`) and fits itself
+to its neighbours, which keep the lengths that they have.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from padlib.flatten.carry import carried
+from padlib.flatten.ease import Ease
+from padlib.flatten.flat import Flat
+from padlib.flatten.together import mirror_flat
+from padlib.seams.panels import Panel
+from padlib.suit.matching import match_flats, turned
+
+
+@dataclass(frozen=True)
+class Again:
+    """Flats of all panels, in their order, and the names of those that were laid again."""
+
+    flats: tuple[Flat, ...]
+    laid: tuple[str, ...]
+
+
+def flatten_again(
+    panels: Sequence[Panel],
+    pile: Mapping[str, NDArray],
+    last: Sequence[Flat],
+    before: Sequence[Panel],
+    *,
+    limit: float,
+    ease: Sequence[Ease] = (),
+) -> Again:
+    """Flats of the panels as they are now, from the last flats and the panels that those came from.
+
+    pile: for each panel the way (3,) that the pile lies; limit: the cloth's stretch limit, a
+    fraction; ease: on which seams one side is to be longer. A panel without a namesake before is laid without darts. Raises MeshError where a panel
+    is not a disk, FlatteningError where no flat without flip or overlap was found.
+    """
+    own = [panel for panel in panels if panel.mirror_of is None]
+    known = {panel.name: panel for panel in before}
+    flat_of = {flat.panel.name: flat for flat in last}
+    flats, fresh = [], []
+    for panel in own:
+        old, flat = known.get(panel.name), flat_of.get(panel.name)
+        if old is not None and flat is not None and _same(old, panel):
+            flats.append(_relabelled(flat, old, panel))
+        else:
+            fresh.append(len(flats))
+            flats.append(carried(panel, flat, limit=limit))
+    flats = _matched(flats, fresh, pile, limit=limit, ease=ease)
+    counts = {panel.name: len(panel.edges) for panel in panels}
+    by_name = {flat.panel.name: flat for flat in flats}
+    image_of = {panel.mirror_of: panel.name for panel in panels if panel.mirror_of}
+    images = [mirror_flat(by_name[name], counts) for name in image_of]
+    by_name |= {flat.panel.name: flat for flat in images}
+    return Again(tuple(by_name[p.name] for p in panels), tuple(own[k].name for k in fresh))
+
+
+def _same(old: Panel, new: Panel) -> bool:
+    """Whether two panels are the same surface with the same runs of boundary."""
+    runs = len(old.edges) == len(new.edges) and all(
+        a.kind == b.kind and np.array_equal(a.run, b.run)
+        for a, b in zip(old.edges, new.edges, strict=True)
+    )
+    return (
+        runs
+        and np.array_equal(old.surface.faces, new.surface.faces)
+        and np.array_equal(old.surface.vertices, new.surface.vertices)
+    )
+
+
+def _relabelled(flat: Flat, old: Panel, new: Panel) -> Flat:
+    """A kept flat whose panel knows the new cut's numbers and partners."""
+    to = np.full(int(old.parents.max()) + 2, -1)  # the last place answers for the parent -1
+    to[old.parents] = new.parents
+    count = len(new.edges)
+    edges = tuple(
+        replace(edge, partner=now.partner, seam=now.seam)
+        for edge, now in zip(flat.panel.edges[:count], new.edges, strict=True)
+    )
+    panel = replace(
+        flat.panel, parents=to[flat.panel.parents], edges=edges + flat.panel.edges[count:]
+    )
+    return replace(flat, panel=panel)
+
+
+def _matched(
+    flats: Sequence[Flat],
+    fresh: Sequence[int],
+    pile: Mapping[str, NDArray],
+    *,
+    limit: float,
+    ease: Sequence[Ease],
+) -> list[Flat]:
+    """The flats with the fresh ones agreeing with their partners, their pile down the page."""
+    out = list(flats)
+    names = {flats[k].panel.name for k in fresh}
+    around = [f for f in flats if f.panel.name in names or _partners(f) & names]
+    held = {f.panel.name for f in around} - names
+    at = {f.panel.name: k for k, f in enumerate(flats)}
+    for flat in match_flats(around, limit=limit, ease=ease, held=held) if fresh else ():
+        if flat.panel.name in names:
+            out[at[flat.panel.name]] = turned(flat, pile[flat.panel.name])
+    return out
+
+
+def _partners(flat: Flat) -> set[str]:
+    """Names of the panels that a flat is sewn to."""
+    return {edge.partner[0] for edge in flat.panel.edges if edge.partner is not None}

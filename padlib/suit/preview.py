@@ -1,0 +1,95 @@
+"""A suit's flats while it is being edited: each step is done again only where its inputs changed.
+
+The first look does the whole way to the flats, with the search for darts. After that a changed pad
+makes a new shell, a moved seam a new cut, and only the panels that differ are laid again, with the
+darts that they have (`padlib.suit.again`). The printed pattern is never made of these flats: `build`
+seeks the darts anew.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from padlib.body.body import Body
+from padlib.findings import Finding
+from padlib.flatten.flat import Flat
+from padlib.padding.shell import Shell
+from padlib.progress import Tell, quiet
+from padlib.suit.again import flatten_again
+from padlib.suit.file import Suit
+from padlib.suit.steps import (
+    Panels,
+    flatten_panels,
+    make_panels,
+    over_limit,
+    pile_direction,
+    suit_body,
+    suit_shell,
+)
+
+
+@dataclass(frozen=True)
+class Preview:
+    """What a look at a suit gives, and what the next look starts from.
+
+    laid: names of the panels that were laid for this look; findings: panels over the cloth's limit,
+    for which the darts should be sought anew.
+    """
+
+    suit: Suit
+    body: Body
+    shell: Shell
+    panels: Panels
+    flats: tuple[Flat, ...]
+    laid: tuple[str, ...]
+    findings: tuple[Finding, ...]
+
+
+def preview(
+    suit: Suit, last: Preview | None = None, *, workers: int = 1, tell: Tell = quiet
+) -> Preview:
+    """The flats of a suit, from the last look at it where there is one.
+
+    workers: processes for the first look. Raises PadlibError in one sentence.
+    """
+    body = last.body if last is not None and _same_body(suit, last.suit) else suit_body(suit)
+    kept = last if last is not None and last.body is body else None
+    shell = kept.shell if kept is not None and _same_shell(suit, kept.suit) else None
+    shell = shell or suit_shell(suit, body)
+    panels = _panels(suit, body, shell, kept)
+    pile = {p.name: pile_direction(p, panels.place) for p in panels.panels}
+    limit = suit.darts["limit"]
+    if last is None:
+        most = suit.darts["most"]
+        flats = flatten_panels(
+            panels.panels, pile, limit=limit, most=most, ease=suit.ease, workers=workers, tell=tell
+        )
+        laid = tuple(p.name for p in panels.panels if p.mirror_of is None)
+    else:
+        again = flatten_again(
+            panels.panels, pile, last.flats, last.panels.panels, limit=limit, ease=suit.ease
+        )
+        flats, laid = again.flats, again.laid
+    return Preview(suit, body, shell, panels, flats, laid, over_limit(flats, limit))
+
+
+def _same_body(suit: Suit, last: Suit) -> bool:
+    """Whether both suits have one body, read and measured the same way."""
+    return (suit.folder, suit.body, suit.measurements, suit.landmarks) == (
+        last.folder,
+        last.body,
+        last.measurements,
+        last.landmarks,
+    )
+
+
+def _same_shell(suit: Suit, last: Suit) -> bool:
+    return (suit.pads, suit.shell) == (last.pads, last.shell)
+
+
+def _panels(suit: Suit, body: Body, shell: Shell, kept: Preview | None) -> Panels:
+    """The cut shell, the last one where neither shell nor seams changed."""
+    if kept is not None and kept.shell is shell:
+        if (suit.seams, suit.drawn) == (kept.suit.seams, kept.suit.drawn):
+            return kept.panels
+    return make_panels(suit, body, shell)
