@@ -20,6 +20,8 @@ from padlib.flatten.together import mirror_flat
 from padlib.seams.panels import Panel
 from padlib.suit.matching import match_flats, turned
 
+KEPT = 0.01  # mm: a change of a pad is felt a little, ever less, far from it
+
 
 @dataclass(frozen=True)
 class Again:
@@ -41,8 +43,9 @@ def flatten_again(
     """Flats of the panels as they are now, from the last flats and the panels that those came from.
 
     pile: for each panel the way (3,) that the pile lies; limit: the cloth's stretch limit, a
-    fraction; ease: on which seams one side is to be longer. A panel without a namesake before is laid without darts. Raises MeshError where a panel
-    is not a disk, FlatteningError where no flat without flip or overlap was found.
+    fraction; ease: on which seams one side is to be longer. A panel without a namesake before is laid
+    without darts. Raises MeshError where a panel is not a disk, FlatteningError where no flat without
+    flip or overlap was found.
     """
     own = [panel for panel in panels if panel.mirror_of is None]
     known = {panel.name: panel for panel in before}
@@ -65,7 +68,7 @@ def flatten_again(
 
 
 def _same(old: Panel, new: Panel) -> bool:
-    """Whether two panels are the same surface with the same runs of boundary."""
+    """Whether two panels are the same surface, but for `KEPT`, with the same runs of boundary."""
     runs = len(old.edges) == len(new.edges) and all(
         a.kind == b.kind and np.array_equal(a.run, b.run)
         for a, b in zip(old.edges, new.edges, strict=True)
@@ -73,7 +76,8 @@ def _same(old: Panel, new: Panel) -> bool:
     return (
         runs
         and np.array_equal(old.surface.faces, new.surface.faces)
-        and np.array_equal(old.surface.vertices, new.surface.vertices)
+        and old.surface.vertices.shape == new.surface.vertices.shape
+        and float(np.abs(old.surface.vertices - new.surface.vertices).max()) < KEPT
     )
 
 

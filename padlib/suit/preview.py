@@ -62,13 +62,11 @@ def preview(
     if last is None:
         most = suit.darts["most"]
         flats = flatten_panels(
-            panels.panels, pile, limit=limit, most=most, ease=suit.ease, workers=workers, tell=tell
+            panels.panels, pile, limit=limit, most=most, workers=workers, tell=tell
         )
         laid = tuple(p.name for p in panels.panels if p.mirror_of is None)
     else:
-        again = flatten_again(
-            panels.panels, pile, last.flats, last.panels.panels, limit=limit, ease=suit.ease
-        )
+        again = flatten_again(panels.panels, pile, last.flats, last.panels.panels, limit=limit)
         flats, laid = again.flats, again.laid
     return Preview(suit, body, shell, panels, flats, laid, over_limit(flats, limit))
 
@@ -89,7 +87,7 @@ def _same_shell(suit: Suit, last: Suit) -> bool:
 
 def _panels(suit: Suit, body: Body, shell: Shell, kept: Preview | None) -> Panels:
     """The cut shell, the last one where neither shell nor seams changed."""
-    if kept is not None and kept.shell is shell:
-        if (suit.seams, suit.drawn) == (kept.suit.seams, kept.suit.drawn):
-            return kept.panels
+    same_shell = kept is not None and kept.shell is shell
+    if same_shell and (suit.seams, suit.drawn) == (kept.suit.seams, kept.suit.drawn):
+        return kept.panels
     return make_panels(suit, body, shell)

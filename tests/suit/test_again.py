@@ -1,0 +1,176 @@
+"""Flats after a small change: what is kept, what is laid again, and that it still fits together."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from padlib.flatten.carry import carried
+from padlib.flatten.flat import Flat
+from padlib.flatten.injective import overlaps
+from padlib.flatten.stretch import flipped
+from padlib.suit.build import Built
+from padlib.suit.matching import flat_summary
+from padlib.suit.preview import Preview, preview
+
+
+@pytest.fixture(scope="module")
+def first(demo_built: Built) -> Preview:
+    """The demo suit as it was first looked at."""
+    b = demo_built
+    return Preview(b.suit, b.body, b.shell, b.panels, b.flats, (), ())
+
+
+@pytest.fixture(scope="module")
+def look(first: Preview) -> Callable[..., Preview]:
+    """A look at the demo suit with some keys of a table changed."""
+
+    def again(table: str, **keys: object) -> Preview:
+        changed = {**getattr(first.suit, table), **keys}
+        return preview(replace(first.suit, **{table: changed}), first)
+
+    return again
+
+
+@pytest.fixture(scope="module")
+def higher_neck(look: Callable[..., Preview]) -> Preview:
+    """The neck opening 10 mm higher."""
+    return look("seams", neck_rise=25.0)
+
+
+def largest_difference(flats: tuple[Flat, ...]) -> float:
+    """The largest difference in mm between an edge of a flat and its partner, vertex by vertex."""
+    worst = 0.0
+    by_name = {f.panel.name: f for f in flats}
+    for flat in flats:
+        for edge in flat.panel.edges:
+            if edge.partner is None or edge.partner[0] == flat.panel.name:
+                continue
+            other = by_name[edge.partner[0]]
+            run = other.panel.edges[edge.partner[1]].run[::-1]
+            sides = [
+                (f.panel.parents[r], f.panel.surface.vertices[r], f.positions[r])
+                for f, r in ((flat, edge.run), (other, run))
+            ]
+            lengths = []
+            for parents, space, plane in sides:
+                keep = parents[1:] != parents[:-1]  # not across the mouth of a dart
+                assert (np.linalg.norm(np.diff(space, axis=0), axis=1)[~keep] == 0).all()
+                lengths.append(np.linalg.norm(np.diff(plane, axis=0), axis=1)[keep])
+            worst = max(worst, float(np.abs(lengths[0] - lengths[1]).max()))
+    return worst
+
+
+def test_nothing_changed_nothing_laid(first: Preview, look: Callable[..., Preview]) -> None:
+    """A look at an unchanged suit lays nothing and gives the same flats."""
+    again = look("seams")
+
+    assert again.laid == ()
+    assert again.panels is first.panels
+    for old, new in zip(first.flats, again.flats, strict=True):
+        np.testing.assert_array_equal(old.positions, new.positions)
+
+
+def test_a_moved_seam_lays_only_the_panels_it_touches(
+    first: Preview, higher_neck: Preview
+) -> None:
+    """A higher neck lays front and back again; all others keep their flats to the last bit."""
+    assert higher_neck.laid == ("front-left", "back-left")
+    assert higher_neck.shell is first.shell
+    touched = {"front-left", "front-right", "back-left", "back-right"}
+    for old, new in zip(first.flats, higher_neck.flats, strict=True):
+        same = old.positions.shape == new.positions.shape and (old.positions == new.positions).all()
+        assert same == (old.panel.name not in touched)
+
+
+def test_flats_after_a_moved_seam_are_sound(first: Preview, higher_neck: Preview) -> None:
+    """No flip, no overlap, every seam agrees, each panel has the darts that it had and the limit holds."""
+    assert largest_difference(higher_neck.flats) < 0.01
+    for old, new in zip(first.flats, higher_neck.flats, strict=True):
+        surface = new.panel.surface
+        assert not flipped(surface.vertices, surface.faces, new.positions).any()
+        assert overlaps(surface.faces, new.positions) == 0
+        assert len(new.darts) == len(old.darts)
+        assert flat_summary(new)["p95"] <= first.suit.darts["limit"]
+        for dart in new.darts:
+            assert dart.leg_difference_mm < 0.01
+
+
+def test_partners_are_one_polyline(higher_neck: Preview) -> None:
+    """Kept and fresh panels share the new cut's numbers: partners are the same points in space."""
+    space: dict[int, np.ndarray] = {}
+    for flat in (f for f in higher_neck.flats if f.panel.mirror_of is None):
+        for parent, at in zip(flat.panel.parents, flat.panel.surface.vertices, strict=True):
+            if parent >= 0:
+                np.testing.assert_array_equal(space.setdefault(int(parent), at), at)
+
+
+def test_the_other_side_is_the_mirror_image(higher_neck: Preview) -> None:
+    """The right side's flats are those of the left, turned over."""
+    by_name = {f.panel.name: f for f in higher_neck.flats}
+    for name in higher_neck.laid:
+        left, right = by_name[name], by_name[name.replace("-left", "-right")]
+        mirrored = left.positions * [-1.0, 1.0]
+        np.testing.assert_allclose(
+            right.positions, mirrored - [mirrored[:, 0].min(), 0.0], atol=1e-9
+        )
+
+
+def test_a_changed_pad_leaves_the_sleeves(first: Preview) -> None:
+    """A deeper thigh pad makes a new shell; the sleeves, far from it, keep their flats."""
+    pads = tuple(
+        replace(p, parameters={**p.parameters, "depth": p.parameters["depth"] + 5.0})
+        if p.kind == "thigh"
+        else p
+        for p in first.suit.pads
+    )
+
+    again = preview(replace(first.suit, pads=pads), first)
+
+    assert again.body is first.body
+    assert again.shell is not first.shell
+    assert "leg-outer-left" in again.laid
+    assert not any(name.startswith("sleeve") for name in again.laid)
+    assert largest_difference(again.flats) < 0.01
+
+
+def test_darts_stay_where_they_were(first: Preview, higher_neck: Preview) -> None:
+    """A carried dart's apex is within 2 mm of where it was in space, its mouth within a triangle."""
+    old = {f.panel.name: f for f in first.flats}
+    darts = 0
+    for name in higher_neck.laid:
+        new = next(f for f in higher_neck.flats if f.panel.name == name)
+        for was, now in zip(old[name].darts, new.darts, strict=True):
+            ends = [
+                f.panel.surface.vertices[[d.apex, d.left[0]]]
+                for f, d in ((old[name], was), (new, now))
+            ]
+            off = np.linalg.norm(ends[0] - ends[1], axis=1)
+            assert off[0] < 2.0
+            assert off[1] < 12.0
+            darts += 1
+    assert darts > 0
+
+
+def test_a_dart_whose_edge_is_gone_is_left_out(first: Preview) -> None:
+    """Where no sewn edge is near a dart's mouth any more, the panel is laid without it."""
+    flat = next(f for f in first.flats if f.darts)
+    panel = next(p for p in first.panels.panels if p.name == flat.panel.name)
+    unsewn = replace(panel, edges=tuple(replace(e, kind="opening") for e in panel.edges))
+
+    assert carried(panel, flat).darts
+    assert carried(unsewn, flat).darts == ()
+
+
+def test_a_new_panel_is_laid_without_darts(first: Preview) -> None:
+    """A panel that was not there before is laid as it is."""
+    panel = first.panels.panels[0]
+
+    flat = carried(panel, None)
+
+    assert flat.darts == ()
+    assert flat.panel is panel
+    assert not flipped(panel.surface.vertices, panel.surface.faces, flat.positions).any()
