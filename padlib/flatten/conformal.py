@@ -15,9 +15,9 @@ import scipy.sparse as sp
 from numpy.typing import ArrayLike, NDArray
 
 from padlib.errors import MeshError
-from padlib.flatten.boundary_first import boundary_first
+from padlib.flatten.boundary_first import boundary_first, scale_of_least_strain
+from padlib.flatten.cotangent import Corners, Parts, corners, parts
 from padlib.flatten.disk import check_disk
-from padlib.flatten.rest import Rest, best_scale, rest
 from padlib.mesh.solve import factor
 from padlib.mesh.surface import Faces, Plane, Vertices
 
@@ -41,7 +41,7 @@ def conformal(vertices: Vertices, faces: Faces, *, pins: Pins | None = None) -> 
         return _free(vertices, faces, loop)
     held, spots = _checked_pins(pins, len(vertices))
     try:
-        return _solve(conformal_matrix(rest(vertices, faces), faces, loop), held, spots)
+        return _solve(corners(vertices, faces), faces, loop, held, spots)
     except np.linalg.LinAlgError as error:
         raise MeshError(_DEGENERATE) from error
 
@@ -68,12 +68,12 @@ def _free(vertices: Vertices, faces: Faces, loop: NDArray[np.int64]) -> Plane:
 
 def _least_squares(vertices: Vertices, faces: Faces, loop: NDArray[np.int64]) -> Plane:
     """The least-squares map with two far-apart boundary vertices held, scaled."""
-    at_rest = rest(vertices, faces)
+    made = corners(vertices, faces)
     held = _far_apart(vertices, loop)
     span = float(np.linalg.norm(vertices[held[1]] - vertices[held[0]]))
     spots = np.array([[0.0, 0.0], [span if span > 0 else 1.0, 0.0]])
-    flat = _solve(conformal_matrix(at_rest, faces, loop), held, spots)
-    return flat * best_scale(at_rest, faces, flat)
+    flat = _solve(made, faces, loop, held, spots)
+    return flat * scale_of_least_strain(made, faces, flat)
 
 
 def clockwise(faces: Faces, flat: Plane) -> NDArray[np.bool_]:
@@ -82,49 +82,39 @@ def clockwise(faces: Faces, flat: Plane) -> NDArray[np.bool_]:
     return ~((x[1] - x[0]) * (y[2] - y[0]) > (x[2] - x[0]) * (y[1] - y[0]))
 
 
-def conformal_matrix(at_rest: Rest, faces: Faces, loop: NDArray[np.int64]) -> sp.csc_matrix:
-    """The Hermitian matrix M (n, n) with z* M z / 2 = Dirichlet energy - area of z = x + iy.
+def _solve(
+    made: Corners, faces: Faces, loop: NDArray[np.int64], held: NDArray[np.int64], spots: Plane
+) -> Plane:
+    """The flat (n, 2) of least conformal energy with vertices held (k,) at their spots (k, 2).
 
-    Real part: the cotangent Laplacian. Imaginary part: half the boundary edges i -> j, the area of
-    the boundary polygon being the sum of Im(conj(z_i) z_j) / 2.
+    Its energy is z* M z / 2 of z = x + iy, M Hermitian: the cotangent Laplacian, less the area of
+    the boundary polygon, which is the sum of Im(conj(z_i) z_j) / 2 over its edges i -> j.
+    Raises numpy.linalg.LinAlgError where that is singular.
     """
     size = int(faces.max()) + 1
-    after = np.roll(loop, -1)
-    turn = np.full(len(loop), 0.5j)
-    laplace = laplacian(at_rest, faces).astype(np.complex128)
-    around = sp.coo_matrix(
-        (
-            np.concatenate([turn, -turn]),
-            (np.concatenate([loop, after]), np.concatenate([after, loop])),
-        ),
-        (size, size),
-    )
-    return (laplace + around).tocsc()
-
-
-def laplacian(at_rest: Rest, faces: Faces) -> sp.csc_matrix:
-    """The cotangent Laplacian (n, n), positive semidefinite: x' L x / 2 is the Dirichlet energy."""
-    size = int(faces.max()) + 1
-    i, j = np.array([0, 1, 2, 0, 1, 2, 1, 2, 0]), np.array([0, 1, 2, 1, 2, 0, 0, 1, 2])
-    values = at_rest.area * (at_rest.gx[i] * at_rest.gx[j] + at_rest.gy[i] * at_rest.gy[j])
-    corners = faces.T
-    entries = (values.ravel(), (corners[i].ravel(), corners[j].ravel()))
-    return sp.coo_matrix(entries, (size, size)).tocsc()
-
-
-def _solve(matrix: sp.csc_matrix, held: NDArray[np.int64], spots: Plane) -> Plane:
-    """Minimise with the held vertices fixed at their spots. LinAlgError where that is singular."""
-    size = matrix.shape[0]
-    fixed = np.zeros(size, bool)
-    fixed[held] = True
-    free = np.flatnonzero(~fixed)
+    divided = parts(made, faces, held, size)
+    inner, across = _with_area(divided, loop, held, size)
     z = np.zeros(size, np.complex128)
     z[held] = spots[:, 0] + 1j * spots[:, 1]
-    if len(free):
-        rows = matrix[free]
-        rhs = -(rows[:, held] @ z[held])
-        z[free] = factor(rows[:, free]).solve(rhs)
+    if len(divided.inside):
+        z[divided.inside] = factor(inner, lower=True).solve(-(across @ z[held]))
     return np.column_stack([z.real, z.imag])
+
+
+def _with_area(
+    divided: Parts, loop: NDArray[np.int64], held: NDArray[np.int64], size: int
+) -> tuple[sp.csc_matrix, sp.csr_matrix]:
+    """The parts of M: free by free, lower triangle, and free by held."""
+    number = np.empty(size, np.int64)  # held: -1 less its place among the held
+    number[divided.inside] = np.arange(len(divided.inside))
+    number[held] = -1 - np.arange(len(held))
+    i, j = number[loop], number[np.roll(loop, -1)]
+    high, low = np.maximum(i, j), np.minimum(i, j)
+    turn = np.where(high == i, 0.5j, -0.5j)  # M at (high, low)
+    both, half = low >= 0, (low < 0) & (high >= 0)
+    inner = sp.coo_matrix((turn[both], (high[both], low[both])), divided.inner.shape)
+    across = sp.coo_matrix((turn[half], (high[half], -1 - low[half])), divided.across.shape)
+    return (divided.inner + inner).tocsc(), (divided.across + across).tocsr()
 
 
 def _far_apart(vertices: Vertices, loop: NDArray[np.int64]) -> NDArray[np.int64]:

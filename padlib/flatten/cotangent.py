@@ -1,4 +1,4 @@
-"""Cotangents of the corners of triangles, and the parts of the Laplacian that a disk needs.
+"""Cotangents of the corners of triangles, and the Laplacian of a mesh, whole or parted.
 
 Component by component and without the frames that `rest` makes, because a linear map of a large
 mesh spends half of its time here.
@@ -12,7 +12,7 @@ import numpy as np
 import scipy.sparse as sp
 from numpy.typing import NDArray
 
-from padlib.flatten.rest import FLOOR, rest
+from padlib.flatten.rest import FLOOR, Rest, rest
 from padlib.mesh.surface import Faces, Vertices
 
 _THIN = 1e3 * FLOOR
@@ -37,10 +37,9 @@ class Corners:
 
 @dataclass(frozen=True)
 class Parts:
-    """The cotangent Laplacian of a disk, parted. inside (i,): vertices off the boundary.
+    """The cotangent Laplacian of a mesh, parted. inside (i,): vertices that are not held.
 
-    inner: their block (i, i), lower triangle; across (i, b): inside by boundary, in the order of the
-    loop.
+    inner: their block (i, i), lower triangle; across (i, b): inside by held, in the order of the held.
     """
 
     inside: NDArray[np.int64]
@@ -82,11 +81,11 @@ def _mend(vertices: Vertices, faces: Faces, thin: NDArray, dot: NDArray, double:
     double[thin] = 2.0 * area
 
 
-def parts(made: Corners, faces: Faces, loop: NDArray[np.int64], size: int) -> Parts:
-    """The Laplacian of a disk of `size` vertices with the boundary loop (b,), parted."""
-    count = size - len(loop)
-    number = np.zeros(size, np.int64)  # inside: its place; boundary: -1 less its place in the loop
-    number[loop] = -1 - np.arange(len(loop))
+def parts(made: Corners, faces: Faces, held: NDArray[np.int64], size: int) -> Parts:
+    """The Laplacian of a mesh of `size` vertices, parted into those held (b,) and all others."""
+    count = size - len(held)
+    number = np.zeros(size, np.int64)  # inside: its place; held: -1 less its place among the held
+    number[held] = -1 - np.arange(len(held))
     inside = np.flatnonzero(number == 0)
     number[inside] = np.arange(count)
     at = number[np.ascontiguousarray(faces.T)]
@@ -99,7 +98,7 @@ def parts(made: Corners, faces: Faces, loop: NDArray[np.int64], size: int) -> Pa
     rows = np.concatenate([high[both], np.arange(count)])
     columns = np.concatenate([low[both], np.arange(count)])
     inner = sp.coo_matrix((np.concatenate([w[both], own]), (rows, columns)), (count, count))
-    across = sp.coo_matrix((w[half], (high[half], -1 - low[half])), (count, len(loop)))
+    across = sp.coo_matrix((w[half], (high[half], -1 - low[half])), (count, len(held)))
     return Parts(inside, inner.tocsc(), across.tocsr())
 
 
@@ -110,3 +109,13 @@ def _diagonal(i: NDArray, j: NDArray, weight: NDArray, count: int) -> NDArray[np
         on = ends >= 0
         out -= np.bincount(ends[on], weight[on], count)
     return out
+
+
+def laplacian(at_rest: Rest, faces: Faces) -> sp.csc_matrix:
+    """The cotangent Laplacian (n, n), positive semidefinite: x' L x / 2 is the Dirichlet energy."""
+    size = int(faces.max()) + 1
+    i, j = np.array([0, 1, 2, 0, 1, 2, 1, 2, 0]), np.array([0, 1, 2, 1, 2, 0, 0, 1, 2])
+    values = at_rest.area * (at_rest.gx[i] * at_rest.gx[j] + at_rest.gy[i] * at_rest.gy[j])
+    corners = faces.T
+    entries = (values.ravel(), (corners[i].ravel(), corners[j].ravel()))
+    return sp.coo_matrix(entries, (size, size)).tocsc()

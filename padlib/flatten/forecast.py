@@ -17,7 +17,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from padlib.flatten.conformal import laplacian
+from padlib.flatten.cotangent import laplacian
 from padlib.flatten.disk import check_disk
 from padlib.flatten.rest import rest
 from padlib.mesh.solve import factor

@@ -20,7 +20,7 @@ import igl  # noqa: E402
 import numpy as np  # noqa: E402
 
 from padlib.flatten import conformal, isometric, stretch  # noqa: E402
-from padlib.flatten.conformal import laplacian  # noqa: E402
+from padlib.flatten.cotangent import laplacian  # noqa: E402
 from padlib.flatten.rest import rest  # noqa: E402
 from padlib.flatten.stretch import areas, flipped  # noqa: E402
 from padlib.mesh.solve import BACKEND, factor  # noqa: E402

@@ -7,8 +7,8 @@ import pytest
 
 from padlib.flatten import stretch
 from padlib.flatten.boundary_first import boundary_first, scale_of_least_strain
-from padlib.flatten.conformal import conformal, laplacian
-from padlib.flatten.cotangent import corners, parts
+from padlib.flatten.conformal import conformal
+from padlib.flatten.cotangent import corners, laplacian, parts
 from padlib.flatten.disk import boundary_loop
 from padlib.flatten.rest import best_scale, rest
 from padlib.flatten.stretch import areas, flipped
