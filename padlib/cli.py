@@ -16,6 +16,7 @@ from padlib.body.scan import Scan, import_scan
 from padlib.body.table import read_measurements
 from padlib.errors import InputError, PadlibError
 from padlib.output.mesh import ply_bytes
+from padlib.output.strip_test import strip_test_text
 from padlib.output.whole import write_whole
 from padlib.progress import bar
 from padlib.suit.build import build
@@ -39,6 +40,7 @@ def parser() -> argparse.ArgumentParser:
     _body(commands)
     _measure(commands)
     _flatten(commands)
+    _cloths(commands)
     _workshop(commands)
     return top
 
@@ -143,6 +145,25 @@ def _flatten(commands: argparse._SubParsersAction) -> None:
     command.add_argument(
         "--unit", choices=("mm", "cm", "dm", "m", "inch"), default="mm", help="unit of the file"
     )
+    command.add_argument(
+        "--cloth",
+        default="",
+        metavar="KIND",
+        help="kind of cloth, see `padlib cloths` (instead of --limit)",
+    )
+    command.add_argument(
+        "--pile",
+        type=float,
+        nargs=3,
+        default=(0.0, 0.0, -1.0),
+        metavar=("X", "Y", "Z"),
+        help="which way its pile lies in the file's space (default: down)",
+    )
+
+
+def _cloths(commands: argparse._SubParsersAction) -> None:
+    words = "the kinds of cloth, what they bear, and how to measure your own"
+    _add(commands, "cloths", words, _run_cloths)
 
 
 def _workshop(commands: argparse._SubParsersAction) -> None:
@@ -250,13 +271,23 @@ def _run_measure(a: argparse.Namespace) -> int:
 
 
 def _run_flatten(a: argparse.Namespace) -> int:
-    report = flatten_file(a.file, a.out, limit=a.limit, darts=a.darts, unit=a.unit)
+    own = {"cloth": a.cloth, "pile": tuple(a.pile)}
+    report = flatten_file(a.file, a.out, limit=a.limit, darts=a.darts, unit=a.unit, **own)
     for panel in report["panels"]:
         s = panel["stretch"]
         print(
             f"{panel['name']}: {panel['triangles']} triangles, stretch mean {100 * s['mean']:.2f} %, "
             f"95 % {100 * s['p95']:.2f} %, most {100 * s['max']:.2f} %, {len(panel['darts'])} darts"
         )
+        if use := panel.get("cloth_use"):
+            print(
+                f"  of the limits of {use['cloth']} 95 % of the area uses {100 * use['p95']:.0f} %"
+            )
+    return 0
+
+
+def _run_cloths(a: argparse.Namespace) -> int:
+    print(strip_test_text(), end="")
     return 0
 
 

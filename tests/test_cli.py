@@ -10,8 +10,9 @@ import pytest
 import trimesh
 
 from padlib.cli import main, parser
+from padlib.flatten.cloth import PRESETS
 
-COMMANDS = ("demo", "build", "scan", "body", "measure", "flatten", "workshop")
+COMMANDS = ("demo", "build", "scan", "body", "measure", "flatten", "cloths", "workshop")
 
 
 def run(capsys: pytest.CaptureFixture[str], *words: str) -> tuple[int, str, str]:
@@ -177,6 +178,36 @@ def test_flatten_a_half_cylinder(tmp_path: Path, capsys: pytest.CaptureFixture[s
     assert "half" in said
     assert report["panels"][0]["stretch"]["max"] < 1e-3
     assert sorted(sides) == pytest.approx([60 * np.pi, 300], rel=1e-3)  # VALUES 6.1, cylinder
+
+
+def test_cloths_tells_kinds_and_strip_test(capsys: pytest.CaptureFixture[str]) -> None:
+    """`padlib cloths` prints each kind and how to measure one's own, and that there is no source."""
+    status, said, err = run(capsys, "cloths")
+
+    assert (status, err) == (0, "")
+    assert all(kind in said for kind in PRESETS)
+    assert "The 100 mm strip test (common practice, no source)" in said
+
+
+def test_flatten_for_a_kind_of_cloth(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """`padlib flatten --cloth` lays a dome for that cloth, says how much it uses, refuses unknown kinds."""
+    dome = trimesh.creation.icosphere(subdivisions=3, radius=100)
+    dome.update_faces(dome.triangles_center[:, 2] > 70)
+    dome.remove_unreferenced_vertices()
+    path = tmp_path / "dome.ply"
+    dome.export(path)
+    out = str(tmp_path / "flat")
+    words = ("flatten", str(path), "--out", out, "--pile", "0", "-1", "0", "--cloth")
+
+    status, said, _ = run(capsys, *words, "fleece")
+
+    use = json.loads((tmp_path / "flat" / "report.json").read_text())["panels"][0]["cloth_use"]
+    assert status == 0
+    assert 0.2 < use["p95"] < 1.1
+    assert f"of the limits of fleece 95 % of the area uses {100 * use['p95']:.0f} %" in said
+    status, _, err = run(capsys, *words, "flece")
+    assert status == 2
+    assert "cloth kind 'flece' is unknown; did you mean 'fleece'?" in err
 
 
 def test_flatten_a_closed_mesh(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

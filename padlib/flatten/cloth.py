@@ -115,31 +115,31 @@ PRESETS = _presets(
     Cloth(
         "long-pile-fur",
         "long pile on a knitted backing; the pile hides small wrinkles",
-        *(0.05, 0.08, 0.05, 0.06, 9.0),
+        *(0.05, 0.08, 0.05, 0.06, shear_of_bias(0.08)),
         *(1.0, 0.6, 0.4),
     ),
     Cloth(
         "short-pile",
         "short plush pile on a knitted backing; every wrinkle shows",
-        *(0.06, 0.12, 0.03, 0.04, 9.0),
+        *(0.06, 0.12, 0.03, 0.04, shear_of_bias(0.08)),
         *(1.0, 0.5, 0.4),
     ),
     Cloth(
         "fleece",
         "brushed knit, both faces alike, little recovery",
-        *(0.05, 0.12, 0.04, 0.04, 9.0),
+        *(0.05, 0.12, 0.04, 0.04, shear_of_bias(0.08)),
         *(1.0, 0.5, 0.4),
     ),
     Cloth(
         "woven-cotton",
         "plain weave, firm along both threads, gives on the bias",
-        *(0.015, 0.02, 0.02, 0.02, 10.0),
+        *(0.015, 0.02, 0.02, 0.02, shear_of_bias(0.08)),
         *(1.0, 0.8, 0.1),
     ),
     Cloth(
         "four-way-lycra",
         "elastic knit, cut small and stretched on; slack shows at once",
-        *(0.25, 0.35, 0.03, 0.03, 18.0),
+        *(0.25, 0.35, 0.03, 0.03, shear_of_bias(0.15)),
         *(1.0, 0.8, 0.5),
     ),
 )
@@ -150,7 +150,7 @@ STRIP_TEST = (
     "pile, one across it, one on the bias (at 45 degrees). Keep clear of the selvedge.",
     "On the back of each strip draw two lines across it, 100 mm apart, and lay the strip on a table.",
     "Hold the strip outside both lines and pull slowly along a ruler, as hard as a seam in wear would. "
-    "Stop where the backing stops giving easily, the strip curls or narrows, or the pile parts; read "
+    "Stop where the backing stops giving easily, its edges curl, or the pile parts; read "
     "the distance of the lines. Each millimetre over 100 is 1 %.",
     "Let go, wait a minute and read again. If it stays more than 2 mm longer, pull less far and begin again "
     "with a new strip: the limit is where it still comes back.",

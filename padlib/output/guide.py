@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from padlib.lay.lay import Lay
 from padlib.output.cautions import CAUTIONS
+from padlib.output.strip_test import strip_test_html
 from padlib.pattern.piece import Piece
 
 _STYLE = """
@@ -95,6 +96,7 @@ def guide_html(
         _before(allowance_mm),
         _pieces(pieces),
         _cloth(lays),
+        strip_test_html(),
         _seams(report),
         _pillows(report),
         _steps(steps),
@@ -198,19 +200,7 @@ def _steps(steps: Sequence[str]) -> str:
 
 
 def _fit(report: Mapping[str, Any]) -> str:
-    rows = []
-    for p in report["panels"]:
-        darts = ", ".join(f"{d['length_mm']:.0f} mm" for d in p["darts"]) or "none"
-        rows.append(
-            (
-                p["name"],
-                p["side"],
-                f"{100 * p['stretch']['mean']:.1f}",
-                f"{100 * p['stretch']['p95']:.1f}",
-                f"{100 * p['stretch']['max']:.1f}",
-                darts,
-            )
-        )
+    rows = [_panel_row(p) for p in report["panels"]]
     matched = report.get("matching", {}).get("words", "")
     proof = report["proof"].get("deviation_mm")
     told = (
@@ -228,6 +218,38 @@ def _fit(report: Mapping[str, Any]) -> str:
         + _table(
             ("panel", "side", "stretch mean, %", "95 %, %", "worst, %", "darts"), rows, (2, 3, 4)
         )
+        + _use(report)
+    )
+
+
+def _panel_row(panel: Mapping[str, Any]) -> tuple[str, ...]:
+    darts = ", ".join(f"{d['length_mm']:.0f} mm" for d in panel["darts"]) or "none"
+    told = (f"{100 * panel['stretch'][key]:.1f}" for key in ("mean", "p95", "max"))
+    return (panel["name"], panel["side"], *told, darts)
+
+
+def _use(report: Mapping[str, Any]) -> str:
+    """What panels ask of their cloths, where the suit file says what the cloths bear."""
+    rows = [
+        (
+            p["name"],
+            use["cloth"],
+            f"{100 * use['p95']:.0f}",
+            f"{100 * use['max']:.0f}",
+            *(f"{100 * use[key]:.1f}" for key in ("along_p95", "across_p95", "bias_p95")),
+            f"{use['shear_deg_p95']:.1f}",
+        )
+        for p in report["panels"]
+        if (use := p.get("cloth_use"))
+    ]
+    if not rows:
+        return ""
+    head = ("panel", "cloth", "95 %, % of its limits", "worst, %")
+    head += ("along, %", "across, %", "bias, %", "shear, degrees")
+    return (
+        "<h3>What is asked of the cloth</h3><p>100 % is the cloth's own limit: in the direction in which it is "
+        "nearest to it, stretch and slack counted apart. Along, across, bias and shear: what 95 % of the panel "
+        "stays under, stretch or slack.</p>" + _table(head, rows, (2, 3, 4, 5, 6, 7))
     )
 
 

@@ -228,6 +228,7 @@ def make_report(built: Built, seconds: Mapping[str, float]) -> dict[str, Any]:
         "seams": seams,
         "matching": matching_report(every, seams),
         "pieces": reports.piece_report(built.pieces),
+        "cloths": reports.cloth_report([c.bears for c in built.suit.cloths if c.bears]),
         "lay": reports.lay_report(built.lays),
         "proof": {} if proof is None else proof.told(),
         "warnings": warnings_of(built.findings),
@@ -342,8 +343,10 @@ def _write_panel(flat: Flat, folder: Path, scale: float, limit: float) -> None:
     text = obj_text(surface.vertices, surface.faces, flat.positions, name=name)
     (folder / "panels" / f"{name}.obj").write_text(text)
     s = flat_summary(flat)
+    own = "" if flat.cloth is None else f" ({100 * share_used(flat, limit):.0f} % of its limits)"
+    limit = limit if flat.cloth is None else flat.cloth.plain
     below = (
-        f"mean {100 * s['mean']:.1f} %, 95 % of the cloth below {100 * s['p95']:.1f} %, "
+        f"mean {100 * s['mean']:.1f} %, 95 % of the cloth below {100 * s['p95']:.1f} %{own}, "
         f"worst {100 * s['max']:.1f} %; {len(flat.darts)} darts; dashed: the cloth's limit"
     )
     picture = stretch_map(flat, scale=scale, limit=limit, title=name, below=below)

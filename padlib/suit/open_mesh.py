@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from padlib.errors import InputError, MeshError
+from padlib.flatten.cloth import PRESETS
 from padlib.flatten.darts import dart_panel
 from padlib.flatten.flat import Flat
 from padlib.flatten.together import chains
@@ -24,6 +25,7 @@ from padlib.output.pdf import write_roll_pdf
 from padlib.output.png import map_scale, stretch_map
 from padlib.output.svg import write_svg
 from padlib.seams.panels import Edge, Panel
+from padlib.suit.file import nearest
 from padlib.suit.matching import flat_summary, match_flats
 from padlib.suit.report import panel_report
 from padlib.version import __version__
@@ -31,6 +33,7 @@ from padlib.version import __version__
 UNITS = {"mm": 1.0, "cm": 10.0, "dm": 100.0, "m": 1000.0, "inch": 25.4}
 APART = 20.0  # mm between outlines on the sheet
 SQUARE = 100.0  # mm, the test square
+DOWN = (0.0, 0.0, -1.0)
 
 
 def open_panels(surface: Surface, name: str) -> tuple[Panel, ...]:
@@ -63,17 +66,26 @@ def _not_a_disk(name: str, vertices: np.ndarray, faces: np.ndarray) -> str:
 
 
 def flatten_file(
-    path: str | Path, out: str | Path, *, limit: float = 0.05, darts: int = 0, unit: str = "mm"
+    path: str | Path,
+    out: str | Path,
+    *,
+    limit: float = 0.05,
+    darts: int = 0,
+    unit: str = "mm",
+    cloth: str = "",
+    pile: tuple[float, float, float] = DOWN,
 ) -> dict[str, Any]:
     """Lay an open mesh flat and write outline, stretch map, OBJ and report.json into `out`.
 
-    limit: the stretch that the cloth bears, a fraction; darts: most darts; unit: of the file.
+    limit: the stretch that the cloth bears, a fraction; darts: most darts; unit: of the file; cloth: a
+    kind of cloth, whose own limits go before `limit`; pile: which way its pile lies in space.
     Returns the report. Raises InputError for values out of range, MeshError for a mesh that is no disk.
     """
     if not 0.005 <= limit <= 0.5:
         raise InputError(f"limit is {limit:g}; it must lie between 0.005 and 0.5 (0.05 is 5 %).")
     if not 0 <= darts <= 12:
         raise InputError(f"darts is {darts}; it must lie between 0 and 12.")
+    own = _own(cloth, pile)
     path, out = Path(path), Path(out)
     check_folder(out)
     surface = read_mesh(path)
@@ -83,7 +95,8 @@ def flatten_file(
         surface, told = repair(surface)
         found += told
     panels = open_panels(surface, path.stem)
-    flats = [dart_panel(p, limit=limit, max_darts=darts) for p in panels]
+    aim = limit if own["cloth"] is None else 1.0
+    flats = [dart_panel(p, limit=aim, max_darts=darts, **own) for p in panels]
     if any(f.darts for f in flats):
         flats = match_flats(flats, limit=limit)
     report = {
@@ -95,6 +108,15 @@ def flatten_file(
     with results(out) as work:
         _write(flats, limit, report, work)
     return report
+
+
+def _own(cloth: str, pile: tuple[float, float, float]) -> dict[str, Any]:
+    """The kind of cloth and its pile as options of flattening, or InputError."""
+    if not cloth:
+        return {"cloth": None, "pile": None}
+    if cloth not in PRESETS:
+        raise InputError(f"cloth kind '{cloth}' is unknown; {nearest(cloth, PRESETS)}")
+    return {"cloth": PRESETS[cloth], "pile": pile}
 
 
 def _write(flats: list[Flat], limit: float, report: dict[str, Any], work: Path) -> None:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import asdict
 from typing import Any
 
 import numpy as np
 
 from padlib.body.body import Body
 from padlib.body.measure import Measurements
+from padlib.flatten.cloth import Cloth, cloth_use
 from padlib.flatten.flat import Flat
 from padlib.flatten.injective import overlaps
 from padlib.flatten.stretch import areas, flipped, summary
@@ -43,7 +45,7 @@ def panel_report(flat: Flat) -> dict[str, Any]:
     surface = flat.panel.surface
     area = areas(surface.vertices, surface.faces)
     turned = flipped(surface.vertices, surface.faces, flat.positions)
-    return {
+    told = {
         "name": flat.panel.name,
         "side": flat.panel.side,
         "mirror_of": flat.panel.mirror_of,
@@ -63,6 +65,31 @@ def panel_report(flat: Flat) -> dict[str, Any]:
             for d in flat.darts
         ],
     }
+    return told if flat.cloth is None else told | {"cloth_use": use_report(flat, flat.cloth)}
+
+
+def use_report(flat: Flat, cloth: Cloth) -> dict[str, Any]:
+    """What a flat asks of its cloth: 1 is the cloth's limit; strains are absolute 95th percentiles."""
+    surface = flat.panel.surface
+    told = cloth_use(cloth, surface.vertices, surface.faces, flat.positions)
+    area = areas(surface.vertices, surface.faces)
+    parts = {"along": told.along, "across": told.across, "bias": told.bias}
+    parts["shear_deg"] = told.shear_deg
+    spot = surface.vertices[surface.faces[int(told.use.argmax())]].mean(axis=0)
+    return {
+        "cloth": cloth.name,
+        **_stretch(summary(told.use[:, None], area)),
+        **{
+            f"{name}_p95": rounded(summary(values.reshape(len(area), -1), area)["p95"], 5)
+            for name, values in parts.items()
+        },
+        "worst_at_mm": [rounded(c, 1) for c in spot],
+    }
+
+
+def cloth_report(cloths: Sequence[Cloth]) -> list[dict[str, Any]]:
+    """cloths[]: what each cloth bears, limits as fractions, and where the numbers are from."""
+    return [asdict(cloth) | {"bias": rounded(cloth.bias, 5)} for cloth in cloths]
 
 
 def piece_report(pieces: Sequence[Piece]) -> list[dict[str, Any]]:

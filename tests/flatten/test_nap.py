@@ -13,6 +13,8 @@ from padlib.flatten import isometric, stretch
 from padlib.flatten.cloth import PRESETS, Cloth, cloth_use
 from padlib.flatten.injective import overlaps
 from padlib.flatten.isometric import solve
+from padlib.flatten.match import match
+from padlib.flatten.nap import nap_of
 from padlib.flatten.stretch import areas, flipped, summary
 from padlib.flatten.turn import mean_pile
 
@@ -200,3 +202,39 @@ def test_bad_piles_are_told(by_hand, pile, error, words):
     """A cloth without a pile, or a pile that is no direction, is refused."""
     with pytest.raises(error, match=words):
         isometric(*by_hand.saddle(count=5), cloth=FUR, pile=pile)
+
+
+def test_one_solve_is_each_on_its_own(by_hand):
+    """Panels that are sewn to nothing stay in one solve as each is best on its own, cloth by cloth."""
+    meshes = [by_hand.saddle(count=13), by_hand.cap(40, 8), by_hand.saddle(count=9)]
+    piles, cloths = [FRONT, None, (1, 0.2, 0)], [FUR, None, PRESETS["woven-cotton"]]
+    each = list(zip(meshes, cloths, piles, strict=True))
+    alone = [isometric(*mesh, cloth=c, pile=p, tolerance=1e-12) for mesh, c, p in each]
+    naps = [nap_of(c, p, *mesh) for mesh, c, p in each]
+
+    flats, _ = match(meshes, alone, [], naps=naps, tolerance=1e-12)
+
+    for mesh, flat, own in zip(meshes, flats, alone, strict=True):
+        # the pile is right to a ten-thousandth of a radian at the end of either solve
+        np.testing.assert_allclose(stretch(*mesh, flat), stretch(*mesh, own), atol=1e-5)
+
+
+def test_sewn_panels_of_two_cloths_agree(by_hand):
+    """A seam between two cloths agrees in length, and the soft cloth gives way more than the firm one."""
+    mesh = by_hand.cap(40, 10)
+    rim = np.arange(len(mesh[0]) - 60, len(mesh[0]))
+    pair = (0, rim[:30], 1, rim[:30])
+    firm = Cloth("firm", "", 0.02, 0.02, 0.02, 0.02, 3.0)
+    naps = [nap_of(cloth, FRONT, *mesh) for cloth in (firm, FUR)]
+    starts = [isometric(*mesh, cloth=nap.cloth, pile=FRONT) for nap in naps]
+
+    alone, _ = match([mesh, mesh], starts, [], naps=naps, limit=0.05)
+    flats, report = match([mesh, mesh], starts, [pair], naps=naps, limit=0.05)
+
+    assert np.abs(report.notch_after).max() < 0.05
+    gave = [
+        np.abs(np.diff(np.linalg.norm(np.diff(np.stack(two)[:, rim[:30]], axis=1), axis=2), axis=0))
+        for two in zip(alone, flats, strict=True)
+    ]
+    assert gave[0].sum() < 0.5 * gave[1].sum()
+    assert [off(mesh, flat, FRONT) for flat in flats] == pytest.approx([0, 0], abs=2e-3)

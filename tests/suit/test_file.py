@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from padlib.errors import SuitError
+from padlib.flatten.cloth import COMMON, PRESETS
 from padlib.suit.demo import DEMO_SUIT, demo_suit
 from padlib.suit.file import AskedEase, parse_suit, read_suit
 from padlib.suit.lines import key_lines
@@ -131,6 +132,12 @@ def test_lines_of_keys() -> None:
         (f"{EASE}between = ['crown']", 4, "'between' needs two places, not 1."),
         ("[[ease]]\nseam = 'a'", 1, "this ease names no panel; add panel = "),
         ("[[ease]]\npanel = 'a'", 1, "this ease names no seam; add seam = "),
+        ("[cloth.a]\nkind = 'fleec'", 2, "cloth kind 'fleec' is unknown; did you mean 'fleece'?"),
+        ("[cloth.a]\n\nstretch_along = 0.1", 3, "'stretch_along' of cloth 'a' needs a kind to go"),
+        ("[cloth.a]\nkind = 'fleece'\nslack_across = 0.9", 3, "it must lie between 0.005 and 0.5"),
+        ("[cloth.a]\nkind = 'fleece'\nstretch_bias = 0.5", 3, "it must lie between 0.005 and 0.36"),
+        ("[cloth.a]\nkind = 'fleece'\nstretch_alon = 0.1", 3, "did you mean 'stretch_along'?"),
+        ("[cloth.a]\nstretch_along = '6 %'", 2, "'stretch_along' must be a number, not '6 %'."),
         ("name = '../x'", 1, "'../x' cannot name a folder"),
     ],
 )
@@ -173,3 +180,25 @@ def test_files_that_cannot_be_read(tmp_path: Path) -> None:
 def test_demo_file_names_no_machine_path() -> None:
     """The suit file in the repository holds no path of anybody's machine."""
     assert "/" not in DEMO_SUIT.read_text().replace("g/m2", "")
+
+
+def test_measured_cloth_goes_over_its_kind() -> None:
+    """Numbers of the file stand in the place of the kind's, a bias strip as the shear that it shows."""
+    text = "[cloth.moss]\nkind = 'short-pile'\nstretch_along = 0.04\nstretch_bias = 0.06"
+
+    bears = parse_suit(text).cloths[0].bears
+
+    kind = PRESETS["short-pile"]
+    assert bears is not None
+    assert (bears.name, bears.words) == ("moss", kind.words)
+    assert bears.stretch_along == 0.04
+    assert bears.bias == pytest.approx(0.06)
+    assert bears.stretch_across == kind.stretch_across
+    assert bears.source == f"stretch_along, shear_deg: the suit file; the rest: {COMMON}"
+
+
+def test_a_cloth_that_says_nothing_bears_the_same_all_ways() -> None:
+    """Without a kind a cloth has no limits of its own, nor has the cloth that is added for the rest."""
+    suit = parse_suit("[cloth.felt]\npieces = ['front']")
+
+    assert [(c.name, c.bears) for c in suit.cloths] == [("fur", None), ("felt", None)]

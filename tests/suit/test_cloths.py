@@ -1,0 +1,185 @@
+"""Cloths of a suit: each panel is laid for its own, and the report, the guide and the warnings say so."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from padlib.errors import SuitError
+from padlib.flatten.cloth import COMMON, PRESETS, STRIP_TEST, Cloth, cloth_use
+from padlib.flatten.disk import boundary_loop
+from padlib.flatten.flat import Flat
+from padlib.flatten.stretch import areas
+from padlib.flatten.turn import mean_pile
+from padlib.mesh.surface import Surface
+from padlib.output.guide import guide_html
+from padlib.output.strip_test import strip_test_html, strip_test_text
+from padlib.seams.panels import Edge, Panel
+from padlib.suit.build import Built, make_report
+from padlib.suit.file import parse_suit
+from padlib.suit.matching import share_used
+from padlib.suit.report import cloth_report, panel_report
+from padlib.suit.steps import cloths_borne, flatten_panels, over_limit, panel_cloths
+
+DOWN = np.array([0.0, 0.0, -1.0])
+FUR = PRESETS["long-pile-fur"]
+
+
+def dome(degrees: float, name: str = "dome-left", count: int = 10) -> Panel:
+    """A round panel cut from a ball of 100 mm, its rim one edge without partner; the pile hangs down."""
+    ring = np.radians(degrees) * np.arange(1, count + 1) / count
+    angle = 2 * np.pi * np.arange(6 * count) / (6 * count)
+    rings = [
+        np.column_stack([np.sin(t) * np.cos(angle), 0 * angle, np.sin(t) * np.sin(angle)])
+        for t in ring
+    ]
+    for t, points in zip(ring, rings, strict=True):
+        points[:, 1] = -np.cos(t)
+    vertices = 100 * np.vstack([[0, -1, 0], *rings])
+    size, faces = len(angle), []
+    for k in range(count):
+        a = 1 + k * size + np.arange(size)
+        b = 1 + k * size + (np.arange(size) + 1) % size
+        low = (np.zeros_like(a), None) if k == 0 else (a - size, b - size)
+        faces.append(np.column_stack([low[0], a, b]))
+        if low[1] is not None:
+            faces.append(np.column_stack([low[0], b, low[1]]))
+    mesh = np.vstack(faces)
+    loop = boundary_loop(mesh)
+    edge = Edge("rim", "opening", np.append(loop, loop[0]))
+    return Panel(name, "left", Surface(vertices, mesh), np.arange(len(vertices)), (edge,))
+
+
+def laid(panel: Panel, cloth: Cloth | None) -> Flat:
+    """The panel as a suit lays it, without darts."""
+    cloths = {} if cloth is None else {panel.name: cloth}
+    return flatten_panels([panel], {panel.name: DOWN}, limit=0.05, most=0, cloths=cloths)[0]
+
+
+@pytest.mark.parametrize("cloth", PRESETS.values(), ids=PRESETS)
+def test_panel_is_laid_for_its_cloth(cloth: Cloth) -> None:
+    """A panel's use of its cloth is less than that of the plain flat; its pile hangs down the page."""
+    panel = dome(50)
+    mesh = panel.surface.vertices, panel.surface.faces
+
+    own, plain = laid(panel, cloth), laid(panel, None)
+
+    assert own.cloth == cloth
+    assert share_used(own, 0.05) < 0.95 * share_used(replace(plain, cloth=cloth), 0.05)
+    x, y = mean_pile(*mesh, own.positions, DOWN)
+    assert np.arctan2(x, -y) == pytest.approx(0, abs=1e-9)
+
+
+def test_report_says_what_is_asked_of_the_cloth() -> None:
+    """cloth_use of a panel is the area-weighted use and strain that padlib computes, and says where."""
+    flat = laid(dome(50), FUR)
+    surface = flat.panel.surface
+    use = cloth_use(FUR, surface.vertices, surface.faces, flat.positions)
+    area = areas(surface.vertices, surface.faces)
+
+    told = panel_report(flat)["cloth_use"]
+
+    assert told["cloth"] == "long-pile-fur"
+    assert told["mean"] == pytest.approx(area @ use.use / area.sum(), abs=1e-5)
+    assert told["max"] == pytest.approx(use.use.max(), abs=1e-5)
+    assert told["p95"] == pytest.approx(share_used(flat, 0.05), abs=1e-5)
+    below = area[np.abs(use.along) <= told["along_p95"] + 1e-5].sum() / area.sum()
+    assert 0.95 <= below < 0.97  # triangles of a few thousandths of the area each
+    corner = surface.vertices[surface.faces[use.use.argmax()]]
+    np.testing.assert_allclose(told["worst_at_mm"], corner.mean(axis=0), atol=0.05)
+
+
+def test_plain_panel_is_told_as_ever() -> None:
+    """A panel whose cloth says nothing is laid as without cloths, and its report has no new key."""
+    panel = dome(40)
+
+    flat = laid(panel, None)
+
+    same = flatten_panels([panel], {panel.name: DOWN}, limit=0.05, most=0)[0]
+    np.testing.assert_array_equal(flat.positions, same.positions)
+    assert "cloth_use" not in panel_report(flat)
+
+
+def test_warning_names_panel_cloth_and_place() -> None:
+    """A dome too deep for its cloth is warned of, with the worst place and what is asked there."""
+    flat = laid(dome(75), FUR)
+
+    found = over_limit([flat], 0.05)
+
+    assert [f.number for f in found] == [910]
+    assert found[0].where == "panel 'dome-left'"
+    assert (
+        "of what 'long-pile-fur' bears at its 95th percentile; the worst place is near x"
+        in found[0].words
+    )
+    assert "degrees of shear; add a seam there" in found[0].words
+    assert not over_limit([laid(dome(30), FUR)], 0.05)
+
+
+def test_panels_get_the_cloth_that_names_them() -> None:
+    """Panels named by a cloth get its kind, the others that of the rest; pads' cloths have none."""
+    suit = parse_suit(
+        "[cloth.moss]\nkind = 'short-pile'\n[cloth.bark]\nkind = 'fleece'\npieces = ['back']"
+    )
+    names = ["front-left", "back-left", "pillow-seat-left-top"]
+
+    assert dict(panel_cloths(suit, names)) == {
+        "front-left": "moss",
+        "back-left": "bark",
+        "pillow-seat-left-top": "cotton",
+    }
+    borne = cloths_borne(suit, names)
+    assert set(borne) == {"front-left", "back-left"}
+    assert borne["back-left"].stretch_across == PRESETS["fleece"].stretch_across
+    with pytest.raises(SuitError, match="cloth 'bark' names a panel 'back' that is not there"):
+        panel_cloths(suit, ["front-left"])
+
+
+def test_guide_and_report_of_a_suit_with_a_kind(demo_built: Built, demo_folder: Path) -> None:
+    """The report lists what the cloths bear and from where; the guide has the use of each panel."""
+    bears = replace(FUR, name="moss")
+    suit = replace(demo_built.suit, cloths=(replace(demo_built.suit.cloths[0], bears=bears),))
+    flats = tuple(replace(f, cloth=bears) for f in demo_built.flats)
+
+    report = make_report(replace(demo_built, suit=suit, flats=flats), {})
+
+    assert report["cloths"][0]["source"] == COMMON
+    assert report["cloths"][0]["bias"] == pytest.approx(FUR.bias, abs=1e-5)
+    options = {"title": "t", "words": "w", "steps": [], "allowance_mm": 10.0}
+    page = guide_html(report, [], [], **options)
+    use = report["panels"][0]["cloth_use"]["p95"]
+    assert f"<td>moss</td><td class=n>{100 * use:.0f}</td>" in page
+    plain = (demo_folder / "guide.html").read_text(encoding="utf-8")
+    assert "What is asked of the cloth" in page
+    assert "What is asked of the cloth" not in plain
+    assert "Measure your cloth" in plain
+
+
+def test_strip_test_is_told_in_full() -> None:
+    """Terminal and guide tell every step and every kind, and that none of it has a source."""
+    text, page = strip_test_text(), strip_test_html()
+
+    flowing = " ".join(text.split())
+    for step in STRIP_TEST:
+        assert step in flowing
+        assert step in page
+    for name, cloth in PRESETS.items():
+        assert name in text
+        assert name in page
+        assert f"stretch {100 * cloth.stretch_along:g} % along the pile" in text
+    assert COMMON in text
+    assert COMMON in page
+    assert max(map(len, text.splitlines())) <= 96
+
+
+def test_example_of_the_strip_test_can_be_read() -> None:
+    """The suit file's lines in the strip test are read as they stand."""
+    lines = strip_test_text().split("[cloth.moss]")[1]
+
+    bears = parse_suit("[cloth.moss]" + lines).cloths[0].bears
+
+    assert bears is not None
+    assert cloth_report([bears])[0]["stretch_across"] == 0.09
