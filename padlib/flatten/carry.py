@@ -8,8 +8,9 @@ space, and the panel is laid with them; whether they are still the fewest and sh
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
+from padlib.flatten.cloth import Cloth
 from padlib.flatten.conformal import conformal
 from padlib.flatten.cutting import Opened, cut_darts
 from padlib.flatten.flat import Dart, Flat
@@ -22,11 +23,18 @@ from padlib.mesh.surface import Plane
 from padlib.seams.panels import Panel
 
 
-def carried(panel: Panel, last: Flat | None, *, limit: float | None = None) -> Flat:
+def carried(
+    panel: Panel,
+    last: Flat | None,
+    *,
+    limit: float | None = None,
+    cloth: Cloth | None = None,
+    pile: ArrayLike | None = None,
+) -> Flat:
     """A panel laid flat with the darts of its last flat.
 
     panel: the panel as it is now, without darts; last: the flat of the panel as it was, if any;
-    limit: as for `isometric`. A dart whose mouth is no longer near a sewn edge, or that would leave
+    limit, cloth, pile (3,): as for `isometric`. A dart whose mouth is no longer near a sewn edge, or that would leave
     the panel, is left out.
     Raises MeshError where the panel is not a disk, FlatteningError where no flat without flip or
     overlap was found.
@@ -35,7 +43,7 @@ def carried(panel: Panel, last: Flat | None, *, limit: float | None = None) -> F
     first = conformal(vertices, faces)
     opened = _cut(panel, isometric(vertices, faces, first), last)
     mesh = opened.panel.surface.vertices, opened.panel.surface.faces
-    laid = isometric(*mesh, opened.flat, limit=limit)
+    laid = isometric(*mesh, opened.flat, limit=limit, cloth=cloth, pile=pile)
     darts = tuple(moved_dart(_dart(opened.panel, a, b), laid) for a, b in opened.legs)
     return Flat(
         opened.panel,
@@ -44,6 +52,8 @@ def carried(panel: Panel, last: Flat | None, *, limit: float | None = None) -> F
         stretch(vertices, faces, first),
         areas(vertices, faces),
         darts,
+        cloth=cloth,
+        pile=None if cloth is None else tuple(np.asarray(pile, dtype=np.float64).tolist()),
     )
 
 

@@ -9,11 +9,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import NDArray
 
 from padlib.flatten.carry import carried
+from padlib.flatten.cloth import Cloth
 from padlib.flatten.ease import Ease
 from padlib.flatten.flat import Flat
 from padlib.flatten.together import mirror_flat
@@ -39,25 +41,25 @@ def flatten_again(
     *,
     limit: float,
     ease: Sequence[Ease] = (),
+    cloths: Mapping[str, Cloth] = MappingProxyType({}),
 ) -> Again:
     """Flats of the panels as they are now, from the last flats and the panels that those came from.
 
     pile: for each panel the way (3,) that the pile lies; limit: the cloth's stretch limit, a
-    fraction; ease: on which seams one side is to be longer. A panel without a namesake before is laid
-    without darts. Raises MeshError where a panel is not a disk, FlatteningError where no flat without
-    flip or overlap was found.
+    fraction; ease: on which seams one side is to be longer; cloths: what a panel is cut from, as for
+    `flatten_panels`; a panel whose cloth is another now is laid again. A panel without a namesake
+    before is laid without darts. Raises MeshError where a panel is not a disk, FlatteningError where
+    no flat without flip or overlap was found.
     """
     own = [panel for panel in panels if panel.mirror_of is None]
-    known = {panel.name: panel for panel in before}
+    kept = _kept(own, last, before, cloths)
     flat_of = {flat.panel.name: flat for flat in last}
-    flats, fresh = [], []
+    flats = []
     for panel in own:
-        old, flat = known.get(panel.name), flat_of.get(panel.name)
-        if old is not None and flat is not None and _same(old, panel):
-            flats.append(_relabelled(flat, old, panel))
-        else:
-            fresh.append(len(flats))
-            flats.append(carried(panel, flat, limit=limit))
+        cloth = cloths.get(panel.name)
+        bears = {"limit": limit if cloth is None else 1.0, "cloth": cloth, "pile": pile[panel.name]}
+        flats.append(kept.get(panel.name) or carried(panel, flat_of.get(panel.name), **bears))
+    fresh = [k for k, panel in enumerate(own) if panel.name not in kept]
     flats = _matched(flats, fresh, pile, limit=limit, ease=ease)
     counts = {panel.name: len(panel.edges) for panel in panels}
     by_name = {flat.panel.name: flat for flat in flats}
@@ -65,6 +67,25 @@ def flatten_again(
     images = [mirror_flat(by_name[name], counts) for name in image_of]
     by_name |= {flat.panel.name: flat for flat in images}
     return Again(tuple(by_name[p.name] for p in panels), tuple(own[k].name for k in fresh))
+
+
+def _kept(
+    own: Sequence[Panel],
+    last: Sequence[Flat],
+    before: Sequence[Panel],
+    cloths: Mapping[str, Cloth],
+) -> dict[str, Flat]:
+    """The last flats, by name, of panels that are the same as before, of the same cloth."""
+    known = {panel.name: panel for panel in before}
+    flat_of = {flat.panel.name: flat for flat in last}
+    return {
+        panel.name: _relabelled(flat_of[panel.name], known[panel.name], panel)
+        for panel in own
+        if panel.name in known
+        and panel.name in flat_of
+        and flat_of[panel.name].cloth == cloths.get(panel.name)
+        and _same(known[panel.name], panel)
+    }
 
 
 def _same(old: Panel, new: Panel) -> bool:

@@ -19,6 +19,7 @@ from padlib.suit.again import flatten_again
 from padlib.suit.file import Suit
 from padlib.suit.steps import (
     Panels,
+    cloths_borne,
     flatten_panels,
     make_panels,
     over_limit,
@@ -59,14 +60,16 @@ def preview(
     panels = _panels(suit, body, shell, kept)
     pile = {p.name: pile_direction(p, panels.place) for p in panels.panels}
     limit = suit.darts["limit"]
+    cloths = cloths_borne(suit, tuple(pile))
     if last is None:
         most = suit.darts["most"]
         flats = flatten_panels(
-            panels.panels, pile, limit=limit, most=most, workers=workers, tell=tell
+            panels.panels, pile, limit=limit, most=most, cloths=cloths, workers=workers, tell=tell
         )
         laid = tuple(p.name for p in panels.panels if p.mirror_of is None)
     else:
-        again = flatten_again(panels.panels, pile, last.flats, last.panels.panels, limit=limit)
+        before = last.flats, last.panels.panels
+        again = flatten_again(panels.panels, pile, *before, limit=limit, cloths=cloths)
         flats, laid = again.flats, again.laid
     return Preview(suit, body, shell, panels, flats, laid, over_limit(flats, limit))
 

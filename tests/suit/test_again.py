@@ -13,6 +13,7 @@ from padlib.flatten.flat import Flat
 from padlib.flatten.injective import overlaps
 from padlib.flatten.stretch import flipped
 from padlib.suit.build import Built
+from padlib.suit.file import parse_suit
 from padlib.suit.matching import flat_summary
 from padlib.suit.preview import Preview, preview
 
@@ -74,9 +75,7 @@ def test_nothing_changed_nothing_laid(first: Preview, look: Callable[..., Previe
         np.testing.assert_array_equal(old.positions, new.positions)
 
 
-def test_a_moved_seam_lays_only_the_panels_it_touches(
-    first: Preview, higher_neck: Preview
-) -> None:
+def test_a_moved_seam_lays_only_the_panels_it_touches(first: Preview, higher_neck: Preview) -> None:
     """A higher neck lays front and back again; all others keep their flats to the last bit."""
     assert higher_neck.laid == ("front-left", "back-left")
     assert higher_neck.shell is first.shell
@@ -174,3 +173,20 @@ def test_a_new_panel_is_laid_without_darts(first: Preview) -> None:
     assert flat.darts == ()
     assert flat.panel is panel
     assert not flipped(panel.surface.vertices, panel.surface.faces, flat.positions).any()
+
+
+def test_another_cloth_lays_the_panels_cut_from_it(first: Preview) -> None:
+    """A panel whose cloth became another is laid again for it, with its darts, and its seams agree."""
+    text = "[cloth.moss]\n[cloth.bark]\nkind = 'fleece'\npieces = ['sleeve-under']"
+    suit = replace(first.suit, cloths=parse_suit(text).cloths)
+
+    told = preview(suit, first)
+
+    assert told.laid == ("sleeve-under-left",)
+    by_name = {f.panel.name: f for f in told.flats}
+    under, image = by_name["sleeve-under-left"], by_name["sleeve-under-right"]
+    assert under.cloth == image.cloth == suit.cloths[1].bears
+    assert image.pile == pytest.approx((-under.pile[0], *under.pile[1:]))
+    assert by_name["sleeve-upper-left"].cloth is None
+    assert largest_difference(told.flats) < 0.2
+    assert preview(suit, told).laid == ()
