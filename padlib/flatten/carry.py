@@ -34,10 +34,9 @@ def carried(
     """A panel laid flat with the darts of its last flat.
 
     panel: the panel as it is now, without darts; last: the flat of the panel as it was, if any;
-    limit, cloth, pile (3,): as for `isometric`. A dart whose mouth is no longer near a sewn edge, or that would leave
-    the panel, is left out.
-    Raises MeshError where the panel is not a disk, FlatteningError where no flat without flip or
-    overlap was found.
+    limit, cloth, pile (3,): as for `isometric`. A dart whose mouth is no longer near a sewn edge, or
+    that would leave the panel, is left out. Raises MeshError where the panel is not a disk,
+    FlatteningError where no flat without flip or overlap was found.
     """
     vertices, faces = panel.surface.vertices, panel.surface.faces
     first = conformal(vertices, faces)
@@ -45,16 +44,9 @@ def carried(
     mesh = opened.panel.surface.vertices, opened.panel.surface.faces
     laid = isometric(*mesh, opened.flat, limit=limit, cloth=cloth, pile=pile)
     darts = tuple(moved_dart(_dart(opened.panel, a, b), laid) for a, b in opened.legs)
-    return Flat(
-        opened.panel,
-        laid,
-        stretch(*mesh, laid),
-        stretch(vertices, faces, first),
-        areas(vertices, faces),
-        darts,
-        cloth=cloth,
-        pile=None if cloth is None else tuple(np.asarray(pile, dtype=np.float64).tolist()),
-    )
+    told = stretch(*mesh, laid), stretch(vertices, faces, first), areas(vertices, faces)
+    way = None if pile is None else tuple(np.asarray(pile, dtype=np.float64).tolist())
+    return Flat(opened.panel, laid, *told, darts, cloth=cloth, pile=way)
 
 
 def _cut(panel: Panel, flat: Plane, last: Flat | None) -> Opened:

@@ -45,47 +45,34 @@ def flatten_again(
 ) -> Again:
     """Flats of the panels as they are now, from the last flats and the panels that those came from.
 
-    pile: for each panel the way (3,) that the pile lies; limit: the cloth's stretch limit, a
-    fraction; ease: on which seams one side is to be longer; cloths: what a panel is cut from, as for
-    `flatten_panels`; a panel whose cloth is another now is laid again. A panel without a namesake
-    before is laid without darts. Raises MeshError where a panel is not a disk, FlatteningError where
-    no flat without flip or overlap was found.
+    pile, limit, ease, cloths: as for `flatten_panels`. A panel without a namesake before is laid
+    without darts. Raises MeshError where a panel is not a disk, FlatteningError where no flat without
+    flip or overlap was found.
     """
     own = [panel for panel in panels if panel.mirror_of is None]
-    kept = _kept(own, last, before, cloths)
-    flat_of = {flat.panel.name: flat for flat in last}
-    flats = []
-    for panel in own:
-        cloth = cloths.get(panel.name)
-        bears = {"limit": limit if cloth is None else 1.0, "cloth": cloth, "pile": pile[panel.name]}
-        flats.append(kept.get(panel.name) or carried(panel, flat_of.get(panel.name), **bears))
-    fresh = [k for k, panel in enumerate(own) if panel.name not in kept]
-    flats = _matched(flats, fresh, pile, limit=limit, ease=ease)
-    counts = {panel.name: len(panel.edges) for panel in panels}
-    by_name = {flat.panel.name: flat for flat in flats}
-    image_of = {panel.mirror_of: panel.name for panel in panels if panel.mirror_of}
-    images = [mirror_flat(by_name[name], counts) for name in image_of]
-    by_name |= {flat.panel.name: flat for flat in images}
-    return Again(tuple(by_name[p.name] for p in panels), tuple(own[k].name for k in fresh))
-
-
-def _kept(
-    own: Sequence[Panel],
-    last: Sequence[Flat],
-    before: Sequence[Panel],
-    cloths: Mapping[str, Cloth],
-) -> dict[str, Flat]:
-    """The last flats, by name, of panels that are the same as before, of the same cloth."""
     known = {panel.name: panel for panel in before}
     flat_of = {flat.panel.name: flat for flat in last}
-    return {
-        panel.name: _relabelled(flat_of[panel.name], known[panel.name], panel)
-        for panel in own
-        if panel.name in known
-        and panel.name in flat_of
-        and flat_of[panel.name].cloth == cloths.get(panel.name)
-        and _same(known[panel.name], panel)
-    }
+    flats, fresh = [], []
+    for panel in own:
+        old, flat, cloth = (of.get(panel.name) for of in (known, flat_of, cloths))
+        if flat is not None and old is not None and flat.cloth == cloth and _same(old, panel):
+            flats.append(_relabelled(flat, old, panel))
+        else:
+            fresh.append(len(flats))
+            way = {} if cloth is None else {"cloth": cloth, "pile": pile[panel.name]}
+            flats.append(carried(panel, flat, limit=limit if cloth is None else 1.0, **way))
+    flats = _matched(flats, fresh, pile, limit=limit, ease=ease)
+    return Again(_with_images(panels, flats), tuple(own[k].name for k in fresh))
+
+
+def _with_images(panels: Sequence[Panel], flats: Sequence[Flat]) -> tuple[Flat, ...]:
+    """The flats of all panels in their order, mirror images made."""
+    counts = {panel.name: len(panel.edges) for panel in panels}
+    by_name = {flat.panel.name: flat for flat in flats}
+    originals = [panel.mirror_of for panel in panels if panel.mirror_of]
+    images = [mirror_flat(by_name[name], counts) for name in originals]
+    by_name |= {flat.panel.name: flat for flat in images}
+    return tuple(by_name[panel.name] for panel in panels)
 
 
 def _same(old: Panel, new: Panel) -> bool:

@@ -9,6 +9,7 @@ seeks the darts anew.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 
 from padlib.body.body import Body
 from padlib.findings import Finding
@@ -16,12 +17,14 @@ from padlib.flatten.flat import Flat
 from padlib.padding.shell import Shell
 from padlib.progress import Tell, quiet
 from padlib.suit.again import flatten_again
+from padlib.suit.ease import suit_eases
 from padlib.suit.file import Suit
 from padlib.suit.steps import (
     Panels,
     cloths_borne,
     flatten_panels,
     make_panels,
+    on_shell,
     over_limit,
     pile_direction,
     suit_body,
@@ -58,20 +61,35 @@ def preview(
     shell = kept.shell if kept is not None and _same_shell(suit, kept.suit) else None
     shell = shell or suit_shell(suit, body)
     panels = _panels(suit, body, shell, kept)
-    pile = {p.name: pile_direction(p, panels.place) for p in panels.panels}
-    limit = suit.darts["limit"]
-    cloths = cloths_borne(suit, tuple(pile))
-    if last is None:
-        most = suit.darts["most"]
-        flats = flatten_panels(
-            panels.panels, pile, limit=limit, most=most, cloths=cloths, workers=workers, tell=tell
-        )
-        laid = tuple(p.name for p in panels.panels if p.mirror_of is None)
-    else:
-        before = last.flats, last.panels.panels
-        again = flatten_again(panels.panels, pile, *before, limit=limit, cloths=cloths)
-        flats, laid = again.flats, again.laid
-    return Preview(suit, body, shell, panels, flats, laid, over_limit(flats, limit))
+    flats, laid = _flats(suit, panels, body, shell, last, workers=workers, tell=tell)
+    found = over_limit(flats, suit.darts["limit"])
+    return Preview(suit, body, shell, panels, flats, laid, found)
+
+
+def _flats(
+    suit: Suit,
+    panels: Panels,
+    body: Body,
+    shell: Shell,
+    last: Preview | None,
+    *,
+    workers: int,
+    tell: Tell,
+) -> tuple[tuple[Flat, ...], tuple[str, ...]]:
+    """The flats, and the names of the panels that were laid for them."""
+    each = panels.panels
+    pile = {p.name: pile_direction(p, panels.place) for p in each}
+    place = partial(on_shell, body=body, shell=shell, place=panels.place)
+    asked = {
+        "limit": suit.darts["limit"],
+        "ease": suit_eases(suit.ease, each, place)[0],
+        "cloths": cloths_borne(suit, {p.name for p in each}),
+    }
+    if last is not None and suit.ease == last.suit.ease:
+        again = flatten_again(each, pile, last.flats, last.panels.panels, **asked)
+        return again.flats, again.laid
+    flats = flatten_panels(each, pile, most=suit.darts["most"], workers=workers, tell=tell, **asked)
+    return flats, tuple(p.name for p in each if p.mirror_of is None)
 
 
 def _same_body(suit: Suit, last: Suit) -> bool:

@@ -16,6 +16,7 @@ from padlib.suit.build import Clock, run
 from padlib.suit.demo import demo_suit
 from padlib.suit.matching import flat_summary
 from padlib.suit.preview import Preview, preview
+from padlib.suit.steps import pile_direction
 
 pytestmark = pytest.mark.benchmark
 
@@ -69,7 +70,6 @@ def test_one_seam_costs_a_tenth():
 def _laying(suit, first, cut):
     """Seconds of laying alone: a look whose cut is there already, but whose flats are the old ones."""
     from padlib.suit.again import flatten_again
-    from padlib.suit.steps import pile_direction
 
     pile = {p.name: pile_direction(p, cut.panels.place) for p in cut.panels.panels}
     start = time.perf_counter()
