@@ -28,7 +28,7 @@ from padlib.flatten.partners import Checked, Pair, Partners, partners
 from padlib.flatten.rest import determinants, jacobians, rest
 from padlib.flatten.strain import PLAIN, Energy, Scales
 from padlib.flatten.stretch import areas, flipped, stretch, summary
-from padlib.flatten.ties import Seams
+from padlib.flatten.ties import TINY, Seams
 from padlib.mesh.surface import Faces, Plane, Vertices
 
 SEAM_GAIN = 300.0  # stiffness of a pair of edges: what is missing falls by about this a step
@@ -38,6 +38,13 @@ ENOUGH = 1e-3
 STEPS = 60
 SHARE, POWER = 0.7, 6.0
 FARTHEST = 4.0
+BACK = (
+    0.05,
+    0.2,
+    0.5,
+    1.0,
+)  # how far back towards the start a flat is looked for that crosses nothing
+SMALL = 0.1  # of the mean edge of seams: shorter ones are measured by this
 
 
 @dataclass(frozen=True)
@@ -188,10 +195,9 @@ def _solve(
     flat, problem = _agreed(problem, start, plan, work)
     crossed = [k for k, loop in enumerate(union.loops) if crossings(flat[loop])]
     if crossed:
-        start, contacts = _apart(union, start, crossed)
-        parts = union.parts(start * union.unit)
+        parts, contacts = _apart(union, start, flat, crossed)
         start, hold, _ = _turned(plan, union, moving, parts)
-        watched = replace(problem, seams=seams, contacts=contacts, hold=hold)
+        watched = replace(problem, contacts=contacts, hold=hold)
         flat, problem = _agreed(watched, start, replace(plan, most=3 * plan.most), work)
     _check(problem, union, flat, moving)
     out = list(begin)
@@ -233,7 +239,7 @@ def _seams(
     known = np.flatnonzero(here | there)
     ends = union.vertices[mine[known]]
     scale = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1)
-    scale = np.maximum(scale, 1e-3 * max(float(scale.mean()), 1e-12)) if len(scale) else scale
+    scale = np.maximum(scale, max(SMALL * float(scale.mean()), TINY)) if len(scale) else scale
     parts = (mine[known], theirs[known], ratio[known], more[known], scale)
     return Seams(*parts, np.zeros(len(known)), SEAM_GAIN / scale), known
 
@@ -249,12 +255,9 @@ def _problem(
     problem = newton.Problem(union.faces, at_rest, pattern, weight, energy, seams=seams)
     if limit is None:
         return problem
-    # A panel that is far over the limit is pulled down from where it is: powers would overflow.
-    worst = np.zeros(len(union.loops))
-    panel = np.searchsorted(union.first, union.faces[:, 0], side="right") - 1
-    np.maximum.at(worst, panel, strains(problem, start, scales))
-    reference = np.maximum(energy.reference, worst / FARTHEST)
-    return newton.with_energy(problem, replace(energy, reference=reference[panel]))
+    # A triangle that is far over the limit is pulled down from where it is: powers would overflow.
+    far = strains(problem, start, scales) / FARTHEST
+    return newton.with_energy(problem, replace(energy, reference=np.maximum(energy.reference, far)))
 
 
 def _agreed(
@@ -271,16 +274,29 @@ def _agreed(
     return flat, problem
 
 
-def _apart(union: _Union, start: Plane, crossed: Sequence[int]) -> tuple[Plane, tuple]:
-    """A start without overlap, and barriers for the panels that would overlap themselves."""
-    parts = union.parts(start)
+def _apart(
+    union: _Union, start: Plane, flat: Plane, crossed: Sequence[int]
+) -> tuple[list[Plane], tuple]:
+    """Flats (n_i, 2) mm without overlap near a solved one, and barriers for the panels that cross."""
+    parts = union.parts(flat * union.unit)
+    begin = union.parts(start * union.unit)
     for k in crossed:
-        if crossings(start[union.loops[k]]):
-            first, last = union.first[k : k + 2]
-            own = (union.faces[:, 0] >= first) & (union.faces[:, 0] < last)
-            parts[k] = isometric(union.vertices[first:last], union.faces[own] - first)
-    contacts = tuple(contact_of(union.vertices, union.loops[k]) for k in crossed)
-    return np.concatenate(parts), contacts
+        first, last = union.first[k : k + 2]
+        own = (union.faces[:, 0] >= first) & (union.faces[:, 0] < last)
+        mesh = union.vertices[first:last] * union.unit, union.faces[own] - first
+        parts[k] = _uncrossed(*mesh, union.loops[k] - first, begin[k], parts[k])
+    return parts, tuple(contact_of(union.vertices, union.loops[k]) for k in crossed)
+
+
+def _uncrossed(
+    vertices: Vertices, faces: Faces, loop: NDArray[np.int64], begin: Plane, end: Plane
+) -> Plane:
+    """The flat nearest to `end` on the way back to `begin` that is sound, or a new one."""
+    for share in BACK:
+        flat = end + share * (begin - end)
+        if not crossings(flat[loop]) and not flipped(vertices, faces, flat).any():
+            return flat
+    return isometric(vertices, faces)
 
 
 def _check(problem: newton.Problem, union: _Union, flat: Plane, moving: Sequence[int]) -> None:

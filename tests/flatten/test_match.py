@@ -6,6 +6,7 @@ from scipy.optimize import minimize_scalar
 
 from padlib.errors import MeshError
 from padlib.flatten import isometric, stretch
+from padlib.flatten.injective import is_injective
 from padlib.flatten.isometric import solve
 from padlib.flatten.match import match
 from padlib.flatten.stretch import areas, flipped
@@ -302,6 +303,61 @@ def test_held_panel_stays_and_the_other_comes(by_hand):
     both, told = match(meshes, flats, pairs, held=[0, 1])
     np.testing.assert_array_equal(both[0], flats[0])
     np.testing.assert_allclose(told.after, told.before)
+
+
+@pytest.mark.parametrize("laid", [352, 366])
+def test_ring_that_would_close_is_kept_off_itself(by_hand, laid):
+    """A ring of 352 degrees whose outer side must grow by 3 % agrees and does not meet itself.
+
+    Also where it is given to lie on itself.
+    """
+
+    def ring(turn):
+        def place(u, v):
+            angle, radius = np.radians(turn) * u, 160 - 60 * v
+            return np.column_stack([radius * np.cos(angle), radius * np.sin(angle), 0 * angle])
+
+        return by_hand.grid(place, 61, 7)
+
+    def strip(u, v):
+        return np.column_stack([1.03 * np.radians(352) * 160 * u, 30 * v, 0 * u])
+
+    (vertices, faces), long = ring(352), by_hand.grid(strip, 61, 3)
+    pairs = [(0, np.arange(61) * 7, 1, np.arange(61) * 3)]
+
+    out, told = match(
+        [(vertices, faces), long], [ring(laid)[0][:, :2], long[0][:, :2]], pairs, held=[1]
+    )
+
+    assert told.barrier
+    assert abs(told.after[0]) < 0.01
+    assert is_injective(vertices, faces, out[0])
+
+
+def test_one_bad_triangle_in_the_start_spoils_nothing(by_hand):
+    """A start in which one triangle is nearly collapsed ends where the good start does."""
+    meshes, pairs = octants(by_hand)
+    flats = [isometric(*mesh, limit=0.05) for mesh in meshes]
+    bad = [flat.copy() for flat in flats]
+    vertices, faces = meshes[0]
+    rims = {
+        int(v) for i, one, j, two in pairs for k, run in ((i, one), (j, two)) if k == 0 for v in run
+    }
+    inner = next(k for k in range(len(vertices) // 2, len(vertices)) if k not in rims)
+    face = faces[(faces == inner).any(axis=1)][0]
+    middle = bad[0][[v for v in face if v != inner]].mean(axis=0)
+    bad[0][inner] += 0.9 * (middle - bad[0][inner])
+    assert np.abs(stretch(vertices, faces, bad[0])).max() > 1
+
+    good, _ = match(meshes, flats, pairs, limit=0.05, tolerance=1e-8)
+    out, told = match(meshes, bad, pairs, limit=0.05, tolerance=1e-8)
+
+    assert np.abs(told.after).max() < 0.01
+    worst = [
+        max(np.abs(stretch(*mesh, flat)).max() for mesh, flat in zip(meshes, some, strict=True))
+        for some in (good, out)
+    ]
+    assert worst[1] < worst[0] + 0.002
 
 
 def test_too_few_steps_are_told_by_the_difference(by_hand):
