@@ -27,16 +27,16 @@ from padlib.flatten.injective import overlaps
 from padlib.flatten.isometric import Solved, solve
 from padlib.flatten.search import (
     HARD,
+    SLACK,
     Ground,
     Rules,
     Trial,
+    all_scaled,
     candidates,
     evaluate,
     find,
     ground,
     holds,
-    lengthened,
-    shortened,
     spread,
     total_length,
 )
@@ -48,14 +48,16 @@ from padlib.seams.panels import Panel
 
 TRIANGLES = 500  # of a sketch
 HELPS = 0.95  # of the stretch without darts: where darts cannot mend a panel, they must reach this
-ROUNDS = 4  # of making darts longer or shorter where the sketch was wrong
+ROUNDS = 5  # of making darts longer or shorter where the sketch was wrong
 LEAST = 0.5  # of the least intake: what the panel may make of what was asked of the sketch
 MUCH = 1.2  # of the root of the panel's area: so much dart length is better spent on a seam
 FAR = 1.4  # of the target
-GAIN = 0.93  # of the sketch's percentile: what panels with darts near the limit were seen to show
-MISSED = 0.98  # of the target is asked for where it was missed
+GAIN = 0.97  # of the sketch's percentile: what panels with darts near the limit were seen to show
 NEAR = 1.04  # of the target: further off, a wider search is worth its time
-CLOSE = 0.95  # of the target: near enough not to try again
+CLOSE = 0.985  # of the target: near enough not to try again
+AIM = 0.994  # of the target: what is aimed at when darts are made longer or shorter
+SLOPES = (-1.5, -0.3)  # least and most that stretch falls as a power of the darts' length
+HOPE = 1.25  # of what is asked of the sketch: further off, a dart is not left out on the panel itself
 
 
 @dataclass(frozen=True)
@@ -212,7 +214,7 @@ def _ground(panel: Panel, start: _Cut, rules: Rules, target: float) -> Ground | 
     corners = np.array([edge.run[0] for edge in panel.edges], dtype=np.int64)
     plan = sketch(vertices, faces, start.flat, loop, corners=corners, triangles=TRIANGLES)
     here = None if plan is None else ground(plan, rules, mouths)
-    plain = None if here is None else evaluate(here, ())
+    plain = None if here is None else evaluate(replace(here, ask=np.inf), ())
     if plain is None or plain.value <= 0:
         return None
     # far over the limit the sketch's milder energy says little of what it will say near the limit
@@ -265,26 +267,45 @@ def _fitted(
 ) -> tuple[_Cut, Trial]:
     """The panel with a trial's darts, longer or shorter until the panel itself just holds the target,
     and the last trial."""
+    seen: list[tuple[float, float]] = []
     best, again = start, False
     for _ in range(ROUNDS):
         made = _made(panel, start, trial, here.rules)
         if made is None:
             break
         best = _shorter(best, made, target) if _sound(made, here.rules) else best
-        gain = made.value / trial.value
-        here = replace(
-            here, ask=(target if made.value <= target else MISSED * target) / gain, gain=gain
-        )
         if CLOSE * target < made.value <= target:
             break
-        fits = made.value <= target
-        after = shortened(here, trial, cut=0.1) if fits else lengthened(here, trial)
+        seen.append((total_length(here, trial.wedges[len(here.fixed) :]), made.value))
+        gain = made.value / trial.value
+        here = replace(here, ask=target / gain, gain=gain)
+        share = _next_length(seen, AIM * target) / seen[-1][0]
+        after = evaluate(here, all_scaled(here, trial, share), trial) if share < FAR else None
         if after is None and not again:  # the sketch knows better now what it must show
-            after, again = find(here), True
-        if after is None or after.wedges == trial.wedges or not holds(here, after):
+            after, again, seen = find(here), True, []
+        if after is None or after.wedges == trial.wedges or not after.wedges:
             break
         trial = after
     return best, trial
+
+
+def _next_length(seen: list[tuple[float, float]], target: float) -> float:
+    """The length of darts at which the target is to be expected, after (length, stretch) seen.
+
+    Stretch is taken for a power of the length: between two lengths, one of which holds, that which
+    runs through both; else the last two's, within reason.
+    """
+    points = np.log(np.array(seen))
+    over, under = points[points[:, 1] > np.log(target)], points[points[:, 1] <= np.log(target)]
+    if len(over) and len(under):
+        a, b = over[over[:, 0].argmax()], under[under[:, 0].argmin()]
+        share = (np.log(target) - a[1]) / (b[1] - a[1])
+        return float(np.exp(a[0] + share * (b[0] - a[0])))
+    slope = -1.0 / SLACK
+    if len(points) > 1 and points[-1, 0] != points[-2, 0]:
+        steep = (points[-1, 1] - points[-2, 1]) / (points[-1, 0] - points[-2, 0])
+        slope = float(np.clip(steep, *SLOPES))
+    return float(np.exp(points[-1, 0] + (np.log(target) - points[-1, 1]) / slope))
 
 
 def _unneeded(
@@ -294,7 +315,8 @@ def _unneeded(
     k = 0
     while best.value <= target and len(trial.wedges) > 1 and k < len(trial.wedges):
         fewer = evaluate(here, trial.wedges[:k] + trial.wedges[k + 1 :])
-        made = None if fewer is None else _made(panel, start, fewer, here.rules)
+        hopeless = fewer is None or fewer.value > HOPE * here.ask
+        made = None if hopeless else _made(panel, start, fewer, here.rules)
         if made is not None and made.value <= target and _sound(made, here.rules):
             best, trial = _fitted(panel, start, here, fewer, target)
             k = 0

@@ -6,7 +6,7 @@ sketch; keep the best; let it settle. When the limit holds: drop what is not nee
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,10 +23,21 @@ from padlib.flatten.stretch import areas, stretch, worst
 from padlib.mesh.surface import Plane
 
 SLANTS = np.radians([-50.0, -25.0, 0.0, 25.0, 50.0])  # of a candidate, from the inward normal
+FINE = np.radians(np.linspace(-37.5, 37.5, 7))  # of the second of a pair
 POWER = 2.0
+MOST_PAIRS = 600  # of the forecast that are looked at more closely
+SLACK = 1.5  # power of the length in the stretch left, as seen on domes when darts are shortened
+STARTS = 6  # mouths, and best single candidates, that pairs begin with
+SHARP = 8.0  # power of the second look, near the limit: close to what the panel's own solve does
+SOFT = 0.01  # part of the mean square strain in it
+LOOK = 1.5  # of what is asked for: nearer than that a trial is looked at a second time
 HARD = 0.6  # of the limit: above that strain counts heavily, so that little of it passes the limit
 NEARLY = 1.12  # of the limit: what moves of the darts left may mend when one is left out
 CLOSELY = 1.15  # of the limit: what longer darts may mend before one more is tried
+PUSHED = 1.7  # of the limit: what moving all darts may mend before one more is tried
+PUSHES = (1.0, 1.5, 1.0, 1.0, 0.7)  # of the sketch's spacing: how far they are moved
+ENOUGH = 0.2  # of what it is over the limit: what each round of that must gain
+LONGER = 1.15
 WORTH = 0.97  # of the energy: what a dart must at least bring it down to
 CLOSING = 1.15  # of its width at the mouth: no dart is wider than that on the way
 
@@ -41,7 +52,10 @@ class Rules:
     least_intake, most_intake: degrees between the legs; slant: most degrees off the edge's normal;
     tries: how many candidates a round lays flat; beam: how many trials live on to the next round;
     cloth, pile (3,): what the panel is laid for and which way its pile lies; the limit is then
-    `cloth.plain` times the use that the percentile may reach.
+    `cloth.plain` times the use that the percentile may reach;
+    show: what a millimetre in plain view costs more than a hidden one, so that a dart in a hollow may
+    be longer by that share; seen (n,): how much in view each vertex is, 0 to 1 (`mesh.seen`), None:
+    all alike.
     """
 
     limit: float = 0.05
@@ -57,6 +71,8 @@ class Rules:
     beam: int = 2
     cloth: Cloth | None = None
     pile: tuple[float, float, float] | None = None
+    show: float = 0.05
+    seen: NDArray[np.float64] | None = field(default=None, compare=False)
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,7 +96,10 @@ class Ground:
 
     mouths (k,): places in the sketch's loop where a dart may start; inward (b, 2): inward normal at
     each place of the loop; ask: the percentile that the sketch must show, which allows for its
-    coarseness; longest: of a dart, mm; gain: the panel's percentile over the sketch's, without darts.
+    coarseness; longest: of a dart, mm; gain: the panel's percentile over the sketch's, without darts;
+    fixed: darts that the maker wants, the first of every trial, bound by no rule; barred (k, 2): places
+    that darts must keep `away` mm from; views: `mesh.seen` at the vertices of base, None: all alike; tried: what was
+    laid flat before.
     """
 
     sketch: Sketch
@@ -92,6 +111,16 @@ class Ground:
     ask: float
     longest: float
     gain: float = 1.0
+    fixed: tuple[Wedge, ...] = ()
+    barred: Plane = field(default_factory=lambda: np.zeros((0, 2)))
+    away: float = 0.0
+    views: NDArray[np.float64] | None = None
+    spots: cKDTree | None = None
+    tried: dict[tuple[Wedge, ...], Trial | None] = field(default_factory=dict)
+
+    def is_free(self, k: int) -> bool:
+        """Whether dart k of a trial may be moved or left out."""
+        return k >= len(self.fixed)
 
 
 def ground(sketch: Sketch, rules: Rules, mouths: NDArray[np.int64]) -> Ground | None:
@@ -102,30 +131,63 @@ def ground(sketch: Sketch, rules: Rules, mouths: NDArray[np.int64]) -> Ground | 
     ahead = forecaster(base.vertices, base.faces, np.arange(len(sketch.kept)))
     inward = _inward(sketch.outline, max(sketch.spacing, rules.clear))
     longest = rules.longest * float(np.sqrt(areas(sketch.vertices, sketch.faces).sum()))
-    return Ground(sketch, rules, mouths, inward, base, ahead, rules.limit, longest)
+    spots, views = cKDTree(base.flat), None
+    if rules.seen is not None and rules.show:
+        views = np.asarray(rules.seen)[cKDTree(sketch.vertices).query(base.vertices)[1]]
+    made = Ground(sketch, rules, mouths, inward, base, ahead, rules.limit, longest)
+    return replace(made, views=views, spots=spots)
 
 
 def evaluate(ground: Ground, wedges: tuple[Wedge, ...], near: Trial | None = None) -> Trial | None:
     """Lay the sketch flat with these darts, from the flat of a trial near by; None where one breaks
-    a rule."""
+    a rule. What was laid flat before is not laid again."""
+    if wedges not in ground.tried:
+        ground.tried[wedges] = _tried(ground, wedges, near)
+    return ground.tried[wedges]
+
+
+def _tried(ground: Ground, wedges: tuple[Wedge, ...], near: Trial | None) -> Trial | None:
+    """A trial of these wedges, see `evaluate`."""
     if not _apart(ground, wedges):
         return None
     mesh = draw(ground.sketch, wedges)
     if mesh is None:
         return None
+    flat, left, value = _relaxed(ground, mesh, near)
+    intakes = [_intake(flat[a], flat[b]) for a, b in mesh.legs]
+    for k, (a, b) in enumerate(mesh.legs[: len(ground.fixed)]):
+        intakes[k] = angle(flat[a], flat[b])
+    least = ground.rules.least_intake
+    if any(intake is None or intake < least for intake in intakes[len(ground.fixed) :]):
+        return None
+    if wedges and overlaps(mesh.faces, flat):
+        return None
+    return Trial(wedges, value, left, tuple(intakes), mesh, flat)
+
+
+def _relaxed(ground: Ground, mesh: Mesh, near: Trial | None) -> tuple[Plane, float, float]:
+    """The sketch's mesh laid flat, its energy and its percentile of stretch.
+
+    Near the limit the worst strain is pulled down a second time, as the panel's own solve does it.
+    """
     energy = Energy(1.0, 1.0, POWER, HARD * ground.rules.limit)
     starts = [mesh.flat]
     if near is not None:
         starts.append(carry(near.mesh.faces, near.mesh.flat, near.flat, mesh.flat))
     flat, left = relax(mesh.vertices, mesh.faces, starts, energy=energy)
-    intakes = [_intake(flat[a], flat[b]) for a, b in mesh.legs]
-    if any(intake is None or intake < ground.rules.least_intake for intake in intakes):
-        return None
-    if wedges and overlaps(mesh.faces, flat):
-        return None
+    value = reached(mesh, flat, ground.rules.percentile)
+    if value < LOOK * ground.ask:
+        sharper = Energy(SOFT, 1.0, SHARP, max(HARD * ground.rules.limit, value))
+        again = relax(mesh.vertices, mesh.faces, [flat], energy=sharper)[0]
+        sharp = reached(mesh, again, ground.rules.percentile)
+        flat, value = (again, sharp) if sharp < value else (flat, value)
+    return flat, left, value
+
+
+def reached(mesh: Mesh, flat: Plane, at: float) -> float:
+    """The percentile `at` of the stretch that a flat (n, 2) of a sketch's mesh asks for."""
     size = worst(stretch(mesh.vertices, mesh.faces, flat))
-    value = percentile(size, areas(mesh.vertices, mesh.faces), ground.rules.percentile)
-    return Trial(wedges, value, left, tuple(intakes), mesh, flat)
+    return percentile(size, areas(mesh.vertices, mesh.faces), at)
 
 
 def percentile(size: NDArray[np.float64], weight: NDArray[np.float64], at: float) -> float:
@@ -147,7 +209,12 @@ def _intake(left: Plane, right: Plane) -> float | None:
     wide = (way[:, 0] * gap[:, 1] - way[:, 1] * gap[:, 0]) / np.maximum(np.hypot(*way.T), 1e-12)
     if wide[0] <= 0 or (wide < 0).any() or wide.max() > CLOSING * wide[0]:
         return None
-    a, b = left[0] - tip, right[0] - tip
+    return angle(left, right)
+
+
+def angle(left: Plane, right: Plane) -> float:
+    """Degrees from the right leg (k, 2) to the left, mouth first; negative where they overlap."""
+    a, b = left[0] - left[-1], right[0] - right[-1]
     return float(np.degrees(np.arctan2(a[0] * b[1] - a[1] * b[0], a @ b)))
 
 
@@ -161,6 +228,19 @@ def total_length(ground: Ground, wedges: tuple[Wedge, ...]) -> float:
     return sum(length(ground, wedge) for wedge in wedges)
 
 
+def price(ground: Ground, wedges: tuple[Wedge, ...]) -> float:
+    """Length of all wedges in mm, dearer where they are in plain view."""
+    if ground.views is None:
+        return total_length(ground, wedges)
+    return sum(length(ground, wedge) * (1.0 + _shown(ground, wedge)) for wedge in wedges)
+
+
+def _shown(ground: Ground, wedge: Wedge) -> float:
+    """What a wedge costs more per millimetre for what is in plain view of it."""
+    line = _samples(ground.sketch.flat[wedge.mouth], np.asarray(wedge.tip), ground.sketch.spacing)
+    return ground.rules.show * float(ground.views[ground.spots.query(line)[1]].mean())
+
+
 def _inward(outline: Plane, reach: float) -> Plane:
     """Inward unit normals (b, 2) of a counter-clockwise polygon, over `reach` to either side."""
     step = float(np.hypot(*(np.roll(outline, -1, axis=0) - outline).T).mean())
@@ -172,30 +252,40 @@ def _inward(outline: Plane, reach: float) -> Plane:
 
 
 def _apart(ground: Ground, wedges: tuple[Wedge, ...]) -> bool:
-    """Whether wedges keep their distance, their length and their slant."""
-    rules, flat = ground.rules, ground.sketch.flat
+    """Whether wedges keep their distance, their length and their slant; fixed ones may do as they like."""
+    flat = ground.sketch.flat
     ends = [(flat[w.mouth], np.asarray(w.tip)) for w in wedges]
-    for i, (mouth, tip) in enumerate(ends):
-        way = tip - mouth
-        size = np.hypot(*way)
-        place = int(np.flatnonzero(ground.sketch.loop == wedges[i].mouth)[0])
-        if not rules.shortest <= size <= ground.longest or way @ ground.inward[
-            place
-        ] < size * np.cos(np.radians(rules.slant)):
-            return False
-        if not _clear_of_rim(ground, place, mouth, tip):
-            return False
-        if any(_between(mouth, tip, a, b) < rules.clear for a, b in ends[:i]):
-            return False
-    return True
+    free = [k for k in range(len(wedges)) if ground.is_free(k)]
+    if not all(_fits(ground, wedges[k].mouth, *ends[k]) for k in free):
+        return False
+    pairs = ((ends[i], ends[k]) for k in free for i in range(k))
+    return all(_between(*one, *two) >= ground.rules.clear for one, two in pairs)
+
+
+def _fits(ground: Ground, start: int, mouth: Plane, tip: Plane) -> bool:
+    """Whether one wedge keeps the rules of length, slant and distance."""
+    rules, way = ground.rules, tip - mouth
+    size = np.hypot(*way)
+    place = int(np.flatnonzero(ground.sketch.loop == start)[0])
+    straight = way @ ground.inward[place] >= size * np.cos(np.radians(rules.slant))
+    if not (straight and rules.shortest <= size <= ground.longest):
+        return False
+    if len(ground.barred) and _off(ground.barred, mouth, tip).min() < ground.away:
+        return False
+    return _clear_of_rim(ground, place, mouth, tip)
+
+
+def _off(points: Plane, mouth: Plane, tip: Plane) -> NDArray[np.float64]:
+    """Distance (p,) of points (p, 2) from the segment mouth-tip."""
+    way = tip - mouth
+    share = np.clip((points - mouth) @ way / (way @ way), 0.0, 1.0)
+    return np.hypot(*(points - mouth - share[:, None] * way).T)
 
 
 def _clear_of_rim(ground: Ground, place: int, mouth: Plane, tip: Plane) -> bool:
     """Whether a wedge keeps its distance from the outline, but near its own mouth."""
     outline, rules = ground.sketch.outline, ground.rules
-    way = tip - mouth
-    share = np.clip((outline - mouth) @ way / (way @ way), 0.0, 1.0)
-    gap = np.hypot(*(outline - mouth - share[:, None] * way).T)
+    gap = _off(outline, mouth, tip)
     need = np.minimum(rules.clear, 0.5 * np.hypot(*(outline - mouth).T))
     need[place] = -1.0
     beyond = np.hypot(*(outline - tip).T).min()
@@ -209,11 +299,13 @@ def _between(a: Plane, b: Plane, c: Plane, d: Plane) -> float:
     return float(np.sqrt(((one[:, None] - two) ** 2).sum(axis=2).min()))
 
 
-def candidates(ground: Ground, wedges: tuple[Wedge, ...]) -> list[tuple[float, Wedge]]:
+def candidates(
+    ground: Ground, wedges: tuple[Wedge, ...], *, closing: bool = False
+) -> list[tuple[float, Wedge]]:
     """New darts next to these, with the mean square stretch that the forecast gives each, best first.
 
     From every mouth of the sketch, in five directions, at all depths; only those whose legs the
-    forecast says will open.
+    forecast says will open, or, of closing ones, only those whose legs it says will overlap.
     """
     sketch, h = ground.sketch, ground.sketch.spacing
     spots = cKDTree(ground.base.flat[ground.forecast.inside])
@@ -235,7 +327,7 @@ def candidates(ground: Ground, wedges: tuple[Wedge, ...]) -> list[tuple[float, W
             if not taken.isdisjoint(slit.line):
                 break
             by_size.setdefault(len(slit.line), []).append(slit)
-    return sorted(_ranked(ahead, by_size), key=lambda pair: pair[0])
+    return sorted(_ranked(ahead, by_size, -1.0 if closing else 1.0), key=lambda pair: pair[0])
 
 
 @dataclass(frozen=True)
@@ -268,19 +360,69 @@ def _slits(
     return out
 
 
-def _ranked(ahead: Forecaster, by_size: dict[int, list[Slit]]) -> list[tuple[float, Wedge]]:
-    """Forecast strain of candidate slits of each size, without those whose legs would not open."""
+def _ranked(
+    ahead: Forecaster, by_size: dict[int, list[Slit]], sign: float
+) -> list[tuple[float, Wedge]]:
+    """Forecast strain of candidate slits of each size, without those whose legs would not open.
+
+    sign: -1 for those whose legs overlap.
+    """
     out: list[tuple[float, Wedge]] = []
     for group in by_size.values():
         lines = np.array([slit.line for slit in group])
         along = np.array([slit.along for slit in group])
         left, free = ahead.with_slits(lines)
-        far = along.max(axis=1)
+        free, far = sign * free, along.max(axis=1)
         mouth = (free * along).sum(axis=1)
         middle = (free * np.maximum(along - 0.5 * far[:, None], 0.0)).sum(axis=1)
         opens = (mouth > np.radians(1.0) * far) & (middle > 0.0) & (middle < CLOSING * mouth)
         out += [(float(left[i]), group[i].wedge) for i in np.flatnonzero(opens)]
     return out
+
+
+def pairs(ground: Ground) -> list[tuple[float, tuple[Wedge, Wedge]]]:
+    """Pairs of new darts with the mean square stretch that the forecast gives both together, best first.
+
+    One dart at a time misses pairs that only help together, as two that pass each other beside the
+    pole of a dome. The first is one of the best single candidates, or starts from one of a few
+    places spread over the edge in any direction; the second is any. Both must be forecast to open.
+    """
+    spots = cKDTree(ground.base.flat[ground.forecast.inside])
+    places = np.intersect1d(ground.mouths, ground.sketch.kept)
+    rays = _rays(ground, places, FINE)
+    others = [(_on_ray(ground, ray, share)) for ray in rays for share in (1.0, 0.67)]
+    some = set(places[:: max(1, len(places) // STARTS)].tolist())
+    ones = [_on_ray(ground, ray, 1.0) for ray in rays if ray[0] in some]
+    ones += spread(ground, candidates(ground, ()), STARTS)
+    lines = {wedge: _thin_line(ground, wedge, spots) for wedge in (*ones, *others)}
+    by_size: dict[tuple[int, int], list[tuple[Wedge, Wedge]]] = {}
+    for one in ones:
+        first = set(lines[one])
+        for other in others:
+            if first.isdisjoint(lines[other]):
+                size = len(lines[one]), len(lines[other])
+                by_size.setdefault(size, []).append((one, other))
+    out = []
+    for (size, _), group in by_size.items():
+        held = np.array([lines[one] + lines[other] for one, other in group])
+        left, free = ground.forecast.with_slits(held)
+        opens = np.minimum(free[:, :size].sum(axis=1), free[:, size:].sum(axis=1)) > 0
+        out += [(float(left[i]), group[i]) for i in np.flatnonzero(opens)]
+    return sorted(out, key=lambda pair: pair[0])
+
+
+def _on_ray(ground: Ground, ray: tuple[int, Plane, NDArray[np.float64]], share: float) -> Wedge:
+    """The wedge that goes down a ray for a share of its depths."""
+    place, way, depths = ray
+    tip = ground.sketch.outline[place] + depths[int(share * (len(depths) - 1))] * way
+    return Wedge(int(ground.sketch.loop[place]), tuple(tip.tolist()))
+
+
+def _thin_line(ground: Ground, wedge: Wedge, spots: cKDTree) -> list[int]:
+    """Every second vertex of the forecast along a wedge."""
+    mouth = ground.sketch.flat[wedge.mouth]
+    points = _samples(mouth, np.asarray(wedge.tip), ground.sketch.spacing)
+    return list(dict.fromkeys(spots.query(points)[1].tolist()))[::2]
 
 
 def _samples(mouth: Plane, tip: Plane, spacing: float) -> Plane:
@@ -291,25 +433,27 @@ def _samples(mouth: Plane, tip: Plane, spacing: float) -> Plane:
 
 
 def _rays(
-    ground: Ground, places: NDArray[np.int64]
+    ground: Ground, places: NDArray[np.int64], slants: NDArray[np.float64] = SLANTS
 ) -> list[tuple[int, NDArray[np.float64], NDArray[np.float64]]]:
     """From each mouth in each direction: the place, the way (2,), and all depths on open ground."""
     h = ground.sketch.spacing
     outline = ground.sketch.outline[ground.sketch.kept]
     normal = ground.inward[places]
-    cos, sin = np.cos(SLANTS), np.sin(SLANTS)
+    cos, sin = np.cos(slants), np.sin(slants)
     across = np.stack([-normal[:, 1], normal[:, 0]], axis=1)
     ways = normal[:, None] * cos[:, None] + across[:, None] * sin[:, None]
     depths = np.arange(max(2.0 * h, ground.rules.shortest), ground.longest, h)
     tips = ground.sketch.outline[places][:, None, None] + ways[:, :, None] * depths[:, None]
     spots = tips.reshape(-1, 2)
     clear = cKDTree(outline).query(spots)[0] > max(ground.rules.clear, 0.8 * h)
+    if len(ground.barred):
+        clear &= cKDTree(ground.barred).query(spots)[0] > max(ground.away, 0.5 * h)
     fit = (clear & inside(outline, spots)).reshape(tips.shape[:3])
     count = np.cumprod(fit, axis=2).sum(axis=2)
     return [
         (int(place), ways[i, k], depths[: count[i, k]])
         for i, place in enumerate(places)
-        for k in range(len(SLANTS))
+        for k in range(len(slants))
         if count[i, k]
     ]
 
@@ -322,7 +466,7 @@ def spread(ground: Ground, ranked: list[tuple[float, Wedge]], count: int) -> lis
     if not ranked:
         return []
     plain = float(ground.forecast.strain(ground.forecast.u[None])[0])
-    gains = [max(plain - left, 0.0) / (40.0 + length(ground, wedge)) for left, wedge in ranked]
+    gains = [max(plain - left, 0.0) / (40.0 + price(ground, (wedge,))) for left, wedge in ranked]
     thrifty = [ranked[i] for i in np.argsort([-gain for gain in gains], kind="stable")]
     flat, apart = ground.sketch.flat, 2.5 * ground.sketch.spacing
     out: list[Wedge] = []
@@ -337,20 +481,40 @@ def spread(ground: Ground, ranked: list[tuple[float, Wedge]], count: int) -> lis
     return out
 
 
+def _best_pairs(ground: Ground, plain: Trial) -> list[Trial]:
+    """A few pairs of darts tried, in turn the least strain and the most gained per millimetre."""
+    ranked = [pair for pair in pairs(ground)[:MOST_PAIRS] if _apart(ground, pair[1])]
+    sizes = np.array([40.0 + price(ground, both) for _, both in ranked])
+    whole = float(ground.forecast.strain(ground.forecast.u[None])[0])
+    gains = [(whole - left) / size for (left, _), size in zip(ranked, sizes, strict=True)]
+    thrifty = [ranked[i] for i in np.argsort([-gain for gain in gains], kind="stable")]
+    out: list[Trial] = []
+    taken: list[NDArray[np.float64]] = []
+    for both in (pair for two in zip(ranked, thrifty, strict=True) for _, pair in two):
+        ends = np.array([[*ground.sketch.flat[w.mouth], *w.tip] for w in both])
+        near = (np.abs(ends - t).max() < 2.5 * ground.sketch.spacing for t in taken)
+        if len(taken) < 2 * ground.rules.tries and not any(near):
+            taken += [ends, ends[::-1]]
+            out.append(evaluate(ground, both, plain))
+    return [trial for trial in out if trial is not None]
+
+
 def find(ground: Ground) -> Trial | None:
     """The search: few and short darts such that the limit holds, or the best that darts can do.
 
     A beam: at every round each of the few best trials grows by one dart in several ways.
     """
-    plain = evaluate(ground, ())
+    plain = evaluate(ground, ground.fixed)
     if plain is None or holds(ground, plain):
         return plain
     beam, best = [plain], plain
-    for _ in range(ground.rules.max_darts):
-        beam = _round(ground, beam)
+    for _ in range(ground.rules.max_darts - len(ground.fixed)):
+        paired = len(beam[0].wedges) == 1 and not ground.fixed
+        beam = _round(ground, beam, _best_pairs(ground, plain) if paired else [])
         held = [trial for trial in beam if holds(ground, trial)] or _stretched(ground, beam)
+        held = held or _pushed(ground, beam)
         if held:
-            shortest = min(held, key=lambda t: total_length(ground, t.wedges))
+            shortest = min(held, key=lambda t: _cost(ground, t))
             return shortened(ground, pruned(ground, shortest))
         sound = [trial for trial in beam if _sound(ground, trial)]
         best = min([best, *sound], key=lambda t: t.value)
@@ -366,12 +530,43 @@ def _stretched(ground: Ground, beam: list[Trial]) -> list[Trial]:
         if trial.value > CLOSELY * ground.ask:
             continue
         for share in (1.1, 1.2, 1.35):
-            wedges = tuple(_scaled(ground, wedge, share) for wedge in trial.wedges)
+            wedges = all_scaled(ground, trial, share)
             longer = evaluate(ground, wedges, trial)
             if longer is not None and holds(ground, longer):
                 out.append(longer)
                 break
     return out
+
+
+def _pushed(ground: Ground, beam: list[Trial]) -> list[Trial]:
+    """The trial of a beam that is nearest the limit, if it can be moved until it holds: no trial with
+    fewer darts is given up before that was tried."""
+    trial = min(beam, key=lambda t: t.value, default=None)
+    if trial is None or trial.value > PUSHED * ground.ask:
+        return []
+    for step in PUSHES:
+        before = trial.value
+        for k in range(len(ground.fixed), len(trial.wedges)):
+            trial = _driven(ground, trial, k, step * ground.sketch.spacing)
+            if holds(ground, trial):
+                return [trial]
+        if before - trial.value < ENOUGH * (before - ground.ask):
+            break
+    return []
+
+
+def _driven(ground: Ground, trial: Trial, k: int, step: float) -> Trial:
+    """The trial with dart k moved, turned or longer, wherever that lowers the percentile most."""
+    wedge = trial.wedges[k]
+    moves = [*_moves(ground, wedge, step), _scaled(ground, wedge, LONGER)]
+    moves += [_scaled(ground, move, LONGER) for move in _moves(ground, wedge, step)[:2]]
+    for move in moves:
+        over = length(ground, move) / ground.longest
+        move = _scaled(ground, move, 0.999 / over) if over > 1.0 else move
+        tried = evaluate(ground, _swapped(trial, k, move), trial)
+        if tried is not None and _sound(ground, tried) >= _sound(ground, trial):
+            trial = tried if tried.value < trial.value else trial
+    return trial
 
 
 def holds(ground: Ground, trial: Trial) -> bool:
@@ -381,12 +576,12 @@ def holds(ground: Ground, trial: Trial) -> bool:
 
 def _sound(ground: Ground, trial: Trial) -> bool:
     """Whether no dart of a trial is too wide; in the search others may yet take their share."""
-    return max(trial.intakes, default=0.0) <= ground.rules.most_intake
+    return max(trial.intakes[len(ground.fixed) :], default=0.0) <= ground.rules.most_intake
 
 
-def _round(ground: Ground, beam: list[Trial]) -> list[Trial]:
-    """The few best trials with one dart more, each settled; none where no dart helps."""
-    grown: list[Trial] = []
+def _round(ground: Ground, beam: list[Trial], more: list[Trial]) -> list[Trial]:
+    """The few best of the beam's trials with one dart more and of `more`, each settled."""
+    grown = list(more)
     for trial in beam:
         for wedge in spread(ground, candidates(ground, trial.wedges), ground.rules.tries):
             tried = evaluate(ground, (*trial.wedges, wedge), trial)
@@ -400,9 +595,10 @@ def _round(ground: Ground, beam: list[Trial]) -> list[Trial]:
 
 
 def _cost(ground: Ground, trial: Trial) -> tuple[bool, float]:
-    """What trials are compared by: holding the limit first, then shorter; else less energy."""
+    """What trials are compared by: holding the limit first, then what length will be left when what
+    they keep to spare is taken off; else less energy."""
     if holds(ground, trial):
-        return False, total_length(ground, trial.wedges)
+        return False, price(ground, trial.wedges) * (trial.value / ground.ask) ** SLACK
     return True, trial.energy
 
 
@@ -443,7 +639,8 @@ def _mouths_near(ground: Ground, place: int, step: float) -> list[int]:
 
 def _settled(ground: Ground, trial: Trial, *, longer: bool = False) -> Trial:
     """The trial after moves of its last dart (or all, which may also grow) that lower the energy."""
-    which = range(len(trial.wedges)) if longer else [len(trial.wedges) - 1]
+    last = len(trial.wedges) - 1
+    which = range(len(ground.fixed) if longer else max(last, len(ground.fixed)), last + 1)
     for k in which:
         wedge = trial.wedges[k]
         moves = _moves(ground, wedge, ground.sketch.spacing)
@@ -462,9 +659,17 @@ def _scaled(ground: Ground, wedge: Wedge, share: float) -> Wedge:
     return replace(wedge, tip=tuple((mouth + share * (np.asarray(wedge.tip) - mouth)).tolist()))
 
 
+def all_scaled(ground: Ground, trial: Trial, share: float) -> tuple[Wedge, ...]:
+    """The trial's wedges, all that may change longer or shorter."""
+    return tuple(
+        _scaled(ground, wedge, share) if ground.is_free(k) else wedge
+        for k, wedge in enumerate(trial.wedges)
+    )
+
+
 def pruned(ground: Ground, trial: Trial) -> Trial:
     """The trial without the darts that it can do without."""
-    k, held = 0, holds(ground, trial)
+    k, held = len(ground.fixed), holds(ground, trial)
     while k < len(trial.wedges):
         fewer = evaluate(ground, trial.wedges[:k] + trial.wedges[k + 1 :])
         if fewer is not None and held and not holds(ground, fewer):
@@ -472,7 +677,7 @@ def pruned(ground: Ground, trial: Trial) -> Trial:
             fewer = _settled(ground, fewer, longer=True) if near else fewer
         allowed = ground.ask if held else trial.value / WORTH
         if fewer is not None and fewer.value <= allowed and _sound(ground, fewer):
-            trial, k = fewer, 0
+            trial, k = fewer, len(ground.fixed)
         else:
             k += 1
     return trial
@@ -483,7 +688,7 @@ def shortened(ground: Ground, trial: Trial, cut: float = 0.3) -> Trial:
 
     cut: share of a dart that is taken off at first.
     """
-    cuts = [cut] * len(trial.wedges)
+    cuts = [cut if ground.is_free(k) else 0.0 for k in range(len(trial.wedges))]
     for _ in range(6):
         for k in np.argsort([-length(ground, w) for w in trial.wedges]):
             if cuts[k] < 0.04:
@@ -516,7 +721,7 @@ def lengthened(ground: Ground, trial: Trial) -> Trial | None:
     """The trial with longer or moved darts, so that it holds a limit that it just missed, or None."""
     longer: Trial | None = trial
     for _ in range(6):
-        wedges = tuple(_scaled(ground, wedge, 1.06) for wedge in longer.wedges)
+        wedges = all_scaled(ground, longer, 1.06)
         longer = evaluate(ground, wedges, longer)
         if longer is None:
             break
