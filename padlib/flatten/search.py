@@ -27,10 +27,10 @@ FINE = np.radians(np.linspace(-37.5, 37.5, 7))  # of the second of a pair
 POWER = 2.0
 MOST_PAIRS = 600  # of the forecast that are looked at more closely
 SLACK = 1.5  # power of the length in the stretch left, as seen on domes when darts are shortened
-STARTS = 6  # mouths, and best single candidates, that pairs begin with
+STARTS = 5  # mouths, and best single candidates, that pairs begin with
 SHARP = 8.0  # power of the second look, near the limit: close to what the panel's own solve does
 SOFT = 0.01  # part of the mean square strain in it
-LOOK = 1.5  # of what is asked for: nearer than that a trial is looked at a second time
+LOOK = 1.35  # of what is asked for: nearer than that a trial is looked at a second time
 HARD = 0.6  # of the limit: above that strain counts heavily, so that little of it passes the limit
 NEARLY = 1.12  # of the limit: what moves of the darts left may mend when one is left out
 CLOSELY = 1.15  # of the limit: what longer darts may mend before one more is tried
@@ -38,6 +38,7 @@ PUSHED = 1.7  # of the limit: what moving all darts may mend before one more is 
 PUSHES = (1.0, 1.5, 1.0, 1.0, 0.7)  # of the sketch's spacing: how far they are moved
 ENOUGH = 0.2  # of what it is over the limit: what each round of that must gain
 LONGER = 1.15
+FINEST = 0.07  # share of a dart below which it is not worth shortening it by itself
 WORTH = 0.97  # of the energy: what a dart must at least bring it down to
 CLOSING = 1.15  # of its width at the mouth: no dart is wider than that on the way
 
@@ -691,7 +692,7 @@ def shortened(ground: Ground, trial: Trial, cut: float = 0.3) -> Trial:
     cuts = [cut if ground.is_free(k) else 0.0 for k in range(len(trial.wedges))]
     for _ in range(6):
         for k in np.argsort([-length(ground, w) for w in trial.wedges]):
-            if cuts[k] < 0.04:
+            if cuts[k] < FINEST:
                 continue
             less = _scaled(ground, trial.wedges[k], 1 - cuts[k])
             tried = evaluate(ground, _swapped(trial, k, less), trial)
@@ -700,7 +701,7 @@ def shortened(ground: Ground, trial: Trial, cut: float = 0.3) -> Trial:
             else:
                 cuts[k] *= 0.5
                 trial = _slid(ground, trial, int(k), cuts[k])
-        if max(cuts, default=0.0) < 0.04:
+        if max(cuts, default=0.0) < FINEST:
             break
     return trial
 
