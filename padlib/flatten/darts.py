@@ -17,32 +17,21 @@ from numpy.typing import ArrayLike, NDArray
 
 from padlib.errors import FlatteningError
 from padlib.findings import Finding, Grade
+from padlib.flatten.candidates import candidates, spread
 from padlib.flatten.cloth import Cloth, cloth_use
 from padlib.flatten.conformal import conformal
 from padlib.flatten.cutting import Legs, Opened, cut_darts
 from padlib.flatten.disk import boundary_loop
 from padlib.flatten.flat import Dart, Flat
 from padlib.flatten.forecast import forecast
+from padlib.flatten.ground import Ground, Rules, Trial, ground, total_length
 from padlib.flatten.injective import overlaps
 from padlib.flatten.isometric import Solved, solve
-from padlib.flatten.search import (
-    HARD,
-    SLACK,
-    Ground,
-    Rules,
-    Trial,
-    all_scaled,
-    candidates,
-    evaluate,
-    find,
-    ground,
-    holds,
-    spread,
-    total_length,
-)
+from padlib.flatten.search import SLACK, all_scaled, find, holds
 from padlib.flatten.sketch import sketch
 from padlib.flatten.slit import carry
 from padlib.flatten.stretch import areas, flipped, stretch, summary
+from padlib.flatten.trial import HARD, evaluate
 from padlib.mesh.surface import Faces, Plane, Vertices
 from padlib.seams.panels import Panel
 
@@ -57,7 +46,9 @@ NEAR = 1.04  # of the target: further off, a wider search is worth its time
 CLOSE = 0.975  # of the target: near enough not to try again
 AIM = 0.994  # of the target: what is aimed at when darts are made longer or shorter
 SLOPES = (-1.5, -0.3)  # least and most that stretch falls as a power of the darts' length
-HOPE = 1.25  # of what is asked of the sketch: further off, a dart is not left out on the panel itself
+HOPE = (
+    1.25  # of what is asked of the sketch: further off, a dart is not left out on the panel itself
+)
 
 
 @dataclass(frozen=True)
