@@ -40,12 +40,11 @@ _CROSS = np.array([[0, 0, 1, 0], [0, 0, 0, 1], [1, 0, 0, 0], [0, 1, 0, 0.0]])
 
 @dataclass(frozen=True)
 class _Tensor:
-    """Eigenvalues (2, m) of the scaled tensor, first eigenvector (cos, sin), derivatives of its
-    entries: first (3, m) by x, y, t and second (2, m) by x and y."""
+    """Eigenvalues (2, m) of the scaled tensor, products (3, m) cc, ss, cs of the first eigenvector's
+    entries, derivatives of the tensor's: first (3, m) by x, y, t and second (2, m) by x and y."""
 
     eigen: NDArray[np.float64]
-    cosine: NDArray[np.float64]
-    sine: NDArray[np.float64]
+    frame: NDArray[np.float64]
     first: NDArray[np.float64]
     second: NDArray[np.float64]
 
@@ -66,11 +65,12 @@ def eigenvalues(scales: Scales, jacobian: NDArray[np.float64]) -> NDArray[np.flo
 
 def local(energy: Energy, at_rest: Rest, weight: NDArray, faces: Faces, flat: Plane) -> Local:
     """Gradient and projected Hessian of every triangle of a flip-free flat (n, 2), pile along -y."""
-    gradient, hessian = derivatives(energy, jacobians(at_rest, faces, flat))
+    jacobian = jacobians(at_rest, faces, flat)
+    gradient, hessian = derivatives(energy, jacobian)
     hats = np.stack([at_rest.gx, at_rest.gy])  # (2, 3, m)
     slope = (weight * gradient).reshape(2, 2, -1)
     pulled = np.einsum("ukm,kim->ium", slope, hats)
-    curved = (weight * _positive(hessian)).reshape(2, 2, 2, 2, -1)
+    curved = (weight * positive(hessian, jacobian)).reshape(2, 2, 2, 2, -1)
     first, second = ([pair[k] for pair in PAIRS] for k in (0, 1))
     half = np.einsum("ukvlm,kpm->pulvm", curved, hats[:, first])
     blocks = np.einsum("pulvm,lpm->puvm", half, hats[:, second])
@@ -86,7 +86,7 @@ def derivatives(energy: Energy, jacobian: NDArray) -> tuple[NDArray, NDArray]:
     told = _tensor(energy.scales, strains)
     slopes, bends = _curve(energy, told.eigen)
     features = _gradients(jacobian)
-    cc, ss, cs = told.cosine**2, told.sine**2, told.cosine * told.sine
+    cc, ss, cs = told.frame
     pull = np.stack(
         [
             slopes[0] * cc + slopes[1] * ss,
@@ -111,12 +111,12 @@ def derivatives(energy: Energy, jacobian: NDArray) -> tuple[NDArray, NDArray]:
 
 
 def _strains(jacobian: NDArray) -> NDArray:
-    """x, y, t (3, m) of Jacobians (4, m)."""
+    """exp(x), exp(y), t (3, m) of Jacobians (4, m)."""
     a, b, c, d = jacobian
     one, two = a * a + b * b, c * c + d * d
-    size = np.log(determinants(jacobian))
+    size = determinants(jacobian)
     shear = (a * c + b * d) * np.sqrt(1.0 / one + 1.0 / two) / _ROOT8
-    return np.stack([0.5 * np.log(one) - size, 0.5 * np.log(two) - size, shear])
+    return np.stack([np.sqrt(one) / size, np.sqrt(two) / size, shear])
 
 
 def _gradients(jacobian: NDArray) -> NDArray:
@@ -153,11 +153,12 @@ def _seconds(jacobian: NDArray, by: NDArray) -> NDArray:
     out += _AREA[:, :, None] * (-both / size) + _CROSS[:, :, None] * (shear * root)
     mixed = (shear / root * cross)[:, None] * inverse
     out -= mixed + mixed.transpose(1, 0, 2)
-    out -= (shear * dot / root**3 * inverse)[:, None] * inverse
+    out -= (shear * dot / (root * root * root) * inverse)[:, None] * inverse
     for k, row in enumerate((jacobian[:2], jacobian[2:])):
         square = (row * row).sum(axis=0)
-        still = by[k] / square - shear * dot / root / square**2
-        turned = -2.0 * by[k] / square**2 + 4.0 * shear * dot / root / square**3
+        bent = shear * dot / (root * square)
+        still = (by[k] - bent) / square
+        turned = (4.0 * bent - 2.0 * by[k]) / (square * square)
         part = out[2 * k : 2 * k + 2, 2 * k : 2 * k + 2]
         part += (turned * row)[:, None] * row
         part[0, 0] += still
@@ -166,24 +167,25 @@ def _seconds(jacobian: NDArray, by: NDArray) -> NDArray:
 
 
 def _tensor(scales: Scales, strains: NDArray) -> _Tensor:
-    """The scaled tensor of strains x, y, t (3, m)."""
-    stretched, coshes = np.sinh(strains[:2]), np.cosh(strains[:2])
+    """The scaled tensor of strains exp(x), exp(y), t (3, m)."""
+    ratio, back = strains[:2], 1.0 / strains[:2]
+    stretched, coshes = 0.5 * (ratio - back), 0.5 * (ratio + back)
     more = np.stack(np.atleast_1d(scales.stretch_along, scales.stretch_across))
     less = np.stack(np.atleast_1d(scales.slack_along, scales.slack_across))
     # stretch and slack have their own scale; the change from one to the other is smooth
     mean, lean = 0.5 * (more + less), 0.5 * (more - less)
-    root = np.hypot(stretched, scales.soft)
+    root = np.sqrt(stretched * stretched + np.square(scales.soft))
     entries = mean * stretched + lean * (root - scales.soft)
     slope = mean + lean * stretched / root
-    bend = lean * scales.soft**2 / root**3
+    bend = lean * np.square(scales.soft) / (root * root * root)
     shear = scales.shear * strains[2]
     half, middle = 0.5 * (entries[0] - entries[1]), 0.5 * (entries[0] + entries[1])
-    reach = np.hypot(half, shear)
-    turn = 0.5 * np.arctan2(shear, half)
+    reach = np.sqrt(half * half + shear * shear)
+    safe = np.where(reach > 0, reach, 1.0)
+    split, cross = np.where(reach > 0, half / safe, 1.0), shear / safe
     return _Tensor(
         np.stack([middle + reach, middle - reach]),
-        np.cos(turn),
-        np.sin(turn),
+        0.5 * np.stack([1.0 + split, 1.0 - split, cross]),
         np.stack([*(slope * coshes), np.broadcast_to(scales.shear, shear.shape)]),
         bend * coshes**2 + slope * stretched,
     )
@@ -218,8 +220,48 @@ def _twisted(eigen: NDArray, slopes: NDArray, bends: NDArray) -> NDArray:
     return 2.0 * np.where(near, bends.mean(axis=0), quotient)
 
 
-def _positive(hessian: NDArray) -> NDArray:
-    """Symmetric matrices (4, 4, m) with negative eigenvalues set to zero."""
+def positive(hessian: NDArray, jacobian: NDArray) -> NDArray:
+    """Hessians (4, 4, m) at Jacobians (4, m), made positive semidefinite where they are not.
+
+    What bends the wrong way is almost always the turning of the triangle in its own plane, n: it gets
+    as much curvature as is missing, H + max(-d, 0) n n' with d the Schur complement of n, which is the
+    least multiple of n n' that will do. Where another direction bends the wrong way as well, negative
+    eigenvalues are set to zero (Teran et al. 2005).
+    """
+    a, b, c, d = jacobian / np.sqrt((jacobian * jacobian).sum(axis=0))
+    turn = np.stack([b, -a, d, -c])
+    # three directions at right angles to it and to each other (units of quaternions times it)
+    others = np.stack([[a, b, c, d], [-d, -c, b, a], [c, -d, -a, b]])
+    moved = np.einsum("klm,ilm->ikm", hessian, others)
+    inner = np.einsum("ikm,jkm->ijm", moved, others)
+    side = np.einsum("ikm,km->im", moved, turn)
+    pivots, rest = _pivots(inner, side)
+    missing = np.einsum("km,klm,lm->m", turn, hessian, turn) - rest
+    out = hessian + (np.maximum(-missing, 0.0) * turn)[:, None] * turn
+    # where that would be much, the others are all but zero: then the nearest is worth its time
+    much = ~(missing > -np.sqrt((hessian * hessian).sum(axis=(0, 1))))
+    wrong = np.flatnonzero(~(pivots > 0).all(axis=0) | much)
+    out[:, :, wrong] = _clamped(hessian[:, :, wrong])
+    return out
+
+
+def _pivots(inner: NDArray, side: NDArray) -> tuple[NDArray, NDArray]:
+    """Pivots (3, m) of symmetric matrices (3, 3, m), and side' inner^-1 side (m,) for side (3, m)."""
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+        one = inner[0, 0]
+        low, far = inner[1, 0] / one, inner[2, 0] / one
+        two = inner[1, 1] - low * inner[1, 0]
+        both = inner[2, 1] - far * inner[1, 0]
+        last = both / two
+        three = inner[2, 2] - far * inner[2, 0] - last * both
+        second = side[1] - low * side[0]
+        third = side[2] - far * side[0] - last * second
+        rest = side[0] ** 2 / one + second**2 / two + third**2 / three
+    return np.stack([one, two, three]), rest
+
+
+def _clamped(hessian: NDArray) -> NDArray:
+    """Symmetric matrices (4, 4, k) with negative eigenvalues set to zero."""
     values, vectors = np.linalg.eigh(np.ascontiguousarray(hessian.transpose(2, 0, 1)))
     kept = vectors * np.maximum(values, 0.0)[:, None, :]
-    return np.ascontiguousarray((kept @ vectors.transpose(0, 2, 1)).transpose(1, 2, 0))
+    return (kept @ vectors.transpose(0, 2, 1)).transpose(1, 2, 0)

@@ -146,3 +146,22 @@ def test_frame_on_the_panel_does_not_matter(seed, turn, which):
     turned = np.einsum("ikm,kl->ilm", jacobian.reshape(2, 2, -1), frame).reshape(4, -1)
 
     np.testing.assert_allclose(values(energy, turned), values(energy, jacobian), rtol=1e-8)
+
+
+@pytest.mark.property
+@given(seed=st.integers(0, 10**6), which=st.integers(0, 8), much=st.sampled_from([0.03, 0.1, 0.4]))
+@LAW
+def test_positive_part(seed, which, much):
+    """What is made positive is: no eigenvalue below 0, nothing taken away, the sound ones as they were."""
+    jacobian = maps(seed, much=much)
+    _, hessian = orthotropic.derivatives(ENERGIES[which], jacobian)
+    size = np.abs(hessian).max(axis=(0, 1))
+
+    made = orthotropic.positive(hessian, jacobian)
+
+    least = np.linalg.eigvalsh(made.transpose(2, 0, 1))[:, 0]
+    added = np.linalg.eigvalsh((made - hessian).transpose(2, 0, 1))[:, 0]
+    sound = np.linalg.eigvalsh(hessian.transpose(2, 0, 1))[:, 0] > 1e-6 * size
+    assert (least > -1e-11 * size).all()
+    assert (added > -1e-11 * size).all()
+    np.testing.assert_allclose((made - hessian)[:, :, sound], 0, atol=1e-9 * size.max())
