@@ -18,7 +18,7 @@ from padlib.padding.shell import Shell
 from padlib.progress import Tell, quiet
 from padlib.suit.again import flatten_again
 from padlib.suit.ease import suit_eases
-from padlib.suit.file import Suit
+from padlib.suit.file import AskedEase, Suit
 from padlib.suit.steps import (
     Panels,
     cloths_borne,
@@ -82,14 +82,20 @@ def _flats(
     place = partial(on_shell, body=body, shell=shell, place=panels.place)
     asked = {
         "limit": suit.darts["limit"],
-        "ease": suit_eases(suit.ease, each, place)[0],
+        "ease": suit_eases(_of_suit(suit), each, place)[0],
         "cloths": cloths_borne(suit, {p.name for p in each}),
     }
-    if last is not None and suit.ease == last.suit.ease:
+    if last is not None and _of_suit(suit) == _of_suit(last.suit):
         again = flatten_again(each, pile, last.flats, last.panels.panels, **asked)
         return again.flats, again.laid
     flats = flatten_panels(each, pile, most=suit.darts["most"], workers=workers, tell=tell, **asked)
     return flats, tuple(p.name for p in each if p.mirror_of is None)
+
+
+def _of_suit(suit: Suit) -> list[AskedEase]:
+    """The eases on seams of the suit itself, without those on the rims of its pads."""
+    rims = tuple(f"{pad.name}-rim-" for pad in suit.pads)
+    return [asked for asked in suit.ease if not asked.seam.startswith(rims)]
 
 
 def _same_body(suit: Suit, last: Suit) -> bool:

@@ -13,7 +13,7 @@ from padlib.flatten.flat import Flat
 from padlib.flatten.injective import overlaps
 from padlib.flatten.stretch import flipped
 from padlib.suit.build import Built
-from padlib.suit.file import parse_suit
+from padlib.suit.file import AskedEase, parse_suit
 from padlib.suit.matching import flat_summary
 from padlib.suit.preview import Preview, preview
 
@@ -190,3 +190,12 @@ def test_another_cloth_lays_the_panels_cut_from_it(first: Preview) -> None:
     assert by_name["sleeve-upper-left"].cloth is None
     assert largest_difference(told.flats) < 0.2
     assert preview(suit, told).laid == ()
+
+
+def test_ease_on_a_pads_rim_is_no_matter_of_the_suit(first: Preview) -> None:
+    """The look at a suit makes no pads: an ease on the rim of one changes and breaks nothing."""
+    rim = AskedEase("thigh-rim-1", "pillow-thigh-left-top", 3.0)
+
+    told = preview(replace(first.suit, ease=(rim,)), first)
+
+    assert told.laid == ()
