@@ -10,10 +10,12 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 import padlib
+from padlib.body.fit import ROUNDNESS, Fitted, fit_body
 from padlib.body.landmarks import with_landmarks
 from padlib.body.parametric import parametric_body
 from padlib.body.scan import Scan, import_scan
 from padlib.body.table import read_measurements
+from padlib.body.typical import FIGURES
 from padlib.errors import InputError, PadlibError
 from padlib.output.mesh import ply_bytes
 from padlib.output.strip_test import strip_test_text
@@ -23,7 +25,7 @@ from padlib.suit.build import build
 from padlib.suit.demo import demo_suit
 from padlib.suit.file import read_suit
 from padlib.suit.open_mesh import flatten_file
-from padlib.suit.tables import measured
+from padlib.suit.tables import fit_told, measured
 from padlib.workshop.serve import serve
 
 EPILOG = "Lengths are in mm. Nothing is sent anywhere: padlib uses no network."
@@ -38,6 +40,7 @@ def parser() -> argparse.ArgumentParser:
     _build(commands)
     _scan(commands)
     _body(commands)
+    _fit(commands)
     _measure(commands)
     _flatten(commands)
     _cloths(commands)
@@ -122,6 +125,33 @@ def _body(commands: argparse._SubParsersAction) -> None:
         "--figure", default="neutral", choices=("neutral", "female", "male", "child")
     )
     command.add_argument("--out", required=True, metavar="BODY.ply")
+
+
+def _fit(commands: argparse._SubParsersAction) -> None:
+    words = "move a body or scan smoothly to given measurements (mm), its character kept"
+    command = _add(commands, "fit", words, _run_fit)
+    command.add_argument("file", metavar="FILE", help="a scan or mesh file")
+    command.add_argument(
+        "values", nargs="*", metavar="NAME=VALUE", help="for example waist_girth=820"
+    )
+    command.add_argument(
+        "--table", metavar="FILE", help="a table of measurements: name = value, or CSV"
+    )
+    command.add_argument(
+        "--roundness",
+        choices=ROUNDNESS,
+        default="told",
+        help="told: say where the trunk is rounder in section than people are; usual: put it right",
+    )
+    command.add_argument(
+        "--figure",
+        default="neutral",
+        choices=FIGURES,
+        help="whose roundness is usual",
+    )
+    command.add_argument("--out", metavar="BODY.ply", help="where the moved body is written")
+    command.add_argument("--json", action="store_true", help="print one JSON object")
+    _scan_flags(command)
 
 
 def _measure(commands: argparse._SubParsersAction) -> None:
@@ -239,7 +269,8 @@ def _tell_scan(scan: Scan, told: dict, out: str | None) -> None:
         print(f"  written to {out}")
 
 
-def _run_body(a: argparse.Namespace) -> int:
+def _values(a: argparse.Namespace) -> dict[str, float]:
+    """Measurements in mm of a table and of NAME=VALUE words, the words over the table."""
     values = dict(read_measurements(a.table)) if a.table else {}
     for item in a.values:
         name, sign, number = item.partition("=")
@@ -249,6 +280,42 @@ def _run_body(a: argparse.Namespace) -> int:
             sign = ""
         if not sign:
             raise InputError(f"'{item}' is not NAME=VALUE; write for example chest_girth=980.")
+    return values
+
+
+def _run_fit(a: argparse.Namespace) -> int:
+    values = _values(a)
+    if not values and a.roundness == "told":
+        raise InputError("nothing to fit the body to; write for example waist_girth=820.")
+    scan = import_scan(a.file, unit=a.unit, up=a.up, facing=a.facing)
+    body = with_landmarks(scan.body)
+    fitted = fit_body(body, values, roundness=a.roundness, figure=a.figure)
+    if a.out:
+        write_whole(a.out, ply_bytes(fitted.body.surface.vertices, fitted.body.surface.faces))
+    if a.json:
+        print(json.dumps(measured(fitted.body) | fit_told(fitted), indent=1))
+    else:
+        _tell_fit(fitted, a.out)
+    return 0
+
+
+def _tell_fit(fitted: Fitted, out: str | None) -> None:
+    print(f"{fitted.body.source}: mm")
+    print(f"  {'measurement':24} {'before':>8} {'asked':>8} {'now':>8}")
+    for row in fitted.moved:
+        asked = f"{row.asked:8.1f}" if row.asked is not None else " " * 8
+        print(f"  {row.name:24} {row.before:8.1f} {asked} {row.after:8.1f}")
+    print(
+        f"  the surface moved by {fitted.mean_mm:.1f} mm on average, {fitted.farthest_mm:.1f} mm at most"
+    )
+    for finding in fitted.findings:
+        print(f"  {finding}")
+    if out:
+        print(f"  written to {out}")
+
+
+def _run_body(a: argparse.Namespace) -> int:
+    values = _values(a)
     body = parametric_body(values, figure=a.figure)
     write_whole(a.out, ply_bytes(body.surface.vertices, body.surface.faces))
     print(f"written to {a.out}: {len(body.surface.faces)} triangles")

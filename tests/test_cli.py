@@ -7,12 +7,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import shapely
 import trimesh
 
 from padlib.cli import main, parser
 from padlib.flatten.cloth import PRESETS
 
-COMMANDS = ("demo", "build", "scan", "body", "measure", "flatten", "cloths", "workshop")
+COMMANDS = ("demo", "build", "scan", "body", "fit", "measure", "flatten", "cloths", "workshop")
 
 
 def run(capsys: pytest.CaptureFixture[str], *words: str) -> tuple[int, str, str]:
@@ -122,6 +123,32 @@ def test_body_words_that_are_no_measurement(
 
     assert status == 2
     assert "chest_girth=980" in err or "measurement" in err
+
+
+def test_fit_brings_a_body_to_a_tape(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """`padlib fit --json`: the written body has the hip girth that was asked for, by a section of trimesh."""
+    child = Path(__file__).resolve().parents[1] / "meshes" / "child.ply"
+    out = tmp_path / "b.ply"
+    words = ["fit", str(child), "hip_girth=690", "--out", str(out), "--json"]
+    status, told, _ = run(capsys, *words)
+    report = json.loads(told)
+    section = trimesh.load(out).section([0, 0, 1], [0, 0, report["measurements_mm"]["hip_height"]])
+    rings = [np.asarray(r)[:, :2] for r in section.discrete]
+    trunk = max(rings, key=lambda r: np.ptp(r[:, 0]))
+
+    assert status == 0
+    assert report["measurements_mm"]["hip_girth"] == pytest.approx(690, abs=2)
+    assert shapely.MultiPoint(trunk).convex_hull.length == pytest.approx(690, abs=2)
+    row = next(r for r in report["moved"] if r["name"] == "hip_girth")
+    assert (row["asked_mm"], row["after_mm"]) == (690.0, pytest.approx(690, abs=2))
+
+
+def test_fit_without_a_wish(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Nothing to fit to is told before the scan is read."""
+    status, _, err = run(capsys, "fit", str(tmp_path / "none.ply"))
+
+    assert status == 2
+    assert "waist_girth=820" in err
 
 
 def test_build_with_a_wrong_key_touches_nothing(

@@ -8,8 +8,8 @@ import igl
 import numpy as np
 from numpy.typing import NDArray
 
+from padlib.mesh.crossings import crossings
 from padlib.mesh.surface import Faces, Vertices
-from padlib.padding.crossings import crossings
 from padlib.padding.profile import smoothstep
 from padlib.padding.smooth import Heat, unit, vertex_normals
 

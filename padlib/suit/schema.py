@@ -59,6 +59,12 @@ BODY = _table(
         "figure of a body made from measurements",
         choices=("neutral", "female", "male", "child"),
     ),
+    roundness=Key(
+        "text",
+        "told",
+        "of a scan fitted to measurements: told, where it is rounder in section than people; usual: put right",
+        choices=("told", "usual"),
+    ),
     triangle=Key(
         "number", 0.0, "edge length of the triangles in mm; 0: stature / 175", least=0.0, most=40.0
     ),

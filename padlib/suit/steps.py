@@ -17,9 +17,11 @@ from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
 from padlib.body.body import Body
+from padlib.body.fit import fit_body
 from padlib.body.landmarks import with_landmarks
 from padlib.body.parametric import parametric_body
 from padlib.body.scan import import_scan
+from padlib.body.typical import FIGURES
 from padlib.errors import SuitError
 from padlib.findings import Finding, Grade
 from padlib.flatten.cloth import Cloth, cloth_use
@@ -55,7 +57,8 @@ class Panels:
 
 
 def suit_body(suit: Suit) -> Body:
-    """The wearer's body of a suit: a scan, a body from measurements, or the built-in one."""
+    """The wearer's body of a suit: a scan (fitted to measurements, if both are given), a body from
+    measurements, or the built-in one."""
     setting = suit.body
     if setting["file"]:
         scan = import_scan(
@@ -66,12 +69,23 @@ def suit_body(suit: Suit) -> Body:
             edge_length=setting["triangle"] or None,
         )
         body = scan.body
+        if suit.measurements:
+            return _to_tape(suit, body)
     elif suit.measurements:
         body = parametric_body(suit.measurements, figure=setting["figure"])
     else:
         surface = read_mesh(DEMO_BODY)
         body = Body(surface, source="the built-in body")
     return with_landmarks(body, dict(suit.landmarks) or None)
+
+
+def _to_tape(suit: Suit, body: Body) -> Body:
+    """A scan moved to the suit's measurements; the suit's landmarks are places on the scan, and ride along."""
+    setting = suit.body
+    body = with_landmarks(body, dict(suit.landmarks) or None)
+    figure = setting["figure"] if setting["figure"] in FIGURES else "neutral"
+    fitted = fit_body(body, suit.measurements, roundness=setting["roundness"], figure=figure)
+    return fitted.body
 
 
 def suit_shell(suit: Suit, body: Body) -> Shell:

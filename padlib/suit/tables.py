@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from padlib.body.body import Body
+from padlib.body.fit import Fitted
 from padlib.body.measure import measure
 from padlib.findings import Finding, Grade
 
@@ -21,4 +22,22 @@ def measured(body: Body) -> dict[str, Any]:
         "landmarks_mm": {k: [round(float(c), 3) for c in body.at(k)] for k in body.landmarks},
         "measurements_mm": {k: round(float(v), 2) for k, v in found.values.items()},
         "warnings": warnings_of([*body.findings, *found.warnings]),
+    }
+
+
+def fit_told(fitted: Fitted) -> dict[str, Any]:
+    """What was moved to bring a body to a tape: a table in mm, and how far the surface went."""
+    rows = [
+        {
+            "name": row.name,
+            "asked_mm": row.asked,
+            "before_mm": round(row.before, 2),
+            "after_mm": round(row.after, 2),
+        }
+        for row in fitted.moved
+    ]
+    return {
+        "moved": rows,
+        "moved_mm": {"mean": round(fitted.mean_mm, 2), "max": round(fitted.farthest_mm, 2)},
+        "findings": [str(f) for f in fitted.findings],
     }

@@ -53,6 +53,33 @@ COLUMNS = {
 }  # fmt: skip
 
 
+ROUND = {
+    "waist": ("waistdepth", "waistbreadth", "waistcircumference"),
+    "hip": ("buttockdepth", "hipbreadth", "buttockcircumference"),
+}
+
+
+def roundness(data: dict) -> dict:
+    """Depth over breadth as a line over girth / stature, and how far 95 % stay above that line at most."""
+    out: dict = {}
+    for part, columns in ROUND.items():
+        out[part] = {}
+        for group, rows in data.items():
+            depth, breadth, girth, stature = (
+                np.array([float(r[c]) for r in rows]) for c in (*columns, "stature")
+            )
+            share, ratio = girth / stature, depth / breadth
+            slope, level = np.polyfit(share, ratio, 1)
+            above = np.percentile(ratio - slope * share - level, 95)
+            out[part][group] = {
+                "slope": round(float(slope), 4),
+                "level": round(float(level), 4),
+                "above_95": round(float(above), 4),
+                "girth_of_stature": [round(float(v), 4) for v in np.percentile(share, [1, 50, 99])],
+            }
+    return out
+
+
 def main() -> None:
     """Read both tables and write the percentiles."""
     folder = Path(sys.argv[1])
@@ -75,6 +102,7 @@ def main() -> None:
         "1st, 50th and 99th percentile (linear). slack: how far beyond them padlib's own definition may lie.",
         "derived_by": "tests/body/derive_percentiles.py",
         "measurements": out,
+        "roundness": roundness(data),
     }
     TARGET.write_text(json.dumps(note, indent=1) + "\n", encoding="utf-8")
 

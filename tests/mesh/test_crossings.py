@@ -5,7 +5,7 @@ import pytest
 import trimesh
 from igl.copyleft import cgal
 
-from padlib.padding.crossings import crossings
+from padlib.mesh.crossings import crossings
 
 
 def exact_pairs(vertices, faces):
