@@ -39,6 +39,7 @@ from padlib.padding.shell import Shell, pad_layers
 from padlib.pattern.piece import Piece
 from padlib.progress import Tell, quiet
 from padlib.proof.proof import Proof, prove
+from padlib.seams.panels import Panel
 from padlib.suit import report as reports
 from padlib.suit.ease import suit_eases
 from padlib.suit.file import Suit, read_suit
@@ -121,7 +122,7 @@ def run(
 ) -> Built:
     """The way through, from the suit's body to its lays. Raises PadlibError in one sentence."""
     clock = clock or Clock()
-    limit, most = suit.darts["limit"], suit.darts["most"]
+    limit = suit.darts["limit"]
     with clock.step("body"):
         tell("reading the body", 0.02)
         body = suit_body(suit)
@@ -139,22 +140,8 @@ def run(
         pillows = as_pairs(each)
         cushions = pillow_panels(pillows)
     with clock.step("flatten"):
-        pile = {p.name: pile_direction(p, panels.place) for p in panels.panels}
-        pile |= {p.name: DOWN for p in cushions}
-        eases, eased = suit_eases(
-            suit.ease,
-            (*panels.panels, *cushions),
-            partial(on_shell, body=body, shell=shell, place=panels.place),
-        )
-        every = flatten_panels(
-            (*panels.panels, *cushions),
-            pile,
-            limit=limit,
-            most=most,
-            cloths=cloths_borne(suit, {p.name for p in (*panels.panels, *cushions)}),
-            ease=eases,
-            workers=workers,
-            tell=_within(tell, 0.25, 0.75),
+        every, eases, eased = _flattened(
+            suit, body, shell, panels, cushions, workers=workers, tell=_within(tell, 0.25, 0.75)
         )
         flats, cushion_flats = every[: len(panels.panels)], every[len(panels.panels) :]
         differences = rim_differences(pillows, cushion_flats)
@@ -194,6 +181,35 @@ def run(
         findings,
         eases,
     )
+
+
+def _flattened(
+    suit: Suit,
+    body: Body,
+    shell: Shell,
+    panels: Panels,
+    cushions: Sequence[Panel],
+    *,
+    workers: int,
+    tell: Tell,
+) -> tuple[tuple[Flat, ...], tuple[Ease, ...], tuple[Finding, ...]]:
+    """Flats of all panels and cushions, the eases that they have, and what is to be told of these."""
+    pile = {p.name: pile_direction(p, panels.place) for p in panels.panels}
+    pile |= {p.name: DOWN for p in cushions}
+    every = (*panels.panels, *cushions)
+    locate = partial(on_shell, body=body, shell=shell, place=panels.place)
+    eases, eased = suit_eases(suit.ease, every, locate)
+    flats = flatten_panels(
+        every,
+        pile,
+        limit=suit.darts["limit"],
+        most=suit.darts["most"],
+        cloths=cloths_borne(suit, {p.name for p in every}),
+        ease=eases,
+        workers=workers,
+        tell=tell,
+    )
+    return flats, eases, eased
 
 
 def _seams(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import Any
 
 from padlib.flatten.flat import Flat
@@ -39,6 +39,21 @@ def steps(
     sewn: the seams as the report has them; where one is eased, the step says how much goes in.
     """
     present = {e.seam for f in flats for e in f.panel.edges}
+    out = [*_flat_work(pieces, closure), *_seams(present, sewn), "Hem neck, wrists and ankles."]
+    if pillows:
+        out.append(
+            "Pads: sew the zip into the base, sew top to base all round, turn, fill through the zip, and "
+            "tack the cushions inside the suit where its seams show their place."
+            + eased_words(sewn, [s["name"] for s in sewn if s["name"] not in present])
+        )
+    out.append(
+        "Try it on with a helper, open and shut the closure, sit, stride and reach; comb all seams."
+    )
+    return out
+
+
+def _flat_work(pieces: Sequence[Piece], closure: str) -> list[str]:
+    """Cutting, darts and the closure."""
     darted = sorted({p.name for p in pieces if p.darts})
     out = [
         "Cut every piece from the back, through the backing only; mark notches, darts and names on the "
@@ -53,7 +68,12 @@ def steps(
             f"Set the closure into the centre {closure} while both halves still lie flat; sew a guard "
             "strip behind it."
         )
-    used: set[str] = set()
+    return out
+
+
+def _seams(present: Collection[str], sewn: Sequence[Mapping[str, Any]]) -> list[str]:
+    """The seams of the plan in their stages, then the maker's own."""
+    out, used = [], set()
     for words, seams in STAGES:
         here = [s for s in seams if s in present]
         used |= set(here)
@@ -62,23 +82,10 @@ def steps(
                 f"{words}: {', '.join(here)}. Match the notches; stitch along the pile."
                 + eased_words(sewn, here)
             )
-    rest = sorted(
-        present
-        - used
-        - {"neck", "closure", "dart"}
-        - {s for s in present if "wrist" in s or "ankle" in s}
-    )
+    hems = {s for s in present if "wrist" in s or "ankle" in s}
+    rest = sorted(set(present) - used - {"neck", "closure", "dart"} - hems)
     if rest:
         out.append(f"The maker's own seams: {', '.join(rest)}." + eased_words(sewn, rest))
-    out.append("Hem neck, wrists and ankles.")
-    if pillows:
-        out.append(
-            "Pads: sew the zip into the base, sew top to base all round, turn, fill through the zip, and "
-            "tack the cushions inside the suit where its seams show their place."
-        )
-    out.append(
-        "Try it on with a helper, open and shut the closure, sit, stride and reach; comb all seams."
-    )
     return out
 
 

@@ -44,6 +44,16 @@ def test_ease_is_on_both_sides_of_a_symmetric_suit(ask) -> None:
     assert len(both) == 2
 
 
+def test_ease_on_the_rim_of_a_pair_of_pads(ask) -> None:
+    """The top of a cushion can be eased onto its base; both of the pair are."""
+    eases, _ = ask(AskedEase("thigh-rim-1", "pillow-thigh-left-top", 2.0))
+
+    assert {(e.seam, e.panel) for e in eases} == {
+        ("thigh-rim-1", "pillow-thigh-left-top"),
+        ("thigh-rim-1", "pillow-thigh-right-top"),
+    }
+
+
 def test_eased_sleeves_are_that_much_longer(ask, demo_built: Built) -> None:
     """Asked for 3 % on the sleeve's back seam and 5 % on part of the side seam, the flats have it."""
     side = AskedEase("side-left", "back-left", 5.0, ("axilla_left", "waist_left"))
