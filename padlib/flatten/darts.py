@@ -209,9 +209,7 @@ def _ground(panel: Panel, start: _Cut, rules: Rules, target: float) -> Ground | 
     if plain is None or plain.value <= 0:
         return None
     # far over the limit the sketch's milder energy says little of what it will say near the limit
-    # nor does it know the cloth: there the gain is from strain to what the cloth makes of it
-    near = start.value < FAR * target or rules.cloth is not None
-    gain = start.value / plain.value if near else GAIN
+    gain = start.value / plain.value if start.value < FAR * target else GAIN
     return replace(here, ask=target / gain, gain=gain)
 
 

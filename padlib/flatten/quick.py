@@ -7,12 +7,14 @@ other in the plane, cloth would have to be put in, and that must be seen.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from padlib.flatten import newton
 from padlib.flatten.assembly import assembly
+from padlib.flatten.nap import Nap, straight
 from padlib.flatten.rest import Rest, rest
 from padlib.flatten.strain import PLAIN, Energy
 from padlib.mesh.surface import Faces, Plane, Vertices
@@ -26,19 +28,25 @@ def relax(
     starts: Sequence[Plane],
     *,
     energy: Energy = PLAIN,
+    nap: Nap | None = None,
     steps: int = 8,
     tolerance: float = 1e-2,
 ) -> tuple[Plane, float]:
     """The flat (n, 2) of least strain near the best of some starts (n, 2), and its energy.
 
-    vertices (n, 3) mm; faces (m, 3); starts: the first without flips; energy: see `strain`;
+    vertices (n, 3) mm; faces (m, 3); starts: the first without flips; energy: see `strain`; nap: the
+    cloth, where the energy has its scales, with the way of its pile, which will run along -y;
     at most `steps` Newton steps, ended where the next would gain less than `tolerance` of the energy.
     """
+    if nap is not None:
+        starts = [straight(nap, start)[0] for start in starts]
     at_rest = _mended(vertices, faces, starts[0])
     weight = at_rest.area / at_rest.area.sum()
     problem = newton.Problem(faces, at_rest, assembly(faces, len(vertices)), weight, energy)
     work = newton.Work()
     start = min(starts, key=lambda flat: newton.value(problem, flat))
+    if nap is not None:
+        problem = replace(problem, hold=straight(nap, start)[1])
     flat = newton.minimise(problem, start, iterations=steps, tolerance=tolerance, work=work)
     return flat, newton.value(problem, flat)
 

@@ -5,8 +5,10 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from padlib.flatten.ground import Ground, Trial, apart
+from padlib.flatten.cloth import cloth_use, limit_scales
+from padlib.flatten.ground import Ground, Rules, Trial, apart
 from padlib.flatten.injective import overlaps
+from padlib.flatten.nap import Nap, nap_of
 from padlib.flatten.quick import relax
 from padlib.flatten.sketch import Mesh, Wedge, draw
 from padlib.flatten.slit import carry
@@ -54,24 +56,37 @@ def _relaxed(ground: Ground, mesh: Mesh, near: Trial | None) -> tuple[Plane, flo
 
     Near the limit the worst strain is pulled down a second time, as the panel's own solve does it.
     """
-    energy = Energy(1.0, 1.0, POWER, HARD * ground.rules.limit)
+    rules, nap = ground.rules, _nap(ground.rules, mesh)
+    scales = None if nap is None else limit_scales(nap.cloth)
+    energy = Energy(1.0, 1.0, POWER, HARD * rules.limit, scales)
     starts = [mesh.flat]
     if near is not None:
         starts.append(carry(near.mesh.faces, near.mesh.flat, near.flat, mesh.flat))
-    flat, left = relax(mesh.vertices, mesh.faces, starts, energy=energy)
-    value = reached(mesh, flat, ground.rules.percentile)
+    flat, left = relax(mesh.vertices, mesh.faces, starts, energy=energy, nap=nap)
+    value = reached(mesh, flat, rules)
     if value < LOOK * ground.ask:
-        sharper = Energy(SOFT, 1.0, SHARP, max(HARD * ground.rules.limit, value))
-        again = relax(mesh.vertices, mesh.faces, [flat], energy=sharper)[0]
-        sharp = reached(mesh, again, ground.rules.percentile)
+        sharper = Energy(SOFT, 1.0, SHARP, max(HARD * rules.limit, value), scales)
+        again = relax(mesh.vertices, mesh.faces, [flat], energy=sharper, nap=nap)[0]
+        sharp = reached(mesh, again, rules)
         flat, value = (again, sharp) if sharp < value else (flat, value)
     return flat, left, value
 
 
-def reached(mesh: Mesh, flat: Plane, at: float) -> float:
-    """The percentile `at` of the stretch that a flat (n, 2) of a sketch's mesh asks for."""
-    size = worst(stretch(mesh.vertices, mesh.faces, flat))
-    return percentile(size, areas(mesh.vertices, mesh.faces), at)
+def _nap(rules: Rules, mesh: Mesh) -> Nap | None:
+    """The cloth on a sketch's mesh; its pile is on the sketch what it is on the panel."""
+    return nap_of(rules.cloth, rules.pile, mesh.vertices, mesh.faces)
+
+
+def reached(mesh: Mesh, flat: Plane, rules: Rules) -> float:
+    """The percentile of the stretch that a flat (n, 2) of a sketch's mesh asks for.
+
+    Of a cloth it is the use, times `cloth.plain`.
+    """
+    if rules.cloth is None:
+        size = worst(stretch(mesh.vertices, mesh.faces, flat))
+    else:
+        size = rules.cloth.plain * cloth_use(rules.cloth, mesh.vertices, mesh.faces, flat).use
+    return percentile(size, areas(mesh.vertices, mesh.faces), rules.percentile)
 
 
 def percentile(size: NDArray[np.float64], weight: NDArray[np.float64], at: float) -> float:
