@@ -96,18 +96,26 @@ def derivatives(energy: Energy, jacobian: NDArray) -> tuple[NDArray, NDArray]:
     )
     chained = pull * told.first
     gradient = np.einsum("im,ikm->km", chained, features)
-    moved = told.first[:, None] * features
-    ways = (
-        cc * moved[0] + ss * moved[1] + 2.0 * cs * moved[2],
-        ss * moved[0] + cc * moved[1] - 2.0 * cs * moved[2],
-        cs * (moved[1] - moved[0]) + (cc - ss) * moved[2],
-    )
+    ways = _ways(told, features)
     hessian = _seconds(jacobian, chained)
     for size, way in zip((*bends, _twisted(told.eigen, slopes, bends)), ways, strict=True):
         hessian += (size * way)[:, None] * way
     for k in (0, 1):
         hessian += (pull[k] * told.second[k] * features[k])[:, None] * features[k]
     return gradient, hessian
+
+
+def _ways(told: _Tensor, features: NDArray) -> NDArray:
+    """Derivatives (3, 4, m) of the tensor's entries in its own frame: both eigenvalues, then the twist."""
+    cc, ss, cs = told.frame
+    moved = told.first[:, None] * features
+    return np.stack(
+        [
+            cc * moved[0] + ss * moved[1] + 2.0 * cs * moved[2],
+            ss * moved[0] + cc * moved[1] - 2.0 * cs * moved[2],
+            cs * (moved[1] - moved[0]) + (cc - ss) * moved[2],
+        ]
+    )
 
 
 def _strains(jacobian: NDArray) -> NDArray:

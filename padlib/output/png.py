@@ -40,7 +40,8 @@ def map_scale(flats: Sequence[Flat], limit: float) -> float:
 def stretch_map(flat: Flat, *, scale: float, limit: float, title: str, below: str = "") -> bytes:
     """PNG of one flat coloured by its worst principal stretch, with the legend in per cent.
 
-    scale: fraction at the ends of the legend, the same for all panels of a suit; limit: the cloth's.
+    scale: fraction at the ends of the legend, the same for all panels of a suit; limit: the cloth's,
+    where the flat is not laid for a cloth with limits of its own.
     """
     xy = flat.positions
     span = np.ptp(xy, axis=0)
@@ -86,10 +87,22 @@ def stretch_map(flat: Flat, *, scale: float, limit: float, title: str, below: st
     legend = figure.colorbar(mesh, cax=bar, extend="both")
     legend.set_label("stretch of the cloth, %", fontsize=9)
     legend.ax.tick_params(labelsize=8)
-    for sign in (-1, 1):
-        legend.ax.axhline(sign * 100 * limit, color="black", lw=1.0, ls="--")
+    for at, line in legend_marks(flat, limit):
+        legend.ax.axhline(100 * at, color="black", lw=1.0, ls=line)
     figure.text(0.4 / full[0], 0.18 / full[1], below, fontsize=8, va="bottom")
     return png_bytes(figure)
+
+
+def legend_marks(flat: Flat, limit: float) -> tuple[tuple[float, str], ...]:
+    """Where the legend is marked, and with what line: limits along the pile dashed, across dotted."""
+    cloth = flat.cloth
+    if cloth is None:
+        return ((-limit, "--"), (limit, "--"))
+    along, across = (
+        (cloth.stretch_along, -cloth.slack_along),
+        (cloth.stretch_across, -cloth.slack_across),
+    )
+    return (*((at, "--") for at in along), *((at, ":") for at in across))
 
 
 def png_bytes(figure: Figure) -> bytes:

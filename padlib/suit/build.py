@@ -359,11 +359,13 @@ def _write_panel(flat: Flat, folder: Path, scale: float, limit: float) -> None:
     text = obj_text(surface.vertices, surface.faces, flat.positions, name=name)
     (folder / "panels" / f"{name}.obj").write_text(text)
     s = flat_summary(flat)
-    own = "" if flat.cloth is None else f" ({100 * share_used(flat, limit):.0f} % of its limits)"
-    limit = limit if flat.cloth is None else flat.cloth.plain
+    own, marks = "", "dashed: the cloth's limit"
+    if flat.cloth is not None:
+        own = f" ({100 * share_used(flat, limit):.0f} % of its limits)"
+        marks = "limits dashed along the pile, dotted across"
     below = (
         f"mean {100 * s['mean']:.1f} %, 95 % of the cloth below {100 * s['p95']:.1f} %{own}, "
-        f"worst {100 * s['max']:.1f} %; {len(flat.darts)} darts; dashed: the cloth's limit"
+        f"worst {100 * s['max']:.1f} %; {len(flat.darts)} darts; {marks}"
     )
     picture = stretch_map(flat, scale=scale, limit=limit, title=name, below=below)
     (folder / "maps" / f"{name}.png").write_bytes(picture)

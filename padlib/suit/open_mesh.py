@@ -81,11 +81,7 @@ def flatten_file(
     kind of cloth, whose own limits go before `limit`; pile: which way its pile lies in space.
     Returns the report. Raises InputError for values out of range, MeshError for a mesh that is no disk.
     """
-    if not 0.005 <= limit <= 0.5:
-        raise InputError(f"limit is {limit:g}; it must lie between 0.005 and 0.5 (0.05 is 5 %).")
-    if not 0 <= darts <= 12:
-        raise InputError(f"darts is {darts}; it must lie between 0 and 12.")
-    own = _own(cloth, pile)
+    own = _checked(limit, darts, cloth, pile)
     path, out = Path(path), Path(out)
     check_folder(out)
     surface = read_mesh(path)
@@ -110,8 +106,14 @@ def flatten_file(
     return report
 
 
-def _own(cloth: str, pile: tuple[float, float, float]) -> dict[str, Any]:
-    """The kind of cloth and its pile as options of flattening, or InputError."""
+def _checked(
+    limit: float, darts: int, cloth: str, pile: tuple[float, float, float]
+) -> dict[str, Any]:
+    """The kind of cloth and its pile as options of flattening; InputError for any bad value."""
+    if not 0.005 <= limit <= 0.5:
+        raise InputError(f"limit is {limit:g}; it must lie between 0.005 and 0.5 (0.05 is 5 %).")
+    if not 0 <= darts <= 12:
+        raise InputError(f"darts is {darts}; it must lie between 0 and 12.")
     if not cloth:
         return {"cloth": None, "pile": None}
     if cloth not in PRESETS:

@@ -16,6 +16,7 @@ from padlib.flatten.stretch import areas
 from padlib.flatten.turn import mean_pile
 from padlib.mesh.surface import Surface
 from padlib.output.guide import guide_html
+from padlib.output.png import legend_marks
 from padlib.output.strip_test import strip_test_html, strip_test_text
 from padlib.seams.panels import Edge, Panel
 from padlib.suit.build import Built, make_report
@@ -156,6 +157,17 @@ def test_guide_and_report_of_a_suit_with_a_kind(demo_built: Built, demo_folder: 
     assert "What is asked of the cloth" in page
     assert "What is asked of the cloth" not in plain
     assert "Measure your cloth" in plain
+
+
+def test_legend_is_marked_at_the_limits_of_the_cloth() -> None:
+    """A map's legend is marked at the limits along and across of the flat's own cloth, else at the suit's."""
+    flat = laid(dome(30), FUR)
+
+    marks = legend_marks(flat, 0.05)
+
+    assert {at for at, line in marks if line == "--"} == {FUR.stretch_along, -FUR.slack_along}
+    assert {at for at, line in marks if line == ":"} == {FUR.stretch_across, -FUR.slack_across}
+    assert legend_marks(replace(flat, cloth=None), 0.05) == ((-0.05, "--"), (0.05, "--"))
 
 
 def test_strip_test_is_told_in_full() -> None:
