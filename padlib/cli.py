@@ -14,9 +14,13 @@ from padlib.body.fit import ROUNDNESS, Fitted, fit_body
 from padlib.body.landmarks import with_landmarks
 from padlib.body.parametric import parametric_body
 from padlib.body.scan import Scan, import_scan
+from padlib.body.sheet import table_text
 from padlib.body.table import read_measurements
 from padlib.body.typical import FIGURES
 from padlib.errors import InputError, PadlibError
+from padlib.output.folder import check_folder, results
+from padlib.output.measuring import UNITS as SHEET_UNITS
+from padlib.output.measuring import write_measuring_sheet
 from padlib.output.mesh import ply_bytes
 from padlib.output.strip_test import strip_test_text
 from padlib.output.whole import write_whole
@@ -28,6 +32,7 @@ from padlib.suit.open_mesh import flatten_file
 from padlib.suit.tables import fit_told, measured
 from padlib.workshop.serve import serve
 
+SHEET_FIGURE = {"stature": 1700.0}  # on which the measuring sheet is drawn
 EPILOG = "Lengths are in mm. Nothing is sent anywhere: padlib uses no network."
 
 
@@ -41,6 +46,7 @@ def parser() -> argparse.ArgumentParser:
     _scan(commands)
     _body(commands)
     _fit(commands)
+    _sheet(commands)
     _measure(commands)
     _flatten(commands)
     _cloths(commands)
@@ -152,6 +158,18 @@ def _fit(commands: argparse._SubParsersAction) -> None:
     command.add_argument("--out", metavar="BODY.ply", help="where the moved body is written")
     command.add_argument("--json", action="store_true", help="print one JSON object")
     _scan_flags(command)
+
+
+def _sheet(commands: argparse._SubParsersAction) -> None:
+    words = "a measuring sheet to print (A4 and Letter), and the table that body and fit read"
+    command = _add(commands, "sheet", words, _run_sheet)
+    command.add_argument("--out", required=True, metavar="DIR", help="folder of the sheet")
+    command.add_argument(
+        "--unit", choices=SHEET_UNITS, default="cm", help="unit printed beside the boxes"
+    )
+    command.add_argument(
+        "--body", metavar="FILE", help="draw on this body (default: one of middling size)"
+    )
 
 
 def _measure(commands: argparse._SubParsersAction) -> None:
@@ -312,6 +330,21 @@ def _tell_fit(fitted: Fitted, out: str | None) -> None:
         print(f"  {finding}")
     if out:
         print(f"  written to {out}")
+
+
+def _run_sheet(a: argparse.Namespace) -> int:
+    out = Path(a.out)
+    check_folder(out)
+    body = import_scan(a.body).body if a.body else parametric_body(SHEET_FIGURE)
+    body = with_landmarks(body)
+    with results(out) as work:
+        for name in ("a4", "letter"):
+            path = work / f"measuring-sheet-{name}.pdf"
+            write_measuring_sheet(path, body, paper_name=name, unit=a.unit)
+        write_whole(work / "measurements.csv", table_text(a.unit).encode())
+    print(f"written to {out}: measuring-sheet-a4.pdf, measuring-sheet-letter.pdf, measurements.csv")
+    print(f"  filled in: padlib body --table {out / 'measurements.csv'} --out body.ply")
+    return 0
 
 
 def _run_body(a: argparse.Namespace) -> int:

@@ -13,7 +13,18 @@ import trimesh
 from padlib.cli import main, parser
 from padlib.flatten.cloth import PRESETS
 
-COMMANDS = ("demo", "build", "scan", "body", "fit", "measure", "flatten", "cloths", "workshop")
+COMMANDS = (
+    "demo",
+    "build",
+    "scan",
+    "body",
+    "fit",
+    "sheet",
+    "measure",
+    "flatten",
+    "cloths",
+    "workshop",
+)
 
 
 def run(capsys: pytest.CaptureFixture[str], *words: str) -> tuple[int, str, str]:
@@ -149,6 +160,18 @@ def test_fit_without_a_wish(tmp_path: Path, capsys: pytest.CaptureFixture[str]) 
 
     assert status == 2
     assert "waist_girth=820" in err
+
+
+def test_body_names_all_contradictions(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Two pairs that are the wrong way round are both named, in one message, and no body is written."""
+    out = tmp_path / "b.ply"
+    words = ["body", "wrist_girth=300", "forearm_girth=250", "knee_height=900", "crotch_height=800"]
+    status, _, err = run(capsys, *words, "--out", str(out))
+
+    assert status == 2
+    assert "wrist_girth 300" in err
+    assert "knee_height 900" in err
+    assert not out.exists()
 
 
 def test_build_with_a_wrong_key_touches_nothing(

@@ -8,6 +8,7 @@ from dataclasses import replace
 import igl
 import numpy as np
 
+from padlib.body.agree import check_tape
 from padlib.body.anatomy import Anatomy, person
 from padlib.body.body import Body
 from padlib.body.girths import fitted
@@ -41,6 +42,7 @@ def parametric_body(
     mm; stature / 175 if not given. Raises InputError for unknown names, values that no person has, and
     values that contradict each other.
     """
+    told = check_tape(measurements)
     full = fill(measurements, figure)
     edge = full["stature"] / EDGES_IN_STATURE if edge_length is None else edge_length
     if not (np.isfinite(edge) and FINEST <= edge <= COARSEST):
@@ -49,7 +51,7 @@ def parametric_body(
     anatomy, missed = _answering(Anatomy(full, WOMANLY[figure], {}), wished)
     surface = _surface(anatomy, edge)
     source = f"from {len(measurements)} measurements, {figure}"
-    return Body(surface, source=source, findings=(*_findings(measurements, full), *missed))
+    return Body(surface, source=source, findings=(*told, *_findings(measurements, full), *missed))
 
 
 def _surface(an: Anatomy, edge: float, *, even: bool = True) -> Surface:

@@ -10,16 +10,21 @@ from padlib.errors import InputError
 
 MOST_BYTES = 200_000
 UNITS = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "inch": 25.4}
+_BLANK = re.compile(  # a name that was not measured
+    r"^\s*\"?[A-Za-z_][A-Za-z0-9_ -]*\"?\s*[=,;\t:][\s,;\"]*(mm|cm|m|in|inch)?[\s,;\"]*$",
+    re.IGNORECASE,
+)
 _LINE = re.compile(
-    r"^\s*\"?([A-Za-z0-9_ -]+?)\"?\s*[=,;\t:]\s*\"?(-?[0-9.]+)\"?\s*[,;\t]?\s*([A-Za-z]*)\s*$"
+    r"^\s*\"?([A-Za-z0-9_ -]+?)\"?\s*[=,;\t:]\s*\"?(-?[0-9.]+)\"?\s*[,;\t]?\s*([A-Za-z]*)\"?\s*$"
 )
 
 
 def read_measurements(path: str | Path) -> dict[str, float]:
     """Measurements in mm by name, in the order of the file.
 
-    A line is `chest_girth = 980`, `chest girth, 98, cm` or the like; # starts a comment; a first line
-    of headings is passed over. Raises InputError, naming file and line, for anything else.
+    A line is `chest_girth = 980`, `chest girth, 98, cm`, `chest_girth = "98 cm"` or the like; # starts a
+    comment; a first line of headings is passed over, and so is a name without a number. Between semicolons or
+    tabs a number may have a decimal comma. Raises InputError, naming file and line, for anything else.
     """
     path = Path(path)
     try:
@@ -38,7 +43,7 @@ def read_measurements(path: str | Path) -> dict[str, float]:
     values: dict[str, float] = {}
     for number, line in enumerate(text.splitlines(), 1):
         bare = line.split("#", 1)[0].strip()
-        if not bare or (not values and not re.search(r"\d", bare)):
+        if not bare or _BLANK.match(bare) or (not values and not re.search(r"\d", bare)):
             continue
         name, value = _entry(path.name, number, bare)
         if name in values:
@@ -54,6 +59,9 @@ def read_measurements(path: str | Path) -> dict[str, float]:
 
 
 def _entry(file: str, number: int, line: str) -> tuple[str, float]:
+    """Name and value in mm of one line."""
+    if ";" in line or "\t" in line:
+        line = re.sub(r"(?<=\d),(?=\d)", ".", line)
     found = _LINE.match(line)
     unit = (found[3].lower() or "mm") if found else ""
     if not found or unit not in UNITS:
