@@ -12,10 +12,10 @@ WIDE = 96  # characters of a line on a terminal
 HEAD = (
     "kind",
     "stretch along, %",
-    "across, %",
+    "stretch across, %",
     "on the bias, %",
     "slack along, %",
-    "across, %",
+    "slack across, %",
     "shear, degrees",
     "stiffness along : across : shear",
     "what it is",
