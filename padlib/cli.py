@@ -23,6 +23,9 @@ from padlib.output.measuring import UNITS as SHEET_UNITS
 from padlib.output.measuring import write_measuring_sheet
 from padlib.output.mesh import ply_bytes
 from padlib.output.strip_test import strip_test_text
+from padlib.output.tapes import FORMATS as PICTURES
+from padlib.output.tapes import UNITS as TAPE_UNITS
+from padlib.output.tapes import shown, tape_picture
 from padlib.output.whole import write_whole
 from padlib.progress import bar
 from padlib.suit.build import build
@@ -176,6 +179,12 @@ def _measure(commands: argparse._SubParsersAction) -> None:
     command = _add(commands, "measure", "landmarks and measurements of a body", _run_measure)
     command.add_argument("file", metavar="FILE")
     command.add_argument("--json", action="store_true", help="print one JSON object")
+    command.add_argument(
+        "--in", dest="shown", choices=TAPE_UNITS, default="mm", help="unit of the table and picture"
+    )
+    command.add_argument(
+        "--picture", metavar="FILE", help="draw the body with its tape lines (.png or .svg)"
+    )
     _scan_flags(command)
 
 
@@ -358,15 +367,23 @@ def _run_body(a: argparse.Namespace) -> int:
 
 
 def _run_measure(a: argparse.Namespace) -> int:
+    kind = Path(a.picture).suffix.lower().removeprefix(".") if a.picture else "png"
+    if kind not in PICTURES:
+        raise InputError(f"'{a.picture}' is no picture file; end its name in .png or .svg.")
     scan = import_scan(a.file, unit=a.unit, up=a.up, facing=a.facing)
-    told = measured(with_landmarks(scan.body))
+    body = with_landmarks(scan.body)
+    told = measured(body)
+    if a.picture:
+        write_whole(a.picture, tape_picture(body, unit=a.shown, kind=kind))
     if a.json:
         print(json.dumps(told, indent=1))
         return 0
     for name, value in told["measurements_mm"].items():
-        print(f"{name:24} {value:8.1f} mm")
+        print(f"{name:24} {shown(value, a.shown):>8} {a.shown}")
     for words in told["warnings"]:
         print(f"look: {words}")
+    if a.picture:
+        print(f"drawn in {a.picture}")
     return 0
 
 
