@@ -7,7 +7,9 @@ from a start without overlap with a barrier along the boundary.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -17,7 +19,7 @@ from padlib.flatten import newton
 from padlib.flatten.assembly import assembly
 from padlib.flatten.cloth import Cloth
 from padlib.flatten.conformal import conformal
-from padlib.flatten.contact import Contact
+from padlib.flatten.contact import contact_of
 from padlib.flatten.disk import boundary_edges, check_disk
 from padlib.flatten.injective import crossings, embedding
 from padlib.flatten.limit import pull_down
@@ -26,9 +28,14 @@ from padlib.flatten.rest import Rest, determinants, jacobians, rest
 from padlib.flatten.ties import Ties, ties
 from padlib.mesh.surface import Faces, Plane, Vertices
 
-CONTACT_REACH = 0.2
-CONTACT_GAIN = 1e-4
 CONTACT_TOLERANCE = 1e-4
+FREE_POOR, HELD_POOR, POOR_RATIO = 10.0, 0.1, 1.5
+"""Mean square strains beyond which another way is tried: without and with a barrier, and that
+against the strain without."""
+
+WAYS = (newton.Way(), newton.Way(soft=False), newton.Way(3.0, soft=False))
+"""Ways of the approach, in the order in which they are tried."""
+
 TIE_ROUNDS = 8
 ROUNDS = 200
 ROUGH = 1e-2  # relative gain at which the plain start of a cloth's solve ends
@@ -38,12 +45,15 @@ TIE_ERROR = 1e-6
 @dataclass(frozen=True)
 class Solved:
     """A flat (n, 2) mm with what the solve tells: Newton steps, whether the barrier was needed, the
-    multipliers of the edge targets (k,) (energy per relative length, mean square strain)."""
+    multipliers of the edge targets (k,) (energy per relative length, mean square strain), the mean
+    square strain of the flat, and that of the flat which was allowed to overlap itself."""
 
     flat: Plane
     steps: int
     barrier: bool
     pull: NDArray[np.float64]
+    strain: float
+    free: float
 
 
 def isometric(
@@ -108,16 +118,18 @@ def solve(
     nap = nap_of(cloth, pile, scaled, faces, fixed=pins is not None)
     plan = _Plan(limit, iterations, tolerance, nap, start is not None)
     first = _first_start(scaled, faces, problem.at_rest, None if start is None else start / unit)
-    flat, work, tied = _stages(problem, first, plan)
-    barrier = crossings(flat[loop]) > 0
+    tried = _tried(problem, first, partial(embedding, scaled, faces), plan, FREE_POOR)
+    free, barrier = tried.strain, crossings(tried.flat[loop]) > 0
     if barrier:
         begin = _injective_start(scaled, faces, loop, problem.at_rest, first)
-        watched = replace(problem, contacts=(contact_of(scaled, loop),))
+        watched = replace(problem, contacts=(contact_of(problem.at_rest, faces, scaled, loop),))
         rough = replace(plan, tolerance=max(plan.tolerance, CONTACT_TOLERANCE))
-        flat, work, tied = _stages(watched, begin, rough)
+        poor = max(HELD_POOR, POOR_RATIO * free)
+        tried = _tried(watched, begin, lambda: begin, rough, poor)
+    flat, tied = tried.flat, tried.tied
     _check(problem, loop, flat)
     pull = np.zeros(0) if tied is None else tied.pull * tied.lengths
-    return Solved(flat * unit, work.steps, barrier, pull)
+    return Solved(flat * unit, tried.steps, barrier, pull, tried.strain, free)
 
 
 @dataclass(frozen=True)
@@ -201,22 +213,47 @@ def _injective_start(
     return embedding(vertices, faces)
 
 
-def contact_of(vertices: Vertices, loop: NDArray[np.int64]) -> Contact:
-    """The barrier of a panel: its reach is a part of the mean boundary edge."""
-    rim = vertices[loop]
-    mean = float(np.linalg.norm(np.roll(rim, -1, axis=0) - rim, axis=1).mean())
-    return Contact(loop, CONTACT_REACH * mean, CONTACT_GAIN * mean)
+@dataclass(frozen=True)
+class _Tried:
+    """Where the stages ended: flat (n, 2), its mean square strain, Newton steps, ties as they are."""
+
+    flat: Plane
+    strain: float
+    steps: int
+    tied: Ties | None
+
+
+def _tried(
+    problem: newton.Problem, start: Plane, again: Callable[[], Plane], plan: _Plan, poor: float
+) -> _Tried:
+    """The stages from a start; as long as they end at a strain over `poor`, other ways are tried
+    from another start, and the best counts."""
+    best = _ended(problem, start, plan, WAYS[0])
+    if best.strain <= poor:
+        return best
+    start = again()
+    for way in WAYS[1:]:
+        best = min(best, _ended(problem, start, plan, way), key=lambda tried: tried.strain)
+        if best.strain <= poor:
+            break
+    return best
+
+
+def _ended(problem: newton.Problem, start: Plane, plan: _Plan, way: newton.Way) -> _Tried:
+    """Where the stages end that begin at a start."""
+    flat, work, tied = _stages(problem, start, plan, way)
+    return _Tried(flat, newton.value(newton.plain(problem), flat), work.steps, tied)
 
 
 def _stages(
-    problem: newton.Problem, flat: Plane, plan: _Plan
+    problem: newton.Problem, flat: Plane, plan: _Plan, way: newton.Way
 ) -> tuple[Plane, newton.Work, Ties | None]:
     """All stages from a start: mean strain, then the worst strain, then lengths and places."""
     work = newton.Work()
     options = {"iterations": plan.iterations, "tolerance": plan.tolerance, "work": work}
     free = replace(problem, ties=None)
     if problem.ties is None or plan.limit is not None:
-        free, flat = _least(free, flat, plan, options)
+        free, flat = _least(free, flat, plan, way, options)
     elif plan.nap is not None:
         free, flat = begun(plan.nap, free, flat)
     if plan.limit is not None:
@@ -228,10 +265,10 @@ def _stages(
 
 
 def _least(
-    free: newton.Problem, flat: Plane, plan: _Plan, options: dict
+    free: newton.Problem, flat: Plane, plan: _Plan, way: newton.Way, options: dict
 ) -> tuple[newton.Problem, Plane]:
     """The problem and its flat of least mean strain, from a start that may be far off."""
-    flat = newton.approach(free, flat, rounds=ROUNDS, work=options["work"])
+    flat = newton.approach(free, flat, rounds=ROUNDS, work=options["work"], way=way)
     if plan.nap is None:
         return free, newton.minimise(free, flat, **options)
     if not plan.warm:

@@ -19,9 +19,10 @@ from numpy.typing import ArrayLike, NDArray
 from padlib.errors import FlatteningError, MeshError
 from padlib.flatten import newton
 from padlib.flatten.assembly import assembly
+from padlib.flatten.contact import contact_of
 from padlib.flatten.disk import check_disk
 from padlib.flatten.injective import crossings
-from padlib.flatten.isometric import contact_of, isometric
+from padlib.flatten.isometric import isometric
 from padlib.flatten.limit import strains
 from padlib.flatten.nap import Nap, joined
 from padlib.flatten.partners import Checked, Pair, Partners, partners
@@ -285,7 +286,9 @@ def _apart(
         own = (union.faces[:, 0] >= first) & (union.faces[:, 0] < last)
         mesh = union.vertices[first:last] * union.unit, union.faces[own] - first
         parts[k] = _uncrossed(*mesh, union.loops[k] - first, begin[k], parts[k])
-    return parts, tuple(contact_of(union.vertices, union.loops[k]) for k in crossed)
+    at_rest, vertices = rest(union.vertices, union.faces), union.vertices
+    loops = [union.loops[k] for k in crossed]
+    return parts, tuple(contact_of(at_rest, union.faces, vertices, loop) for loop in loops)
 
 
 def _uncrossed(

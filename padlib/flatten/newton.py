@@ -31,7 +31,10 @@ _STEPS = 40
 _RIDGE = 1e-9
 _NOTHING = 1e-13
 _FAR = 1.0
+_FARTHER, _NEARER, _FREE = 0.5, 0.7, 0.1
 _APPROACHED = 0.01
+_PATIENCE, _MUCH = 5, 0.5
+_LEAST = 0.05
 _RIDGES = 4
 
 
@@ -55,9 +58,11 @@ class Problem:
 
 @dataclass
 class Work:
-    """What is kept between Newton steps of one mesh: the symbolic factor. Counts steps."""
+    """What is kept between Newton steps of one mesh: the symbolic factor, the part of the last
+    Newton step that was taken. Counts steps."""
 
     factor: Factor | None = None
+    step: float = 1.0
     steps: int = 0
     trace: list[float] = field(default_factory=list)
 
@@ -88,7 +93,9 @@ def minimise(
         move, slope = _direction(problem, flat, work)
         if -slope <= tolerance * max(now, _NOTHING):
             break
-        flat, after = _line_search(problem, flat, move, now, slope)
+        there, after = _line_search(problem, flat, move, now, slope)
+        work.step = float(np.abs(there - flat).max() / max(np.abs(move).max(), _NOTHING))
+        flat = there
         work.steps += 1
         work.trace.append(after)
         stuck = now - after <= 1e-3 * tolerance * max(now, _NOTHING)
@@ -109,27 +116,49 @@ def step(problem: Problem, flat: Plane, work: Work) -> tuple[Plane, float]:
     return _line_search(problem, flat, move, now, slope)[0], -slope / max(abs(now), _NOTHING)
 
 
-def approach(problem: Problem, flat: Plane, *, rounds: int, work: Work) -> Plane:
+@dataclass(frozen=True)
+class Way:
+    """How far a triangle's own shape is gone to in a round of the approach. most: the largest bound
+    of the logarithmic strain, which is gone to while steps are not cut short; soft: strains beyond
+    the bound count by their logarithm, instead of not at all."""
+
+    most: float = _FAR
+    soft: bool = True
+
+
+def approach(problem: Problem, flat: Plane, *, rounds: int, work: Work, way: Way = Way()) -> Plane:
     """The flat (n, 2) brought near its best from a start that is far off, one step a round.
 
     In each round a triangle's rest shape is replaced by one on the way from the flat's triangle to
     its own, so that no strain is beyond a bound and Newton's model holds (Liu, Ye, Ni, Fu 2018,
-    "Progressive parameterizations"). Ends when every triangle has its own rest shape, or when a
-    round no longer lowers the mean strain by much: then the strain is the panel's own.
+    "Progressive parameterizations"); barriers reach no farther than the flat's edges are long then.
+    Ends when every triangle has its own rest shape, or when rounds no longer lower the mean strain
+    by much: then the strain is the panel's own.
     """
-    last = np.inf
+    best, idle, bound = np.inf, 0, _FAR
     for _ in range(rounds):
-        eased, far = _eased(problem.at_rest, problem.faces, flat)
+        eased, far = _eased(problem.at_rest, problem.faces, flat, bound, soft=way.soft)
         mean = float(problem.weight @ far)
-        if not (far > _FAR).any() or mean > last - _APPROACHED:
+        best, idle = (mean, 0) if mean < best - _APPROACHED else (best, idle + 1)
+        if not (far > _FAR).any() or idle > (_PATIENCE if mean > _MUCH else 0):
             break
-        last = mean
-        near = replace(problem, at_rest=eased)
+        contacts = tuple(touch.eased(contact, flat) for contact in problem.contacts)
+        near = replace(problem, at_rest=eased, weight=_even(problem.weight), contacts=contacts)
         flat = minimise(near, flat, iterations=1, tolerance=0.0, work=work)
+        eager = work.step >= _FREE
+        bound = min(way.most, bound + _FARTHER) if eager else max(_FAR, _NEARER * bound)
     return flat
 
 
-def _eased(at_rest: Rest, faces: Faces, flat: Plane) -> tuple[Rest, NDArray[np.float64]]:
+def _even(weight: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Weights (m,) of which none is very small: slivers then keep out of each other's way early."""
+    least = np.maximum(weight, _LEAST * weight.mean())
+    return least / least.sum()
+
+
+def _eased(
+    at_rest: Rest, faces: Faces, flat: Plane, bound: float, *, soft: bool
+) -> tuple[Rest, NDArray[np.float64]]:
     """Rest shapes of bounded strain, and the larger logarithmic strain (m,) of the true ones.
 
     With J = U S V' of a triangle, J' = U S**t V' has strain t log S; the rest gradients are turned
@@ -139,7 +168,8 @@ def _eased(at_rest: Rest, faces: Faces, flat: Plane) -> tuple[Rest, NDArray[np.f
     big, small = singular_values(jacobian)
     logs = np.log(big), np.log(small)
     far = np.maximum(np.abs(logs[0]), np.abs(logs[1]))
-    part = np.minimum(1.0, _FAR / np.maximum(far, _FAR)) - 1.0
+    over = np.maximum(far, bound)
+    part = bound * (1.0 + soft * np.log(over / bound)) / over - 1.0
     cosine, sine = strain.frames(jacobian)[1]
     first, second = np.exp(part * logs[0]), np.exp(part * logs[1])
     xx = first * cosine**2 + second * sine**2
@@ -211,33 +241,38 @@ def _line_search(
     Halved until it does (Armijo); or, where the energy falls faster than the model said, because
     the projected Hessian is too stiff, doubled as long as that gains.
     """
-    longest = _longest(problem, flat, move)
-    step = min(1.0, longest)
+    free = _SHORT * flip_step(problem.faces, flat, move)
+    near, step = _until_meeting(problem, flat, move, min(1.0, free))
     for _ in range(_STEPS):
         there = flat + step * move
-        after = value(problem, there)
+        after = value(near, there)
         if after <= now + _ARMIJO * step * slope and _simple(problem, there):
-            return _extended(problem, flat, move, (step, after, longest), now + 0.7 * step * slope)
+            if step == 1.0 and after < now + 0.7 * slope:
+                return _extended(problem, flat, move, after, free)
+            return there, after
         step *= 0.5
     return flat, now
 
 
-def _longest(problem: Problem, flat: Plane, move: Plane) -> float:
-    """The longest step, at most `_FARTHEST`, that flips nothing and meets nothing."""
-    step = min(_FARTHEST, _SHORT * flip_step(problem.faces, flat, move))
-    for contact in problem.contacts:
-        meeting = touch.contact_step(contact.loop, flat, move, step)
-        step = step if meeting >= step else _SHORT * meeting
-    return step
+def _until_meeting(
+    problem: Problem, flat: Plane, move: Plane, step: float
+) -> tuple[Problem, float]:
+    """The problem with the pairs near the way alone, and the step at which nothing has met yet."""
+    if not problem.contacts:
+        return problem, step
+    near = tuple(touch.within(contact, flat, step * move) for contact in problem.contacts)
+    first = min(touch.meeting(contact, flat, step * move) for contact in near)
+    return replace(problem, contacts=near), step if first >= 1.0 else _SHORT * first * step
 
 
 def _extended(
-    problem: Problem, flat: Plane, move: Plane, first: tuple[float, float, float], hoped: float
+    problem: Problem, flat: Plane, move: Plane, after: float, free: float
 ) -> tuple[Plane, float]:
-    """The flat after the step, or a multiple of it where the energy fell below what was hoped."""
-    step, after, longest = first
-    while after < hoped and 2 * step <= longest:
-        further = value(problem, flat + 2 * step * move)
+    """The flat after the full step, or a multiple of it where the energy fell below what was hoped."""
+    near, longest = _until_meeting(problem, flat, move, min(_FARTHEST, free))
+    step = 1.0
+    while 2 * step <= longest:
+        further = value(near, flat + 2 * step * move)
         if not (further < after and _simple(problem, flat + 2 * step * move)):
             break
         step, after = 2 * step, further
@@ -268,3 +303,8 @@ def flip_step(faces: Faces, flat: Plane, move: Plane) -> float:
 def with_energy(problem: Problem, energy: strain.Energy) -> Problem:
     """The same problem with another energy."""
     return replace(problem, energy=energy)
+
+
+def plain(problem: Problem) -> Problem:
+    """The problem of the mean square strain alone, without ties, seams and barriers."""
+    return replace(problem, energy=strain.PLAIN, ties=None, seams=None, contacts=(), hold=0.0)

