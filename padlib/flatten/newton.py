@@ -307,4 +307,4 @@ def with_energy(problem: Problem, energy: strain.Energy) -> Problem:
 
 def plain(problem: Problem) -> Problem:
     """The problem of the mean square strain alone, without ties, seams and barriers."""
-    return replace(problem, energy=strain.PLAIN, ties=None, seams=None, contacts=(), hold=0.0)
+    return replace(problem, energy=strain.PLAIN, ties=None, seams=None, contacts=(), hold=None)
