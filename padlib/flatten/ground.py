@@ -159,7 +159,7 @@ def apart(ground: Ground, wedges: tuple[Wedge, ...]) -> bool:
     if not all(_fits(ground, wedges[k].mouth, *ends[k]) for k in free):
         return False
     pairs = ((ends[i], ends[k]) for k in free for i in range(k))
-    return all(_between(*one, *two) >= ground.rules.clear for one, two in pairs)
+    return all(gap(*one, *two) >= ground.rules.clear for one, two in pairs)
 
 
 def _fits(ground: Ground, start: int, mouth: Plane, tip: Plane) -> bool:
@@ -192,7 +192,7 @@ def _clear_of_rim(ground: Ground, place: int, mouth: Plane, tip: Plane) -> bool:
     return bool((gap > 0.8 * need).all() and beyond > rules.clear and inside(outline, tip[None])[0])
 
 
-def _between(a: Plane, b: Plane, c: Plane, d: Plane) -> float:
+def gap(a: Plane, b: Plane, c: Plane, d: Plane) -> float:
     """Least distance of segments a-b and c-d in the plane, from 24 places on each."""
     share = np.linspace(0.0, 1.0, 24)[:, None]
     one, two = a + share * (b - a), c + share * (d - c)

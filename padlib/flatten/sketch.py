@@ -12,6 +12,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
 from scipy.spatial import Delaunay, QhullError, cKDTree
 
 from padlib.errors import InputError
@@ -120,6 +122,59 @@ def draw(sketch: Sketch, wedges: tuple[Wedge, ...]) -> Mesh | None:
     vertices = np.concatenate([*space, sketch.grid_at[far]])
     faces = _triangulate(flat, len(rim))
     return None if faces is None else _opened(vertices, flat, faces, paths, h)
+
+
+def halves(sketch: Sketch, first: int, last: int) -> tuple[Mesh, Mesh, Vertices] | None:
+    """The sketch cut in two along the straight line between two of its kept places of the loop.
+
+    first, last: places in `kept`. Returns the part that lies left of the way, the part right of it,
+    and the line (k, 3) on the panel; None where the line does not run through the inside.
+    """
+    outline, rim = sketch.outline[sketch.kept], len(sketch.kept)
+    a, b = outline[first], outline[last]
+    steps = max(2, int(np.ceil(np.hypot(*(b - a)) / sketch.spacing)))
+    points = a + np.arange(1, steps)[:, None] / steps * (b - a)
+    lifted = _lift(sketch, points) if inside(outline, points).all() else None
+    if lifted is None:
+        return None
+    far = _distance(sketch.grid, a[None], b[None]) > CLEAR * sketch.spacing
+    flat = np.concatenate([outline, points, sketch.grid[far]])
+    own = sketch.vertices[sketch.loop[sketch.kept]]
+    vertices = np.concatenate([own, lifted, sketch.grid_at[far]])
+    faces = _triangulate(flat, rim)
+    path = np.concatenate([[first], rim + np.arange(steps - 1), [last]])
+    part = None if faces is None else _sides(faces, path)
+    if part is None:
+        return None
+    left, right = (_part(vertices, flat, faces[part == side]) for side in (1, 0))
+    return left, right, vertices[path]
+
+
+def _sides(faces: Faces, path: NDArray[np.int64]) -> NDArray[np.int64] | None:
+    """Of each face 1 if it lies left of a path of edges, else 0; None if that does not part the mesh."""
+    count = int(faces.max()) + 1
+    pairs = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
+    owner = np.tile(np.arange(len(faces)), 3)
+    key, back = pairs @ [count, 1], pairs[:, ::-1] @ [count, 1]
+    order = np.argsort(key)
+    at = order[np.minimum(np.searchsorted(key[order], back), len(order) - 1)]
+    way = np.stack([path[:-1], path[1:]], axis=1) @ [count, 1]
+    cut = np.isin(key, way) | np.isin(back, way)
+    joined = (key[at] == back) & ~cut
+    graph = coo_matrix(
+        (np.ones(joined.sum()), (owner[joined], owner[at[joined]])), [len(faces)] * 2
+    )
+    number, part = connected_components(graph, directed=False)
+    start = owner[key == way[0]]
+    if number != 2 or not np.isin(way, key).all() or not len(start):
+        return None
+    return (part == part[start[0]]).astype(np.int64)
+
+
+def _part(vertices: Vertices, flat: Plane, faces: Faces) -> Mesh:
+    """Some faces of a mesh with the vertices that they use."""
+    used, at = np.unique(faces, return_inverse=True)
+    return Mesh(vertices[used], flat[used], at.reshape(-1, 3), ())
 
 
 def _opened(

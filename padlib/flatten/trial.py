@@ -39,7 +39,7 @@ def _tried(ground: Ground, wedges: tuple[Wedge, ...], near: Trial | None) -> Tri
     mesh = draw(ground.sketch, wedges)
     if mesh is None:
         return None
-    flat, left, value = _relaxed(ground, mesh, near)
+    flat, left, value = relaxed(ground, mesh, near)
     intakes = [_intake(flat[a], flat[b]) for a, b in mesh.legs]
     for k, (a, b) in enumerate(mesh.legs[: len(ground.fixed)]):
         intakes[k] = angle(flat[a], flat[b])
@@ -51,7 +51,7 @@ def _tried(ground: Ground, wedges: tuple[Wedge, ...], near: Trial | None) -> Tri
     return Trial(wedges, value, left, tuple(intakes), mesh, flat)
 
 
-def _relaxed(ground: Ground, mesh: Mesh, near: Trial | None) -> tuple[Plane, float, float]:
+def relaxed(ground: Ground, mesh: Mesh, near: Trial | None) -> tuple[Plane, float, float]:
     """The sketch's mesh laid flat, its energy and its percentile of stretch.
 
     Near the limit the worst strain is pulled down a second time, as the panel's own solve does it.

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from padlib.mesh.surface import Faces, Vertices
 
 WAYS = 24  # views, spread evenly over the sphere
-CELL = 1.25  # of the mean edge: side of a depth picture's cell
+CELL = 1.6  # of the mean edge: side of a depth picture's cell
 SLACK = 2.5  # of the mean edge: what lies less than that behind the foremost place is still seen
 
 
@@ -29,12 +29,11 @@ def seen(vertices: Vertices, faces: Faces) -> NDArray[np.float64]:
     )
     normal /= np.maximum(np.linalg.norm(normal, axis=1), 1e-300)[:, None]
     edge = float(np.linalg.norm(corner[:, 1] - corner[:, 0], axis=1).mean())
-    places = np.concatenate([vertices, corner.mean(axis=1)])
     got, whole = np.zeros(len(vertices)), np.zeros(len(vertices))
     for way in _ways(WAYS):
         facing = np.maximum(normal @ way, 0.0)
         whole += facing
-        got += facing * _foremost(places, way, edge)[: len(vertices)]
+        got += facing * _foremost(vertices, way, edge)
     return got / np.maximum(whole, 1e-300)
 
 

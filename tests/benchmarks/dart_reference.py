@@ -13,13 +13,13 @@ import numpy as np
 
 from padlib.errors import FlatteningError
 from padlib.flatten.cutting import cut_darts
-from padlib.flatten.darts import HARD, dart_panel
+from padlib.flatten.darts import dart_panel
 from padlib.flatten.disk import boundary_loop
 from padlib.flatten.ground import Rules, ground
 from padlib.flatten.isometric import isometric, solve
 from padlib.flatten.sketch import Wedge, sketch
 from padlib.flatten.stretch import areas, stretch, summary
-from padlib.flatten.trial import evaluate
+from padlib.flatten.trial import HARD, evaluate
 
 PENALTY = 1500.0  # mm for being over the limit by the whole of it
 DEGREES = (-30.0, -15.0, 0.0, 15.0, 30.0)

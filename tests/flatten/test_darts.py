@@ -13,8 +13,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from padlib.flatten.cutting import cut_darts
-from padlib.flatten.darts import dart_panel, pairs_of_darts, suggest_darts, summary_at
+from padlib.flatten.darts import dart_panel, pairs_of_darts, suggest_darts
 from padlib.flatten.disk import boundary_loop, check_disk
+from padlib.flatten.fit import summary_at
 from padlib.flatten.flat import Flat
 from padlib.flatten.injective import overlaps
 from padlib.flatten.isometric import isometric
