@@ -18,6 +18,7 @@ from padlib.body.sheet import table_text
 from padlib.body.table import read_measurements
 from padlib.body.typical import FIGURES
 from padlib.errors import InputError, PadlibError
+from padlib.flatten.pins import Pin
 from padlib.output.folder import check_folder, results
 from padlib.output.measuring import UNITS as SHEET_UNITS
 from padlib.output.measuring import write_measuring_sheet
@@ -32,6 +33,8 @@ from padlib.suit.build import build
 from padlib.suit.demo import demo_suit
 from padlib.suit.file import read_suit
 from padlib.suit.open_mesh import flatten_file
+from padlib.suit.suggest import suggest_file
+from padlib.suit.suggest import table as suggest_table
 from padlib.suit.tables import fit_told, measured
 from padlib.workshop.serve import serve
 
@@ -192,7 +195,7 @@ def _flatten(commands: argparse._SubParsersAction) -> None:
     words = "flatten any open mesh: outline, stretch map, report.json"
     command = _add(commands, "flatten", words, _run_flatten)
     command.add_argument("file", metavar="FILE")
-    command.add_argument("--out", required=True, metavar="DIR")
+    command.add_argument("--out", metavar="DIR", help="folder of the results")
     command.add_argument(
         "--limit", type=float, default=0.05, help="stretch that the cloth bears (0.05 is 5 %%)"
     )
@@ -215,6 +218,28 @@ def _flatten(commands: argparse._SubParsersAction) -> None:
         default=(0.0, 0.0, -1.0),
         metavar=("X", "Y", "Z"),
         help="which way its pile lies in the file's space (default: down)",
+    )
+    _dart_flags(command)
+
+
+def _dart_flags(command: argparse.ArgumentParser) -> None:
+    command.add_argument(
+        "--percentile",
+        type=float,
+        default=95.0,
+        metavar="P",
+        help="share of the area, per cent, that must keep the limit (default 95)",
+    )
+    command.add_argument(
+        "--suggest", action="store_true", help="only print darts and seams that would help, ranked"
+    )
+    command.add_argument("--json", action="store_true", help="with --suggest: one JSON object")
+    command.add_argument(
+        "--pin",
+        action="append",
+        default=[],
+        metavar="X,Y,Z,X,Y,Z",
+        help="a dart that is cut: mouth and tip in mm, as --suggest prints them (may be repeated)",
     )
 
 
@@ -388,8 +413,15 @@ def _run_measure(a: argparse.Namespace) -> int:
 
 
 def _run_flatten(a: argparse.Namespace) -> int:
-    own = {"cloth": a.cloth, "pile": tuple(a.pile)}
-    report = flatten_file(a.file, a.out, limit=a.limit, darts=a.darts, unit=a.unit, **own)
+    asked = {"limit": a.limit, "percentile": a.percentile, "unit": a.unit}
+    if a.suggest:
+        told = suggest_file(a.file, **asked)
+        print(json.dumps(told, indent=1) if a.json else suggest_table(told))
+        return 0
+    if not a.out:
+        raise InputError("flatten needs a folder for its results: add --out DIR.")
+    own = {"cloth": a.cloth, "pile": tuple(a.pile), "pinned": [_pin(words) for words in a.pin]}
+    report = flatten_file(a.file, a.out, darts=a.darts, **asked, **own)
     for panel in report["panels"]:
         s = panel["stretch"]
         print(
@@ -401,6 +433,17 @@ def _run_flatten(a: argparse.Namespace) -> int:
                 f"  of the limits of {use['cloth']} 95 % of the area uses {100 * use['p95']:.0f} %"
             )
     return 0
+
+
+def _pin(words: str) -> Pin:
+    """A pinned dart from six numbers. Raises InputError for anything else."""
+    try:
+        x, y, z, u, v, w = (float(number) for number in words.split(","))
+    except ValueError:
+        raise InputError(
+            f"--pin {words} is not six numbers; write mouth and tip as X,Y,Z,X,Y,Z in mm."
+        ) from None
+    return Pin((x, y, z), (u, v, w))
 
 
 def _run_cloths(a: argparse.Namespace) -> int:

@@ -28,6 +28,7 @@ from padlib.flatten.fit import FAR, Cut, Job, laid, measured, searched, shorter,
 from padlib.flatten.flat import Dart, Flat
 from padlib.flatten.ground import Ground, Rules, Trial, ground
 from padlib.flatten.pins import Ban, Pin, allowed, banned, pinned_wedges
+from padlib.flatten.search import holds, shortened
 from padlib.flatten.sketch import Wedge, sketch
 from padlib.flatten.stretch import areas, stretch, summary
 from padlib.flatten.trial import evaluate, reached
@@ -125,9 +126,10 @@ def suggest_darts(
     rules: Rules | None = None,
     forbidden: Sequence[Ban] = (),
 ) -> list[Suggestion]:
-    """Single darts that would help this panel most, best first, with the stretch each would leave.
+    """Single darts that would help this panel most, with the stretch each would leave.
 
-    forbidden: as for `dart_panel`. Values are those of a sketch of some hundred triangles, good to a
+    First those that hold the limit by themselves, as short as they can be for that, the shortest
+    first; then the others, by what they leave. forbidden: as for `dart_panel`. Values are those of a sketch of some hundred triangles, good to a
     few hundredths of themselves. Raises MeshError, FlatteningError and InputError as `dart_panel`.
     """
     base = replace(rules or Rules(), limit=limit, percentile=percentile, tries=2 * count)
@@ -136,12 +138,19 @@ def suggest_darts(
     here = _ground(panel, start, base, limit, (), forbidden)
     if here is None or not len(here.mouths):
         return []
-    here, out = replace(here, ask=np.inf), []
+    sure, out = replace(here, ask=np.inf), []
     for wedge in spread(here, candidates(here, ()), base.tries):
-        tried = evaluate(here, (wedge,))
+        tried = evaluate(sure, (wedge,))
         if tried is not None and tried.value * here.gain < start.value:
-            out.append(_suggestion(panel, here, tried))
-    return sorted(out, key=lambda s: s.stretch_left)[:count]
+            short = shortened(here, tried) if holds(here, tried) else tried
+            out.append(_suggestion(panel, here, short))
+    return sorted(out, key=lambda s: _rank(s, limit))[:count]
+
+
+def _rank(dart: Suggestion, limit: float) -> tuple[bool, float]:
+    """What suggestions are ranked by."""
+    over = dart.stretch_left > limit
+    return over, dart.stretch_left if over else dart.length_mm
 
 
 def suggest_cures(

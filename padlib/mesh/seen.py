@@ -11,8 +11,9 @@ from numpy.typing import NDArray
 
 from padlib.mesh.surface import Faces, Vertices
 
-WAYS = 24  # views, spread evenly over the sphere
+WAYS = 40  # views, spread evenly over the sphere
 CELL = 1.6  # of the mean edge: side of a depth picture's cell
+STEEP = 0.55  # cosine: views that meet the surface more flatly tell nothing at this fineness
 SLACK = 2.5  # of the mean edge: what lies less than that behind the foremost place is still seen
 
 
@@ -20,7 +21,8 @@ def seen(vertices: Vertices, faces: Faces) -> NDArray[np.float64]:
     """Share (n,) of the views from outside, 0 to 1, in which each vertex is in plain view.
 
     vertices (n, 3) mm; faces (m, 3), outside seen counter-clockwise. A view counts by the cosine at
-    which it meets the surface: 1 where nothing else is in the way, near 0 in an armpit.
+    which it meets the surface, flat ones not at all: 1 where nothing else is in the way, near 0 in
+    an armpit.
     """
     corner = vertices[faces]
     across = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
@@ -31,7 +33,8 @@ def seen(vertices: Vertices, faces: Faces) -> NDArray[np.float64]:
     edge = float(np.linalg.norm(corner[:, 1] - corner[:, 0], axis=1).mean())
     got, whole = np.zeros(len(vertices)), np.zeros(len(vertices))
     for way in _ways(WAYS):
-        facing = np.maximum(normal @ way, 0.0)
+        facing = normal @ way
+        facing = np.where(facing > STEEP, facing, 0.0)
         whole += facing
         got += facing * _foremost(vertices, way, edge)
     return got / np.maximum(whole, 1e-300)

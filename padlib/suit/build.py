@@ -62,6 +62,7 @@ from padlib.suit.steps import (
 )
 from padlib.suit.tables import warnings_of
 from padlib.suit.values import rounded
+from padlib.suit.wishes import suit_wishes
 from padlib.version import __version__
 
 STALE = ("panels/*.obj", "maps/*.png", "lay-*.svg")  # of an earlier suit in the same folder
@@ -205,6 +206,9 @@ def _flattened(
         limit=suit.darts["limit"],
         most=suit.darts["most"],
         cloths=cloths_borne(suit, {p.name for p in every}),
+        wishes=suit_wishes(suit.dart, every, panels.place.at),
+        percentile=suit.darts["percentile"],
+        hide=suit.darts["hide"],
         ease=eases,
         workers=workers,
         tell=tell,

@@ -17,7 +17,7 @@ from padlib.padding.pad import Pad
 from padlib.padding.shapes import KINDS
 from padlib.padding.shapes.parameter import settled
 from padlib.suit.lines import key_lines, line_of
-from padlib.suit.schema import BORNE, CLOTH, EASE, PAD, SEAM, TABLES, TOP, Key
+from padlib.suit.schema import BORNE, CLOTH, DART, EASE, PAD, SEAM, TABLES, TOP, Key
 
 MOST_BYTES = 2_000_000
 
@@ -58,6 +58,22 @@ class AskedEase:
 
 
 @dataclass(frozen=True)
+class AskedDart:
+    """A dart that is pinned, from start to end on a panel, or a place or seam that darts keep off.
+
+    state: pin or forbid; start, end: landmark names or points on the shell; radius: mm.
+    """
+
+    state: str
+    panel: str
+    start: str | tuple[float, float, float]
+    end: str | tuple[float, float, float]
+    seam: str
+    radius: float
+    line: int | None = None
+
+
+@dataclass(frozen=True)
 class Suit:
     """What a suit file says, checked. Tables that are plain settings are mappings of their keys."""
 
@@ -79,6 +95,7 @@ class Suit:
     pillows: Mapping[str, Any]
     folder: Path = field(default=Path("."), compare=False)
     ease: tuple[AskedEase, ...] = ()
+    dart: tuple[AskedDart, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -131,7 +148,7 @@ def parse_suit(text: str, *, name: str = "suit file", folder: Path | None = None
 
 
 def _suit(data: dict[str, Any], reader: _Reader, folder: Path) -> Suit:
-    arrays = {"pad", "seam", "cloth", "ease"}
+    arrays = {"pad", "seam", "cloth", "ease", "dart"}
     known = set(TOP) | set(TABLES) | arrays
     for key in data:
         if key not in known:
@@ -154,6 +171,7 @@ def _suit(data: dict[str, Any], reader: _Reader, folder: Path) -> Suit:
         drawn=_drawn(reader, data.get("seam", [])),
         cloths=_cloths(reader, data.get("cloth", {})),
         ease=_eases(reader, data.get("ease", [])),
+        dart=_asked_darts(reader, data.get("dart", [])),
         folder=folder,
         **tables,
     )
@@ -201,6 +219,7 @@ def _value(reader: _Reader, path: tuple[str | int, ...], value: object, key: Key
         "yesno": _yesno,
         "texts": _texts,
         "points": _through,
+        "place": _place,
     }
     return checks[key.kind](reader, path, value, key)
 
@@ -270,6 +289,12 @@ def _through(
             path, f"'{path[-1]}' must be a list of landmark names or [x, y, z] points."
         )
     return tuple(v if isinstance(v, str) else _xyz(reader, path, v) for v in value)
+
+
+def _place(
+    reader: _Reader, path: tuple[str | int, ...], value: object, key: Key
+) -> str | tuple[float, float, float]:
+    return value if isinstance(value, str) else _xyz(reader, path, value)
 
 
 def _numbers(reader: _Reader, path: tuple[str | int, ...], given: object) -> Mapping[str, float]:
@@ -366,6 +391,24 @@ def _eases(reader: _Reader, given: object) -> tuple[AskedEase, ...]:
             raise reader.wrong(("ease", i, "between"), words)
         eases.append(AskedEase(**plain, line=line_of(dict(reader.lines), ("ease", i))))
     return tuple(eases)
+
+
+def _asked_darts(reader: _Reader, given: object) -> tuple[AskedDart, ...]:
+    darts = []
+    for i, entry in enumerate(_need_array(reader, "dart", given)):
+        plain = dict(_settings(reader, ("dart", i), entry, DART))
+        pin = plain["state"] == "pin"
+        for key in ("panel", "from", "to") if pin else ():
+            if plain[key] == "":
+                raise reader.wrong(("dart", i), f"this pinned dart has no '{key}'; add it.")
+        if not pin and (plain["from"] == "") == (plain["seam"] == ""):
+            words = (
+                "darts are forbidden either at a place, 'from', or on a 'seam'; give one of them."
+            )
+            raise reader.wrong(("dart", i), words)
+        ends = {"start": plain.pop("from"), "end": plain.pop("to")}
+        darts.append(AskedDart(**plain, **ends, line=line_of(dict(reader.lines), ("dart", i))))
+    return tuple(darts)
 
 
 def _cloths(reader: _Reader, given: object) -> tuple[Cloth, ...]:

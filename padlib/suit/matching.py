@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from padlib.flatten.cloth import cloth_use
 from padlib.flatten.darts import pairs_of_darts
 from padlib.flatten.ease import Ease, ease_of_pairs
+from padlib.flatten.fit import summary_at
 from padlib.flatten.flat import Flat
 from padlib.flatten.match import match
 from padlib.flatten.nap import nap_of
@@ -81,13 +82,14 @@ def flat_summary(flat: Flat) -> Mapping[str, float]:
     return summary(flat.stretch, areas(surface.vertices, surface.faces))
 
 
-def share_used(flat: Flat, limit: float) -> float:
-    """What 95 % of a flat's area keeps, 1 being what the cloth bears.
+def share_used(flat: Flat, limit: float, percentile: float = 95.0) -> float:
+    """What so many per cent of a flat's area keep, 1 being what the cloth bears.
 
     The use of the flat's own cloth; where it has none, its stretch over the limit, a fraction.
     """
-    if flat.cloth is None:
-        return flat_summary(flat)["p95"] / limit
     surface = flat.panel.surface
+    area = areas(surface.vertices, surface.faces)
+    if flat.cloth is None:
+        return summary_at(flat.stretch, area, percentile) / limit
     told = cloth_use(flat.cloth, surface.vertices, surface.faces, flat.positions)
-    return summary(told.use[:, None], areas(surface.vertices, surface.faces))["p95"]
+    return summary_at(told.use[:, None], area, percentile)

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from padlib.errors import InputError, MeshError
+from padlib.findings import Finding
 from padlib.flatten.cloth import PRESETS
 from padlib.flatten.darts import dart_panel
 from padlib.flatten.flat import Flat
+from padlib.flatten.pins import Pin
 from padlib.flatten.together import chains
 from padlib.mesh.read import read_mesh
 from padlib.mesh.repair import drop_degenerate, drop_doubled, merge_vertices, orient
@@ -74,25 +77,31 @@ def flatten_file(
     unit: str = "mm",
     cloth: str = "",
     pile: tuple[float, float, float] = DOWN,
+    percentile: float = 95.0,
+    pinned: Sequence[Pin] = (),
 ) -> dict[str, Any]:
     """Lay an open mesh flat and write outline, stretch map, OBJ and report.json into `out`.
 
     limit: the stretch that the cloth bears, a fraction; darts: most darts; unit: of the file; cloth: a
-    kind of cloth, whose own limits go before `limit`; pile: which way its pile lies in space.
-    Returns the report. Raises InputError for values out of range, MeshError for a mesh that is no disk.
+    kind of cloth, whose own limits go before `limit`; pile: which way its pile lies in space;
+    percentile: share of the area, per cent, that must keep the limit; pinned: darts that are cut
+    whatever they do, each on the part nearest to its mouth.
+    Returns the report. Raises InputError for values out of range and for a pinned dart that is not on
+    the mesh, MeshError for a mesh that is no disk.
     """
-    own = _checked(limit, darts, cloth, pile)
+    checked(limit=limit, percentile=percentile)
+    if not 0 <= darts <= 12:
+        raise InputError(f"darts is {darts}; it must lie between 0 and 12.")
+    own = _own(cloth, pile)
     path, out = Path(path), Path(out)
     check_folder(out)
-    surface = read_mesh(path)
-    surface = Surface(surface.vertices * UNITS[unit], surface.faces)
-    found = []
-    for repair in (merge_vertices, drop_degenerate, drop_doubled, orient):
-        surface, told = repair(surface)
-        found += told
-    panels = open_panels(surface, path.stem)
-    aim = limit if own["cloth"] is None else 1.0
-    flats = [dart_panel(p, limit=aim, max_darts=darts, **own) for p in panels]
+    panels, found = read_panels(path, unit)
+    own |= {"limit": limit if own["cloth"] is None else 1.0, "percentile": percentile}
+    most = max(darts, len(pinned))
+    flats = [
+        dart_panel(panel, max_darts=most, pinned=_pins_on(panel, panels, pinned), **own)
+        for panel in panels
+    ]
     if any(f.darts for f in flats):
         flats = match_flats(flats, limit=limit)
     report = {
@@ -106,14 +115,39 @@ def flatten_file(
     return report
 
 
-def _checked(
-    limit: float, darts: int, cloth: str, pile: tuple[float, float, float]
-) -> dict[str, Any]:
-    """The kind of cloth and its pile as options of flattening; InputError for any bad value."""
+def checked(*, limit: float, percentile: float) -> None:
+    """Raise InputError where one of these is out of range."""
     if not 0.005 <= limit <= 0.5:
         raise InputError(f"limit is {limit:g}; it must lie between 0.005 and 0.5 (0.05 is 5 %).")
-    if not 0 <= darts <= 12:
-        raise InputError(f"darts is {darts}; it must lie between 0 and 12.")
+    if not 50.0 <= percentile <= 99.9:
+        raise InputError(f"percentile is {percentile:g}; it must lie between 50 and 99.9.")
+
+
+def read_panels(path: Path, unit: str) -> tuple[tuple[Panel, ...], list[Finding]]:
+    """The parts of an open mesh file as panels, in mm, and what was repaired.
+
+    Raises MeshError for a file that cannot be read and for a part that is not a disk.
+    """
+    surface = read_mesh(path)
+    surface = Surface(surface.vertices * UNITS[unit], surface.faces)
+    found: list[Finding] = []
+    for repair in (merge_vertices, drop_degenerate, drop_doubled, orient):
+        surface, told = repair(surface)
+        found += told
+    return open_panels(surface, path.stem), found
+
+
+def _pins_on(panel: Panel, panels: Sequence[Panel], pinned: Sequence[Pin]) -> list[Pin]:
+    """Those pinned darts whose mouth is nearer to this panel than to any other."""
+
+    def off(other: Panel, pin: Pin) -> float:
+        return float(np.linalg.norm(other.surface.vertices - pin.mouth, axis=1).min())
+
+    return [pin for pin in pinned if min(panels, key=lambda p: off(p, pin)) is panel]
+
+
+def _own(cloth: str, pile: tuple[float, float, float]) -> dict[str, Any]:
+    """The kind of cloth and its pile as options of flattening, or InputError."""
     if not cloth:
         return {"cloth": None, "pile": None}
     if cloth not in PRESETS:

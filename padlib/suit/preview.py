@@ -30,6 +30,7 @@ from padlib.suit.steps import (
     suit_body,
     suit_shell,
 )
+from padlib.suit.wishes import suit_wishes
 
 
 @dataclass(frozen=True)
@@ -85,10 +86,15 @@ def _flats(
         "ease": suit_eases(_of_suit(suit), each, place)[0],
         "cloths": cloths_borne(suit, {p.name for p in each}),
     }
-    if last is not None and _of_suit(suit) == _of_suit(last.suit):
+    same = last is not None and (_of_suit(suit), suit.dart) == (_of_suit(last.suit), last.suit.dart)
+    if same:
         again = flatten_again(each, pile, last.flats, last.panels.panels, **asked)
         return again.flats, again.laid
-    flats = flatten_panels(each, pile, most=suit.darts["most"], workers=workers, tell=tell, **asked)
+    rims = tuple(f"pillow-{pad.name}-" for pad in suit.pads)
+    of_suit = [dart for dart in suit.dart if not dart.panel.startswith(rims)]
+    asked |= {"percentile": suit.darts["percentile"], "hide": suit.darts["hide"]}
+    asked |= {"wishes": suit_wishes(of_suit, each, panels.place.at), "most": suit.darts["most"]}
+    flats = flatten_panels(each, pile, workers=workers, tell=tell, **asked)
     return flats, tuple(p.name for p in each if p.mirror_of is None)
 
 

@@ -122,6 +122,20 @@ DARTS = _table(
         most=0.5,
     ),
     most=Key("whole", 6, "most darts in one panel", least=0, most=12),
+    percentile=Key(
+        "number",
+        95.0,
+        "share of a panel's area that must keep the limit, per cent; 99 asks for more dart length",
+        least=50.0,
+        most=99.9,
+    ),
+    hide=Key(
+        "number",
+        0.05,
+        "how much longer a dart may be, as a fraction, to lie where it is not seen",
+        least=0.0,
+        most=0.5,
+    ),
 )
 
 LAY = _table(
@@ -183,6 +197,24 @@ SEAM = _table(
     through=Key("points", (), "landmark names or [x, y, z] points that it runs through"),
     closed=Key("yesno", False, "whether it runs back to its beginning"),
     kind=Key("text", "sewn", "what happens along it", choices=SEAM_KINDS),
+)
+
+DART = _table(
+    state=Key(
+        "text",
+        "pin",
+        "pin: this dart stays; forbid: no dart may lie here, or start from this seam",
+        choices=("pin", "forbid"),
+    ),
+    panel=Key("text", "", "the panel, as in report.json; for forbid, empty: all panels"),
+    seam=Key("text", "", "the seam that no dart may start from"),
+    radius=Key("number", 30.0, "mm about a forbidden place", least=1.0, most=500.0),
+    to=Key("place", "", "landmark or [x, y, z] on the shell, mm: the tip of a pinned dart"),
+    **{
+        "from": Key(
+            "place", "", "landmark or [x, y, z] on the shell, mm: the mouth, or what is forbidden"
+        )
+    },
 )
 
 EASE = _table(

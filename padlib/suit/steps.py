@@ -28,12 +28,14 @@ from padlib.flatten.cloth import Cloth, cloth_use
 from padlib.flatten.darts import dart_panel
 from padlib.flatten.ease import Ease
 from padlib.flatten.flat import Flat
+from padlib.flatten.ground import Rules
 from padlib.flatten.together import mirror_flat
 from padlib.lay.lay import Lay
 from padlib.lay.pack import lay_pieces
 from padlib.mesh.geodesic import geodesic
 from padlib.mesh.point import Curve, nearest
 from padlib.mesh.read import read_mesh
+from padlib.mesh.seen import seen
 from padlib.padding.shell import Shell, build_shell
 from padlib.pattern.make import make_pieces
 from padlib.pattern.piece import Piece
@@ -45,6 +47,7 @@ from padlib.seams.plan import Line, Options
 from padlib.suit.demo import DEMO_BODY
 from padlib.suit.file import DrawnSeam, Suit
 from padlib.suit.matching import DART_SHARES, flat_summary, match_flats, share_used, turned
+from padlib.suit.wishes import NONE, Wishes
 
 
 @dataclass(frozen=True)
@@ -157,6 +160,9 @@ def flatten_panels(
     most: int,
     ease: Sequence[Ease] = (),
     cloths: Mapping[str, Cloth] = MappingProxyType({}),
+    wishes: Mapping[str, Wishes] = MappingProxyType({}),
+    percentile: float = 95.0,
+    hide: float = 0.05,
     workers: int = 1,
     tell: Tell = quiet,
 ) -> tuple[Flat, ...]:
@@ -165,10 +171,16 @@ def flatten_panels(
     pile: for each panel the way (3,) that the pile lies; limit: the cloth's stretch limit, a fraction;
     most: darts in one panel; ease: on which seams one side is to be longer; cloths: what a panel is cut
     from, by its name; a panel that is not in it has a cloth that is the same in all directions and bears
-    the limit; workers: processes. A panel that is the mirror image of another takes the other's flat,
-    turned face down.
+    the limit; wishes: the maker's own darts, by panel; percentile: share of the area, per cent, that
+    must keep the limit; hide: how much longer a dart may be to lie out of view; workers: processes. A
+    panel that is the mirror image of another takes the other's flat, turned face down.
     """
-    own = [_Task(p, pile[p.name], cloths.get(p.name), limit) for p in panels if p.mirror_of is None]
+    views = _views(panels) if hide and most else {}
+    own = []
+    for p in (p for p in panels if p.mirror_of is None):
+        rules = Rules(percentile=percentile, show=hide, seen=views.get(p.name))
+        task = _Task(p, pile[p.name], cloths.get(p.name), limit, rules, wishes.get(p.name, NONE))
+        own.append(task)
     with _pool(workers) as pool:
         matched = _within_limit(own, limit, most, pool, tell, ease=ease)
     laid = [turned(f, pile[f.panel.name]) for f in matched]
@@ -181,12 +193,23 @@ def flatten_panels(
 
 @dataclass(frozen=True)
 class _Task:
-    """A panel to be laid flat: its pile, its cloth or None, and the limit where it has none."""
+    """A panel to be laid flat: its pile, its cloth or None, the limit where it has none, what is asked
+    of its darts, and the maker's own."""
 
     panel: Panel
     pile: NDArray[np.float64]
     cloth: Cloth | None
     limit: float
+    rules: Rules
+    wishes: Wishes
+
+
+def _views(panels: Sequence[Panel]) -> dict[str, NDArray[np.float64]]:
+    """How much in plain view each vertex of each panel is, among all panels."""
+    count = np.cumsum([0, *(len(p.surface.vertices) for p in panels)])
+    faces = [p.surface.faces + n for p, n in zip(panels, count, strict=False)]
+    views = seen(np.concatenate([p.surface.vertices for p in panels]), np.concatenate(faces))
+    return {p.name: views[a:b] for p, a, b in zip(panels, count, count[1:], strict=False)}
 
 
 @contextmanager
@@ -211,7 +234,8 @@ def _within_limit(
     flats = _darted(tasks, DART_SHARES[0], most, pool, tell)
     matched = match_flats(flats, limit=limit, ease=ease)
     for share in DART_SHARES[1:]:
-        over = [k for k, f in enumerate(matched) if share_used(f, limit) > 1.0]
+        at = tasks[0].rules.percentile
+        over = [k for k, f in enumerate(matched) if share_used(f, limit, at) > 1.0]
         if not over or most == 0:
             break
         again = _darted([tasks[k] for k in over], share, most, pool, quiet)
@@ -237,10 +261,11 @@ def _darted(
 
 def _dart(task: _Task, *, share: float, most: int) -> Flat:
     """One panel darted; share: the part of what its cloth bears that is aimed at."""
+    own = {"rules": task.rules, "percentile": task.rules.percentile, "max_darts": most}
+    own |= {"pinned": task.wishes.pins, "forbidden": task.wishes.bans}
     if task.cloth is None:
-        return dart_panel(task.panel, limit=task.limit * share, max_darts=most)
-    own = {"cloth": task.cloth, "pile": task.pile}
-    return dart_panel(task.panel, limit=share, max_darts=most, **own)
+        return dart_panel(task.panel, limit=task.limit * share, **own)
+    return dart_panel(task.panel, limit=share, cloth=task.cloth, pile=task.pile, **own)
 
 
 def over_limit(flats: Sequence[Flat], limit: float) -> tuple[Finding, ...]:

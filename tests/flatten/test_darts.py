@@ -17,6 +17,7 @@ from padlib.flatten.darts import dart_panel, pairs_of_darts, suggest_darts
 from padlib.flatten.disk import boundary_loop, check_disk
 from padlib.flatten.fit import summary_at
 from padlib.flatten.flat import Flat
+from padlib.flatten.ground import Rules
 from padlib.flatten.injective import overlaps
 from padlib.flatten.isometric import isometric
 from padlib.flatten.sketch import Wedge
@@ -240,9 +241,10 @@ def test_a_hemisphere() -> None:
     shape = cap(90)
     flat = dart_panel(shape, limit=0.05)
     check_flat(flat, shape)
-    assert len(flat.darts) <= 3
+    assert len(flat.darts) <= 2
     assert p95(flat) <= 0.05
-    assert sum(dart.length_mm for dart in flat.darts) < 3 * 157.08
+    # an exhaustive search found two of 410 mm, see tests/benchmarks/results/darts.md
+    assert sum(dart.length_mm for dart in flat.darts) < 1.1 * 410
 
 
 def test_a_blunt_cone_gets_one_dart() -> None:
@@ -280,8 +282,31 @@ def test_a_saddle_is_refused() -> None:
     assert flat.darts == ()
     (found,) = flat.findings
     assert found.number == 550
-    assert "gusset" in found.words
-    assert "x 0, y 0, z 0 mm" in found.words
+    assert "a gusset (cloth put in)" in found.words
+    assert "a seam that splits the panel" in found.words
+
+
+def test_more_limit_never_asks_for_more_darts() -> None:
+    """With a larger limit a dome gets no more darts, and no longer ones."""
+    shape = cap(60)
+    flats = [dart_panel(shape, limit=limit) for limit in (0.03, 0.05, 0.08)]
+    counts = [len(flat.darts) for flat in flats]
+    sizes = [sum(dart.length_mm for dart in flat.darts) for flat in flats]
+    assert counts == sorted(counts, reverse=True)
+    assert sizes == sorted(sizes, reverse=True)
+    assert all(p95(flat) <= limit for flat, limit in zip(flats, (0.03, 0.05, 0.08), strict=True))
+
+
+def test_darts_hide() -> None:
+    """Of two like places a dart takes the one out of view, and is hardly longer for it."""
+    shape = cap(70, (160, 100, 80))
+    view = (shape.surface.vertices[:, 0] > 0).astype(float)
+    flats = [dart_panel(shape, limit=0.05, rules=Rules(seen=s)) for s in (None, view, 1 - view)]
+    sizes = [sum(dart.length_mm for dart in flat.darts) for flat in flats]
+    sides = [flat.panel.surface.vertices[flat.darts[0].left, 0].mean() for flat in flats]
+    assert sides[1] < 0 < sides[2]
+    assert max(sizes) < 1.1 * sizes[0]
+    assert [len(flat.darts) for flat in flats] == [1, 1, 1]
 
 
 def test_no_dart_is_idle(deep: Flat) -> None:
@@ -357,19 +382,34 @@ def test_without_a_sewn_edge_there_is_no_dart() -> None:
 
 
 def test_suggestions_are_ranked_and_honest() -> None:
-    """Suggestions come best first, and the best one leaves about what it promised."""
+    """Those that hold the limit come first, the shortest before; the first leaves what it promised."""
     shape = cap(70, (160, 100, 80))
     found = suggest_darts(shape, limit=0.05, count=3)
     assert len(found) == 3
     left = [s.stretch_left for s in found]
-    assert left == sorted(left)
+    held = [s.length_mm for s in found if s.stretch_left <= 0.05]
+    assert held
+    assert held == sorted(held)
+    assert left[len(held) :] == sorted(left[len(held) :])
+    assert all(s.p99_left >= s.stretch_left for s in found)
     surface = shape.surface
     start = isometric(surface.vertices, surface.faces, limit=0.03)
     tip = np.linalg.norm(surface.vertices - found[0].tip, axis=1).argmin()
     real = laid_p95(shape, start, [Wedge(found[0].mouth, tuple(start[tip].tolist()))])
-    assert real == pytest.approx(
-        left[0], rel=0.15
-    )  # a sketch of 600 triangles, tip moved to a vertex
+    # a sketch of 500 triangles, tip moved to a vertex
+    assert real == pytest.approx(left[0], rel=0.1)
+
+
+def test_a_suggestion_is_accepted_by_pinning_it() -> None:
+    """The first suggestion, pinned, is the one dart that the panel gets, where and as long as told."""
+    shape = cap(70, (160, 100, 80))
+    first = suggest_darts(shape, limit=0.05, count=1)[0]
+    flat = dart_panel(shape, limit=1.02 * 0.05, pinned=[first.pin])
+    check_flat(flat, shape)
+    assert len(flat.darts) == 1
+    assert flat.darts[0].length_mm == pytest.approx(first.length_mm, rel=0.1)
+    at = flat.panel.surface.vertices
+    np.testing.assert_allclose(at[flat.darts[0].left[0]], first.path[0], atol=1e-9)
 
 
 def half_trunk(front: bool) -> Panel:
