@@ -260,6 +260,50 @@ def test_flatten_for_a_kind_of_cloth(tmp_path: Path, capsys: pytest.CaptureFixtu
     assert "cloth kind 'flece' is unknown; did you mean 'fleece'?" in err
 
 
+def test_suggestions_and_a_pinned_dart(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """`--suggest` ranks darts; the first, given back with `--pin`, is the one that is cut."""
+    ball = trimesh.creation.icosphere(3, 100.0)
+    top = ball.slice_plane([0, 0, 45], [0, 0, 1])
+    top.merge_vertices()
+    path = tmp_path / "dome.ply"
+    top.export(path)
+    asked = ("flatten", str(path), "--limit", "0.06")
+    status, said, _ = run(capsys, *asked, "--suggest")
+    assert status == 0
+    assert "  1. dart " in said
+    status, said, _ = run(capsys, *asked, "--suggest", "--json")
+    first = json.loads(said)["panels"][0]["darts"][0]
+    assert first["path_mm"][0] == first["from"]
+    assert first["path_mm"][-1] == first["to"]
+    assert first["p99_left"] >= first["stretch_left"]
+    pin = ",".join(str(c) for c in (*first["from"], *first["to"]))
+    status, said, _ = run(capsys, *asked, "--out", str(tmp_path / "flat"), f"--pin={pin}")
+    assert status == 0
+    assert "1 darts" in said
+    report = json.loads((tmp_path / "flat" / "report.json").read_text())
+    dart = report["panels"][0]["darts"][0]
+    assert dart["length_mm"] == pytest.approx(first["length_mm"], rel=0.15)
+
+
+@pytest.mark.parametrize(
+    ("more", "words"),
+    [
+        ([], "add --out DIR"),
+        (["--out", "DIR", "--pin=1,2,3"], "is not six numbers"),
+        (["--out", "DIR", "--percentile", "30"], "percentile is 30; it must lie between 50 and"),
+        (["--suggest", "--limit", "0"], "limit is 0; it must lie between"),
+    ],
+)
+def test_slips_of_flatten(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], more: list[str], words: str
+) -> None:
+    """What cannot be asked of `padlib flatten` is told in one sentence, with status 2."""
+    more = [str(tmp_path / "out") if word == "DIR" else word for word in more]
+    status, _, err = run(capsys, "flatten", "x.ply", *more)
+    assert status == 2
+    assert words in err
+
+
 def test_flatten_a_closed_mesh(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A closed mesh cannot be laid flat; the sentence says to cut it open."""
     path = tmp_path / "ball.ply"

@@ -129,8 +129,9 @@ def suggest_darts(
     """Single darts that would help this panel most, with the stretch each would leave.
 
     First those that hold the limit by themselves, as short as they can be for that, the shortest
-    first; then the others, by what they leave. forbidden: as for `dart_panel`. Values are those of a sketch of some hundred triangles, good to a
-    few hundredths of themselves. Raises MeshError, FlatteningError and InputError as `dart_panel`.
+    first; then the others, by what they leave. forbidden: as for `dart_panel`. Values are those of a
+    sketch of some hundred triangles, good to a few hundredths of themselves. Raises MeshError,
+    FlatteningError and InputError as `dart_panel`.
     """
     base = replace(rules or Rules(), limit=limit, percentile=percentile, tries=2 * count)
     vertices, faces = panel.surface.vertices, panel.surface.faces

@@ -6,8 +6,8 @@ they are not at hand.
 
 The candidate set of the exhaustive search, for n darts on a panel of 800 to 1,100 triangles: every set
 of n mouths on the rim (each sixth of 72 places on the half-sphere and half-ellipsoid, of which their
-symmetry leaves 11 and 11 pairs; each fifth place of the seat), every direction of -30, -15, 0, 15, 30
-degrees off the inward normal, every length of 0.3, 0.45, 0.6, 0.75 of the root of the area; for three
+symmetry leaves 11 and 11 pairs; each tenth place of the seat), every direction of -30, -15, 0, 15, 30
+degrees off the inward normal, every length of 0.45, 0.6, 0.75 of the root of the area; for three
 darts, layouts with a mirror plane. All are tried on a sketch of 400 triangles; from the best 10 that
 differ, descent with full solves of the panel itself (mouths by one to four places, that is 5 to 20
 degrees on the half-sphere, directions by 5 to 20 degrees, lengths by 6 to 24 mm, lengths traded
@@ -55,7 +55,7 @@ HERE = Path(__file__).parent
 RESULTS = HERE / "results"
 SHARED = Path("/work/shared/data/bodies")
 LIMIT = 0.05
-SECONDS = 200.0  # for the descents of one study
+SECONDS = {1: 15.0, 2: 90.0, 3: 45.0}  # for the descents of one study, by number of darts
 GREEDY = {"front": (2, 169), "back": (4, 181)}  # FIELD 0
 
 
@@ -104,7 +104,7 @@ def mouth_sets(study, name: str, count: int) -> list[tuple[int, ...]]:
     """Sets of mouths, one of each class under the shape's symmetry."""
     n = len(study.loop)
     if name.startswith("seat"):
-        return list(itertools.combinations(range(0, n, 5), count))
+        return list(itertools.combinations(range(0, n, 10), count))
     places = range(0, n, 6 if count > 1 else 2)
     if name.startswith("half-sphere"):
         return [(0, *rest) for rest in itertools.combinations(list(places)[1:], count - 1)]
@@ -148,7 +148,7 @@ def search(study, name: str, count: int):
         found = REFERENCE.descend(study, start)
         if found is not None and (best is None or found.cost(LIMIT) < best.cost(LIMIT)):
             best = found
-        if time.perf_counter() - begun > SECONDS:
+        if time.perf_counter() - begun > SECONDS[count]:
             break
     return best
 

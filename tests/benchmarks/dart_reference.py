@@ -23,7 +23,7 @@ from padlib.flatten.trial import HARD, evaluate
 
 PENALTY = 1500.0  # mm for being over the limit by the whole of it
 DEGREES = (-30.0, -15.0, 0.0, 15.0, 30.0)
-SHARES = (0.3, 0.45, 0.6, 0.75)  # of the root of the area: lengths of the grid
+SHARES = (0.45, 0.6, 0.75)  # of the root of the area: lengths of the grid
 
 
 @dataclass(frozen=True)
