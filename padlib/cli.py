@@ -13,6 +13,7 @@ import padlib
 from padlib.body.fit import ROUNDNESS, Fitted, fit_body
 from padlib.body.landmarks import with_landmarks
 from padlib.body.parametric import parametric_body
+from padlib.body.pose import pose_body
 from padlib.body.scan import Scan, import_scan
 from padlib.body.sheet import table_text
 from padlib.body.table import read_measurements
@@ -53,6 +54,7 @@ def parser() -> argparse.ArgumentParser:
     _body(commands)
     _fit(commands)
     _sheet(commands)
+    _pose(commands)
     _measure(commands)
     _flatten(commands)
     _cloths(commands)
@@ -176,6 +178,21 @@ def _sheet(commands: argparse._SubParsersAction) -> None:
     command.add_argument(
         "--body", metavar="FILE", help="draw on this body (default: one of middling size)"
     )
+
+
+def _pose(commands: argparse._SubParsersAction) -> None:
+    words = "a standing body or scan in another pose: arms raised, sitting, striding"
+    command = _add(commands, "pose", words, _run_pose)
+    command.add_argument("file", metavar="FILE", help="a scan or mesh file, arms and legs apart")
+    command.add_argument("--arms", type=float, metavar="DEG", help="arms from hanging; 90 is level")
+    for flag, words in (
+        ("--elbows", "elbows bent by so much more"),
+        ("--sit", "thighs raised, shins upright; 90 is sitting"),
+        ("--stride", "left leg forward, right leg back"),
+    ):
+        command.add_argument(flag, type=float, default=0.0, metavar="DEG", help=words)
+    command.add_argument("--out", required=True, metavar="BODY.ply")
+    _scan_flags(command)
 
 
 def _measure(commands: argparse._SubParsersAction) -> None:
@@ -378,6 +395,17 @@ def _run_sheet(a: argparse.Namespace) -> int:
         write_whole(work / "measurements.csv", table_text(a.unit).encode())
     print(f"written to {out}: measuring-sheet-a4.pdf, measuring-sheet-letter.pdf, measurements.csv")
     print(f"  filled in: padlib body --table {out / 'measurements.csv'} --out body.ply")
+    return 0
+
+
+def _run_pose(a: argparse.Namespace) -> int:
+    scan = import_scan(a.file, unit=a.unit, up=a.up, facing=a.facing)
+    angles = {"elbow_deg": a.elbows, "sit_deg": a.sit, "stride_deg": a.stride}
+    body = pose_body(with_landmarks(scan.body), arms_deg=a.arms, **angles)
+    write_whole(a.out, ply_bytes(body.surface.vertices, body.surface.faces))
+    print(f"written to {a.out}: {len(body.surface.faces)} triangles")
+    for finding in body.findings[len(scan.body.findings) :]:
+        print(f"  {finding}")
     return 0
 
 

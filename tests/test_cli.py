@@ -174,6 +174,19 @@ def test_body_names_all_contradictions(tmp_path: Path, capsys: pytest.CaptureFix
     assert not out.exists()
 
 
+def test_pose_with_an_angle_out_of_range(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """An angle that no arm has is named with its range, and no file is written."""
+    child = Path(__file__).resolve().parents[1] / "meshes" / "child.ply"
+    out = tmp_path / "b.ply"
+    status, _, err = run(capsys, "pose", str(child), "--arms", "200", "--out", str(out))
+
+    assert status == 2
+    assert "5 to 170 degrees" in err
+    assert not out.exists()
+
+
 def test_build_with_a_wrong_key_touches_nothing(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
