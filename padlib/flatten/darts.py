@@ -104,7 +104,8 @@ def dart_panel(
     vertices, faces = panel.surface.vertices, panel.surface.faces
     first = conformal(vertices, faces)
     before, area = stretch(vertices, faces, first), areas(vertices, faces)
-    start = laid(panel, (), solved(vertices, faces, first, base).flat, base)
+    done = solved(vertices, faces, first, base)
+    start = replace(laid(panel, (), done.flat, base), touches=done.barrier)
     fixed = pinned_wedges(panel, start.flat, pinned)
     bare = with_pins(panel, start, fixed, base)
     cut, notes = bare, []

@@ -38,8 +38,8 @@ HOPE = (
 class Cut:
     """A panel with darts cut and laid flat.
 
-    touches: its outline would overlap itself if it were not held apart, so some dart wants cloth put
-    in, not taken out; wedges: its darts on the flat without darts.
+    touches: its outline would overlap itself if it were not held apart; where that comes with its
+    darts, one of them wants cloth put in, not taken out; wedges: its darts on the flat without darts.
     """
 
     panel: Panel
