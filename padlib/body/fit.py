@@ -29,7 +29,7 @@ Array = NDArray[np.float64]
 
 ROUNDS = 6  # with landmarks that ride on the surface
 AGAIN = 4  # ... that are found anew
-ENOUGH = 0.7  # a round that leaves more than this share of the miss is the last
+ENOUGH, PATIENCE = 0.7, 2  # so many rounds that leave more than this share of the miss are the last
 NEARLY = (
     6.0  # misses, as a share of what is promised, up to which moving on by found landmarks helps
 )
@@ -202,9 +202,9 @@ def _rounds(
 ) -> tuple[Body, Measurements, float]:
     """The best of some rounds, its measurements and its miss; landmarks ride, or with `own` are found anew."""
     best = (body, told, _miss(wanted, told.values))
-    now = body
+    now, idle = body, 0
     for _ in range(most):
-        if best[2] < CLOSE:
+        if best[2] < CLOSE or idle == PATIENCE:
             break
         holds, moves, ties, anchors = steering(now, told, wanted)
         by = warp(now.surface.vertices, now.surface.faces, holds, moves, ties, anchors)
@@ -213,11 +213,9 @@ def _rounds(
         now = replace(now, surface=Surface(vertices, now.surface.faces))
         now, told = (now, measure(now)) if own is None else _found(now, own)
         miss = _miss(wanted, told.values)
-        better = miss < ENOUGH * best[2]
+        idle = 0 if miss < ENOUGH * best[2] else idle + 1
         if miss < best[2]:
             best = (now, told, miss)
-        if not better:
-            break
     return best
 
 
