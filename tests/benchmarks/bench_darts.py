@@ -18,6 +18,7 @@ from __future__ import annotations
 
 import importlib.util
 import itertools
+import os
 import sys
 import time
 from pathlib import Path
@@ -53,7 +54,7 @@ from matplotlib import pyplot as plt  # noqa: E402
 pytestmark = pytest.mark.benchmark
 HERE = Path(__file__).parent
 RESULTS = HERE / "results"
-SHARED = Path("/work/shared/data/bodies")
+SHARED = Path(os.environ.get("PADLIB_BODIES", "."))  # a folder of body meshes
 LIMIT = 0.05
 SECONDS = {1: 15.0, 2: 90.0, 3: 45.0}  # for the descents of one study, by number of darts
 GREEDY = {"front": (2, 169), "back": (4, 181)}  # FIELD 0
