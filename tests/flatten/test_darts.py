@@ -19,7 +19,7 @@ from padlib.flatten.fit import summary_at
 from padlib.flatten.flat import Flat
 from padlib.flatten.ground import Rules
 from padlib.flatten.injective import overlaps
-from padlib.flatten.isometric import isometric
+from padlib.flatten.isometric import isometric, solve
 from padlib.flatten.sketch import Wedge
 from padlib.flatten.slit import draw_line, open_slit
 from padlib.flatten.stretch import areas, flipped, stretch
@@ -379,6 +379,33 @@ def test_without_a_sewn_edge_there_is_no_dart() -> None:
     flat = dart_panel(panel(cap(60).surface.vertices, cap(60).surface.faces, "opening"), limit=0.05)
     assert flat.darts == ()
     assert {f.number for f in flat.findings} == {550, 553}
+
+
+def with_fins(shape: Panel) -> Panel:
+    """The panel with two fins on neighbouring edges of its rim, with too much angle between them."""
+    vertices, faces = shape.surface.vertices, shape.surface.faces
+    a, b, c = (int(v) for v in shape.edges[0].run[:3])
+    out = []
+    for other in (a, c):
+        way = vertices[other] - vertices[b]
+        up = np.cross(way, [0.0, 0.0, 1.0])
+        side = np.cross(up, way) / np.linalg.norm(up)
+        turn = np.radians(105.0)
+        out.append(vertices[b] + np.cos(turn) * way - np.sin(turn) * side)
+    n = len(vertices)
+    fins = [[b, a, n], [c, b, n + 1]]
+    return panel(np.vstack([vertices, out]), np.vstack([faces, fins]))
+
+
+def test_a_panel_that_touches_itself_gets_its_dart() -> None:
+    """Fins that overlap without darts are held apart, and are no reason to refuse the dart inside."""
+    shape = with_fins(cap(70, (160, 100, 80)))
+    surface = shape.surface
+    assert solve(surface.vertices, surface.faces, limit=0.03).barrier
+    flat = dart_panel(shape, limit=0.05)
+    check_flat(flat, shape)
+    assert len(flat.darts) == 1
+    assert p95(flat) <= 0.05
 
 
 def test_suggestions_are_ranked_and_honest() -> None:
