@@ -56,6 +56,7 @@ HERE = Path(__file__).parent
 RESULTS = HERE / "results"
 SHARED = Path(os.environ.get("PADLIB_BODIES", "."))  # a folder of body meshes
 LIMIT = 0.05
+NEARLY = 1.005  # of the limit: what the exhaustive search is allowed, in its favour
 SECONDS = {1: 15.0, 2: 90.0, 3: 45.0}  # for the descents of one study, by number of darts
 GREEDY = {"front": (2, 169), "back": (4, 181)}  # FIELD 0
 
@@ -144,12 +145,12 @@ def search(study, name: str, count: int):
         )
     else:
         ranked = REFERENCE.grid(study, mouth_sets(study, name, count))
-    best, begun = None, time.perf_counter()
+    best, until = None, time.perf_counter() + SECONDS[count]
     for start in apart(ranked, len(study.loop), 10):
-        found = REFERENCE.descend(study, start)
+        found = REFERENCE.descend(study, start, until)
         if found is not None and (best is None or found.cost(LIMIT) < best.cost(LIMIT)):
             best = found
-        if time.perf_counter() - begun > SECONDS[count]:
+        if time.perf_counter() > until:
             break
     return best
 
@@ -174,47 +175,63 @@ def apart(ranked: list, rim: int, count: int) -> list:
     return out
 
 
-def test_domes() -> None:
+@pytest.fixture(scope="module")
+def shapes() -> dict[str, Panel]:
+    """The domes, and a picture of them as the library darts them."""
+    found = domes()
+    draw_flats({name: dart_panel(shape, limit=LIMIT) for name, shape in found.items()}, "darts.png")
+    return found
+
+
+@pytest.mark.parametrize("word", ["sphere", "ellipsoid", "seat"])
+def test_domes(shapes: dict[str, Panel], word: str) -> None:
     """Darts of domes are no more, and at most 1.10 times as long, as an exhaustive search finds."""
-    rows, flats = [], {}
-    for name, shape in domes().items():
-        flat = dart_panel(shape, limit=LIMIT)
-        own, mine = sum(d.length_mm for d in flat.darts), told(flat)
-        flats[name] = flat
-        study = REFERENCE.Study(shape)
-        found = {}
-        for count in range(1, 4):
-            if count == 3 and name.startswith("seat"):
-                continue
-            found[count] = search(study, name, count)
-            sys.stdout.write(f"\n{name}, {count}: {found[count]}")
-            sys.stdout.flush()
-        held = {c: j for c, j in found.items() if j is not None and j.sound and j.p95 <= LIMIT}
-        fewest = min(held, default=99)
-        best = min((j.total for j in held.values()), default=np.inf)
-        words = ", ".join(
-            f"{c}: "
-            + (
-                "none is sound"
-                if j is None or not j.sound
-                else f"{j.total:.0f} mm at {100 * j.p95:.1f} %"
-            )
-            for c, j in found.items()
-        )
-        rows.append(
-            f"| {name} | {len(shape.surface.faces)} | {len(flat.darts)} | {own:.0f} | "
-            f"{100 * mine['p95']:.2f} / {100 * mine['p99']:.2f} | {words} | {own / best:.2f} | "
-            f"{study.tries} / {study.solves} |"
-        )
-        sys.stdout.write("\n" + rows[-1])
-        assert len(flat.darts) <= fewest
-        assert own <= 1.10 * best
+    name = next(n for n in shapes if word in n)
+    shape = shapes[name]
+    flat = dart_panel(shape, limit=LIMIT)
+    own, mine = sum(d.length_mm for d in flat.darts), told(flat)
+    study = REFERENCE.Study(shape)
+    found = {}
+    for count in (1, 2) if word == "seat" else (1, 2, 3):
+        found[count] = search(study, name, count)
+        sys.stdout.write(f"\n{name}, {count}: {found[count]}")
+        sys.stdout.flush()
+    held = {c: j for c, j in found.items() if j is not None and j.sound and j.p95 <= NEARLY * LIMIT}
+    best = min((j.total for j in held.values()), default=np.inf)
+    words = ", ".join(
+        f"{c}: " + ("none is sound" if j is None or not j.sound else _outcome(j))
+        for c, j in found.items()
+    )
+    row = (
+        f"| {name} | {len(shape.surface.faces)} | {len(flat.darts)} | {own:.0f} | "
+        f"{100 * mine['p95']:.2f} / {100 * mine['p99']:.2f} | {words} | {own / best:.2f} | "
+        f"{study.tries} / {study.solves} |"
+    )
+    sys.stdout.write("\n" + row)
+    add_row(row)
+    assert len(flat.darts) <= min(held, default=99)
+    assert mine["p95"] <= LIMIT
+    assert own <= 1.10 * best
+
+
+def _outcome(found) -> str:
+    """A reference's length and what it leaves."""
+    return f"{found.total:.0f} mm at {100 * found.p95:.2f} %"
+
+
+def add_row(row: str) -> None:
+    """A row of the table of domes, in the place of an older one of the same panel."""
+    path = RESULTS / "darts.md"
+    old = path.read_text(encoding="utf-8") if path.is_file() else ""
+    names = ("| half-sphere", "| half-ellipsoid", "| seat cushion")
+    rows = {line[:12]: line for line in old.splitlines() if line.startswith(names)}
+    rows[row[:12]] = row
     head = (
         "| panel | triangles | darts | mm | p95 / p99, % | exhaustive, by number of darts | ours / best | "
         "tries / full solves |\n|---|---|---|---|---|---|---|---|"
     )
-    write("domes", "## Domes, limit 5 % at the 95th percentile\n\n" + "\n".join([head, *rows]))
-    draw_flats(flats, "darts.png")
+    table = [head, *(rows[name[:12]] for name in names if name[:12] in rows)]
+    write("domes", "## Domes, limit 5 % at the 95th percentile\n\n" + "\n".join(table))
 
 
 def half_trunk(body: Body, front: bool) -> Panel:

@@ -7,6 +7,7 @@ library's own result is. Nothing here is used by the library.
 from __future__ import annotations
 
 import itertools
+import time
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -166,12 +167,17 @@ def neighbours(layout: Layout, step: float) -> list[Layout]:
     return out
 
 
-def descend(study: Study, layout: Layout, steps: tuple[float, ...] = (2.0, 1.0, 0.5)) -> Judged:
-    """The layout that no step betters, from one of the grid; full solves throughout."""
+def descend(
+    study: Study, layout: Layout, until: float, steps: tuple[float, ...] = (2.0, 1.0, 0.5)
+) -> Judged | None:
+    """The layout that no step betters, from one of the grid; full solves throughout.
+
+    until: time.perf_counter() at which it ends with what it has.
+    """
     best = study.judge(layout)
     for step in steps:
-        better = True
-        while better:
+        better = best is not None
+        while better and time.perf_counter() < until:
             better = False
             for other in neighbours(best.layout, step):
                 tried = study.judge(other)
