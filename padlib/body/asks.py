@@ -11,7 +11,7 @@ from scipy.optimize import brentq
 
 from padlib.body.body import Body
 from padlib.body.measure import HEIGHTS, Measurements
-from padlib.body.parts import SIDES
+from padlib.body.parts import SIDES, unsided
 from padlib.body.tape import length
 from padlib.body.warp import Hold, Tie, point_hold, ring_hold
 from padlib.errors import InputError
@@ -136,7 +136,7 @@ def steering(body: Body, told: Measurements, wanted: Asks) -> Steering:
     holds: dict[str, Hold] = {}
     moves: dict[str, Array] = {}
     for key, line in told.tape_lines.items():
-        name = key.removesuffix("_left").removesuffix("_right")
+        name = unsided(key)
         if not name.endswith("_girth") or (name not in wanted.girths and name not in GIRTHS[:-1]):
             continue
         hold = ring_hold(v, f, line)
@@ -250,7 +250,7 @@ def _point_names(wanted: Asks) -> list[str]:
 
 def _on_level(key: str, wanted: Asks) -> bool:
     """Whether a hold goes up and down with the heights."""
-    name = key.removesuffix("_left").removesuffix("_right")
+    name = unsided(key)
     asked = {mark for height, mark in WHEN_ASKED.items() if height in wanted.given}
     return name in ON_LEVEL or name in asked or name in POINTS["_left"] or key in POINTS[""]
 

@@ -22,7 +22,7 @@ from padlib.body.typical import FIGURES
 from padlib.body.warp import warp
 from padlib.errors import InputError
 from padlib.findings import Finding, Grade
-from padlib.mesh.crossings import crossings
+from padlib.mesh.crossings import new_crossings
 from padlib.mesh.surface import Point, Surface
 
 Array = NDArray[np.float64]
@@ -227,10 +227,7 @@ def _found(body: Body, own: Mapping[str, Point]) -> tuple[Body, Measurements]:
 
 def _riding(wanted: Asks, told: Mapping[str, float]) -> tuple[str, ...]:
     """Beginnings of the names of landmarks that are kept: those of measurements that would be missed."""
-    missed = [
-        n for n, v in wanted.given.items()
-        if abs(told.get(n, np.inf) - v) > (GIRTH_MM if n.endswith("_girth") else LENGTH_MM)
-    ]  # fmt: skip
+    missed = [n for n, v in wanted.given.items() if abs(told.get(n, np.inf) - v) > _promised(n)]
     return tuple(
         mark for marks, names in LEVELS.items() if any(n in names for n in missed) for mark in marks
     )
@@ -253,12 +250,16 @@ def _put_by_hand(body: Body) -> dict[str, Point]:
     return out
 
 
+def _promised(name: str) -> float:
+    """How near a measurement is to come to what was asked, mm."""
+    return GIRTH_MM if name.endswith("_girth") else LENGTH_MM
+
+
 def _miss(wanted: Asks, told: Mapping[str, float]) -> float:
     """The worst miss as a share of what is promised."""
     worst = [0.0]
     for name, value in wanted.given.items():
-        near = GIRTH_MM if name.endswith("_girth") else LENGTH_MM
-        worst.append(abs(told.get(name, np.inf) - value) / near)
+        worst.append(abs(told.get(name, np.inf) - value) / _promised(name))
     for part, ratio in wanted.ratios.items():
         got = told.get(f"{part}_depth", np.inf) / told.get(f"{part}_breadth", 1.0)
         worst.append(abs(got / ratio - 1) / 0.02)
@@ -335,19 +336,18 @@ def _ridden(rode: tuple[str, ...]) -> list[Finding]:
 
 def _crossed(before: Surface, after: Surface) -> list[Finding]:
     """The finding for a surface that newly runs through itself."""
-    old, new = (len(crossings(s.vertices, s.faces)[1]) for s in (before, after))
-    if new <= old:
+    more = new_crossings(before, after)
+    if not more:
         return []
-    words = f"The surface runs through itself at {new - old} places more than before; ask for less."
-    return [Finding(276, words, "surface", Grade.WARNING, new - old)]
+    words = f"The surface runs through itself at {more} places more than before; ask for less."
+    return [Finding(276, words, "surface", Grade.WARNING, more)]
 
 
 def _missed(given: Mapping[str, float], told: Mapping[str, float]) -> list[Finding]:
     """Findings for wishes that were not reached."""
     out = []
     for name, value in given.items():
-        near = GIRTH_MM if name.endswith("_girth") else LENGTH_MM
-        if abs(told.get(name, np.inf) - value) > near:
+        if abs(told.get(name, np.inf) - value) > _promised(name):
             words = (
                 f"The body has {name} {told.get(name, np.nan):.0f} mm where {value:.0f} mm was asked for; "
                 "check it against the measurements beside it."

@@ -18,7 +18,7 @@ from padlib.body.body import Body
 from padlib.body.gates import gates
 from padlib.body.landmarks import find_landmarks
 from padlib.body.limb import Limb, limb, submesh
-from padlib.body.parts import SIDES
+from padlib.body.parts import SIDES, unsided
 from padlib.body.quiet import quiet
 from padlib.body.regions import ARM_LEFT, ARM_RIGHT, HEAD, arm_line, has, segment_at
 from padlib.body.slices import clipped, girth, hull, oblique, slices
@@ -134,7 +134,7 @@ def _lengths(lines: dict[str, Array]) -> dict[str, float]:
     """Length of each tape line, the mean of the two where there is one to a side."""
     sums: dict[str, list[float]] = {}
     for name, line in lines.items():
-        sums.setdefault(name.removesuffix("_left").removesuffix("_right"), []).append(length(line))
+        sums.setdefault(unsided(name), []).append(length(line))
     return {name: float(np.mean(both)) for name, both in sums.items()}
 
 

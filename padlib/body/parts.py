@@ -22,6 +22,11 @@ GROWN = 1.3  # a loop that is so much larger half a millimetre higher has joined
 FINE = 0.5  # mm, steps in which the level of a parting is found
 
 
+def unsided(name: str) -> str:
+    """A name without the side at its end."""
+    return name.removesuffix("_left").removesuffix("_right")
+
+
 @dataclass(frozen=True, eq=False)
 class Parts:
     """The sweep of horizontal sections, sorted into parts.

@@ -11,7 +11,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-import igl
 import numpy as np
 import scipy.sparse as sp
 from numpy.typing import NDArray
@@ -21,11 +20,12 @@ from padlib.body.body import Body
 from padlib.body.landmarks import with_landmarks
 from padlib.body.parts import SIDES
 from padlib.body.regions import ARM_LEFT, ARM_RIGHT, LEG_LEFT, LEG_RIGHT, has, segment_at
+from padlib.body.warp import skin_laplacian
 from padlib.errors import InputError
 from padlib.findings import Finding, Grade
-from padlib.mesh.crossings import crossings
+from padlib.mesh.crossings import new_crossings
 from padlib.mesh.solve import factor
-from padlib.mesh.surface import Faces, Point, Surface, Vertices
+from padlib.mesh.surface import Point, Surface, Vertices
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -41,7 +41,6 @@ ZONE = {
     "knee": (0.05, 0.05),
 }
 FREE = 0.45  # from this share of the way armhole to elbow the arm's line is its own
-WEIGHTS = (0.02, 8.0)
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,7 +75,7 @@ def pose_body(
     at = places(body.surface, body.landmarks)
     turns = [
         *_leg_turns(body.surface, at, sit_deg, stride_deg),
-        *_arm_turns(body.surface, body.landmarks, arms_deg, elbow_deg),
+        *_arm_turns(body.surface, body.landmarks, at, arms_deg, elbow_deg),
     ]
     vertices = body.surface.vertices
     for turn in turns:
@@ -113,6 +112,7 @@ def _leg_turns(
         return []
     out = []
     tall = float(surface.vertices[:, 2].max())
+    label = segment_at(surface, at)
     for side, sign in SIDES.items():
         if not has(at, "leg", side):
             raise InputError(
@@ -121,7 +121,7 @@ def _leg_turns(
         raised = np.deg2rad(sit_deg + sign * stride_deg)
         knee = 0.5 * (at[f"patella_{side}"] + at[f"knee_back_{side}"])
         joint = hip_joint(at, side)
-        own = _leg_mask(surface, at, side)
+        own = label == LIMB[side][1]
         down = joint - knee
         down = down / np.linalg.norm(down)
         shin = (surface.vertices - knee) @ down
@@ -133,10 +133,6 @@ def _leg_turns(
             out.append(Turn(knee, x, np.deg2rad(sit_deg), share))
         out.append(Turn(joint, x, -raised, _hip_share(surface, at, side, own, tall)))
     return out
-
-
-def _leg_mask(surface: Surface, at: Mapping[str, Array], side: str) -> Mask:
-    return segment_at(surface, at) == LIMB[side][1]
 
 
 def _hip_share(
@@ -159,13 +155,16 @@ def _hip_share(
 
 
 def _arm_turns(
-    surface: Surface, landmarks: Mapping[str, Point], arms_deg: float | None, elbow_deg: float
+    surface: Surface,
+    landmarks: Mapping[str, Point],
+    at: Mapping[str, Array],
+    arms_deg: float | None,
+    elbow_deg: float,
 ) -> list[Turn]:
     """Elbows first, then shoulders."""
     if arms_deg is None and not elbow_deg:
         return []
     out = []
-    at = places(surface, landmarks)
     tall = float(surface.vertices[:, 2].max())
     label = segment_at(surface, at)
     axes = limb_axes(surface, landmarks)
@@ -216,7 +215,7 @@ def _share(surface: Surface, one: Mask, nought: Mask) -> Array:
     value = one.astype(np.float64)
     free = np.flatnonzero(~known)
     if len(free):
-        laplacian = _laplacian(surface.vertices, surface.faces)
+        laplacian = skin_laplacian(surface.vertices, surface.faces)
         inner = laplacian[free][:, free]
         rhs = -laplacian[free][:, np.flatnonzero(known)] @ value[known]
         value[free] = factor(sp.csc_matrix(inner)).solve(rhs)
@@ -224,21 +223,10 @@ def _share(surface: Surface, one: Mask, nought: Mask) -> Array:
     return value * value * (3 - 2 * value)
 
 
-def _laplacian(vertices: Vertices, faces: Faces) -> sp.csr_matrix:
-    """Positive cotangent Laplacian (n, n), its weights held within bounds."""
-    weight = sp.coo_matrix(igl.cotmatrix(vertices, faces))
-    off = weight.row != weight.col
-    value = np.clip(np.nan_to_num(weight.data[off], nan=1.0), *WEIGHTS)
-    graph = sp.csr_matrix((value, (weight.row[off], weight.col[off])), weight.shape)
-    return sp.csr_matrix(sp.diags(np.asarray(graph.sum(axis=1)).ravel()) - graph)
-
-
 def _creased(before: Surface, after: Surface) -> list[Finding]:
     """The finding for skin that newly runs through itself."""
-    old, new = (len(crossings(s.vertices, s.faces)[1]) for s in (before, after))
-    if new <= old:
+    more = new_crossings(before, after)
+    if not more:
         return []
-    words = (
-        f"In this pose the skin runs through itself at {new - old} places more, in deep creases."
-    )
-    return [Finding(280, words, "pose", Grade.NOTE, new - old)]
+    words = f"In this pose the skin runs through itself at {more} places more, in deep creases."
+    return [Finding(280, words, "pose", Grade.NOTE, more)]

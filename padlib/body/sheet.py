@@ -211,8 +211,10 @@ LINES = (
 
 
 def table_text(unit: str) -> str:
-    """The sheet's table to fill in, as `padlib body --table` and `padlib fit --table` read it. unit: "
-    "mm, cm or inch."""
+    """The sheet's table to fill in, as `padlib body --table` and `padlib fit --table` read it.
+
+    unit: mm, cm or inch.
+    """
     rows = [f"{line.name},,{unit}" for line in LINES]
     notes = [
         "# Measurements of one wearer. Write each number between the commas; leave out what was not taken.",

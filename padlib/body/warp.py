@@ -173,15 +173,20 @@ def _system(
 
 def _bending(vertices: Vertices, faces: Faces) -> sp.csr_matrix:
     """The matrix (n, n) of a movement's squared Laplacian and squared gradient, summed over the area, 1/mm2."""
-    weight = sp.coo_matrix(igl.cotmatrix(vertices, faces))
-    off = weight.row != weight.col
-    value = np.clip(np.nan_to_num(weight.data[off], nan=1.0), *WEIGHTS)  # nan: no area
-    graph = sp.csr_matrix((value, (weight.row[off], weight.col[off])), weight.shape)
-    laplacian = sp.diags(np.asarray(graph.sum(axis=1)).ravel()) - graph
+    laplacian = skin_laplacian(vertices, faces)
     area = igl.massmatrix(vertices, faces, igl.MASSMATRIX_TYPE_BARYCENTRIC).diagonal()
     area = np.maximum(area, LEAST_AREA * np.median(area))
     bend = laplacian.T @ sp.diags(1.0 / area) @ laplacian
     return (bend + TENSE_MM**-2 * laplacian).tocsr()
+
+
+def skin_laplacian(vertices: Vertices, faces: Faces) -> sp.csr_matrix:
+    """Positive cotangent Laplacian (n, n), its edge weights held within bounds."""
+    weight = sp.coo_matrix(igl.cotmatrix(vertices, faces))
+    off = weight.row != weight.col
+    value = np.clip(np.nan_to_num(weight.data[off], nan=1.0), *WEIGHTS)  # nan: no area
+    graph = sp.csr_matrix((value, (weight.row[off], weight.col[off])), weight.shape)
+    return sp.csr_matrix(sp.diags(np.asarray(graph.sum(axis=1)).ravel()) - graph)
 
 
 def _tied(solver: Factor, out: Array, free: dict[str, int], ties: Sequence[Tie], n: int) -> Array:

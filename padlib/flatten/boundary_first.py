@@ -14,6 +14,7 @@ import scipy.sparse as sp
 from numpy.typing import NDArray
 
 from padlib.flatten.cotangent import Corners, Parts, corners, parts
+from padlib.flatten.disk import rim_lengths
 from padlib.mesh.dissect import dissection
 from padlib.mesh.solve import BACKEND, factor
 from padlib.mesh.surface import Faces, Plane, Vertices
@@ -33,7 +34,7 @@ def boundary_first(vertices: Vertices, faces: Faces, loop: NDArray[np.int64]) ->
     scale = -solver.solve(defect[divided.inside])
     turning = defect[loop] - np.pi + divided.across.T @ scale
     flat = np.empty((size, 2))
-    flat[loop] = _closed_curve(_lengths(vertices, loop), turning)
+    flat[loop] = _closed_curve(rim_lengths(vertices[loop]), turning)
     flat[divided.inside] = solver.solve(-(divided.across @ flat[loop]))
     return flat * scale_of_least_strain(made, faces, flat)
 
@@ -47,12 +48,6 @@ def _order(vertices: Vertices, divided: Parts) -> NDArray[np.int64] | None:
         return None
     graph = sp.tril(divided.inner, -1, format="coo")
     return dissection(vertices[divided.inside], np.stack([graph.row, graph.col], axis=1))
-
-
-def _lengths(vertices: Vertices, loop: NDArray[np.int64]) -> NDArray[np.float64]:
-    """Length (b,) of the edge that starts at each vertex of a loop."""
-    rim = vertices[loop]
-    return np.linalg.norm(np.roll(rim, -1, axis=0) - rim, axis=1)
 
 
 def _closed_curve(lengths: NDArray[np.float64], turning: NDArray[np.float64]) -> Plane:

@@ -93,7 +93,7 @@ def _solve(
     """
     size = int(faces.max()) + 1
     divided = parts(made, faces, held, size)
-    inner, across = _with_area(divided, loop, held, size)
+    inner, across = _with_area(divided, loop)
     z = np.zeros(size, np.complex128)
     z[held] = spots[:, 0] + 1j * spots[:, 1]
     if len(divided.inside):
@@ -101,14 +101,9 @@ def _solve(
     return np.column_stack([z.real, z.imag])
 
 
-def _with_area(
-    divided: Parts, loop: NDArray[np.int64], held: NDArray[np.int64], size: int
-) -> tuple[sp.csc_matrix, sp.csr_matrix]:
+def _with_area(divided: Parts, loop: NDArray[np.int64]) -> tuple[sp.csc_matrix, sp.csr_matrix]:
     """The parts of M: free by free, lower triangle, and free by held."""
-    number = np.empty(size, np.int64)  # held: -1 less its place among the held
-    number[divided.inside] = np.arange(len(divided.inside))
-    number[held] = -1 - np.arange(len(held))
-    i, j = number[loop], number[np.roll(loop, -1)]
+    i, j = divided.number[loop], divided.number[np.roll(loop, -1)]
     high, low = np.maximum(i, j), np.minimum(i, j)
     turn = np.where(high == i, 0.5j, -0.5j)  # M at (high, low)
     both, half = low >= 0, (low < 0) & (high >= 0)

@@ -13,6 +13,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from padlib.flatten.disk import rim_lengths
 from padlib.flatten.rest import Rest
 from padlib.flatten.terms import Terms
 from padlib.mesh.surface import Faces, Plane, Vertices
@@ -58,7 +59,7 @@ def contact_of(at_rest: Rest, faces: Faces, vertices: Vertices, loop: NDArray[np
     of its triangles: where a strip is thinner than its edges are long, its sides are not pushed
     apart.
     """
-    edge = _lengths(vertices[loop])
+    edge = rim_lengths(vertices[loop])
     edge = np.maximum(edge, TINY * max(float(edge.mean()), np.finfo(float).tiny))
     both = np.minimum(edge, np.roll(edge, 1))
     width = np.full(len(vertices), np.inf)
@@ -69,14 +70,9 @@ def contact_of(at_rest: Rest, faces: Faces, vertices: Vertices, loop: NDArray[np
 
 def eased(contact: Contact, flat: Plane) -> Contact:
     """The barrier with its reach cut to what the edges of a flat (n, 2) are long now."""
-    edge = _lengths(flat[contact.loop])
+    edge = rim_lengths(flat[contact.loop])
     now = REACH * np.stack([np.minimum(edge, np.roll(edge, 1)), edge])
     return replace(contact, reach=np.minimum(contact.reach, now))
-
-
-def _lengths(rim: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Lengths (b,) of the edges of a closed polygon (b, d)."""
-    return np.linalg.norm(np.roll(rim, -1, axis=0) - rim, axis=1)
 
 
 def within(contact: Contact, flat: Plane, move: Plane) -> Contact:

@@ -39,12 +39,14 @@ class Corners:
 class Parts:
     """The cotangent Laplacian of a mesh, parted. inside (i,): vertices that are not held.
 
-    inner: their block (i, i), lower triangle; across (i, b): inside by held, in the order of the held.
+    inner: their block (i, i), lower triangle; across (i, b): inside by held, in the order of the held;
+    number (n,): the place of each vertex inside, -1 less its place among the held for those.
     """
 
     inside: NDArray[np.int64]
     inner: sp.csc_matrix
     across: sp.csr_matrix
+    number: NDArray[np.int64]
 
 
 def corners(vertices: Vertices, faces: Faces) -> Corners:
@@ -84,7 +86,7 @@ def _mend(vertices: Vertices, faces: Faces, thin: NDArray, dot: NDArray, double:
 def parts(made: Corners, faces: Faces, held: NDArray[np.int64], size: int) -> Parts:
     """The Laplacian of a mesh of `size` vertices, parted into those held (b,) and all others."""
     count = size - len(held)
-    number = np.zeros(size, np.int64)  # inside: its place; held: -1 less its place among the held
+    number = np.zeros(size, np.int64)  # as `Parts` has it
     number[held] = -1 - np.arange(len(held))
     inside = np.flatnonzero(number == 0)
     number[inside] = np.arange(count)
@@ -99,7 +101,7 @@ def parts(made: Corners, faces: Faces, held: NDArray[np.int64], size: int) -> Pa
     columns = np.concatenate([low[both], np.arange(count)])
     inner = sp.coo_matrix((np.concatenate([w[both], own]), (rows, columns)), (count, count))
     across = sp.coo_matrix((w[half], (high[half], -1 - low[half])), (count, len(held)))
-    return Parts(inside, inner.tocsc(), across.tocsr())
+    return Parts(inside, inner.tocsc(), across.tocsr(), number)
 
 
 def _diagonal(i: NDArray, j: NDArray, weight: NDArray, count: int) -> NDArray[np.float64]:

@@ -23,7 +23,6 @@ from padlib.mesh.surface import Plane
 from padlib.seams.panels import Panel
 
 TRIES = 6  # gussets, and seams, that are laid flat
-PLACES = 30  # along the edge, that seams are drawn between
 LEAST_PART = 0.12  # of the panel: no seam parts off less
 SHORTER = 6  # times that a gusset is made a fifth shorter
 LEAST_OPENING = 3.0  # degrees: of a gusset
@@ -122,7 +121,7 @@ def _put_in(panel: Panel, here: Ground, darts: tuple[Wedge, ...], wedge: Wedge) 
         return None
     path = mesh.vertices[left]
     size = float(np.linalg.norm(np.diff(path, axis=0), axis=1).sum())
-    return Gusset(_spots(path), _seam_at(panel, wedge.mouth), size, opening, value * here.gain)
+    return Gusset(spots(path), _seam_at(panel, wedge.mouth), size, opening, value * here.gain)
 
 
 def _worse(here: Ground, cure: Gusset | Split, limit: float) -> float:
@@ -220,7 +219,7 @@ def _parted(panel: Panel, here: Ground, line: tuple[int, int]) -> Split | None:
     size = float(np.linalg.norm(np.diff(path, axis=0), axis=1).sum())
     ends = here.sketch.loop[here.sketch.kept[list(line)]]
     seams = tuple(_seam_at(panel, int(v)) for v in ends)
-    return Split(_spots(path), (seams[0], seams[1]), size, (left, right))
+    return Split(spots(path), (seams[0], seams[1]), size, (left, right))
 
 
 def _seam_at(panel: Panel, vertex: int) -> str:
@@ -229,7 +228,7 @@ def _seam_at(panel: Panel, vertex: int) -> str:
     return next((e.seam for e in found if e.run[0] == vertex), found[0].seam if found else "")
 
 
-def _spots(path: NDArray[np.float64]) -> Spots:
+def spots(path: NDArray[np.float64]) -> Spots:
     """Places (k, 3) as plain numbers."""
     return tuple((float(x), float(y), float(z)) for x, y, z in path)
 

@@ -22,7 +22,7 @@ from padlib.findings import Finding, Grade
 from padlib.flatten.candidates import candidates, spread
 from padlib.flatten.cloth import Cloth
 from padlib.flatten.conformal import conformal
-from padlib.flatten.cures import Cures, cures_on, split_words, told
+from padlib.flatten.cures import Cures, cures_on, split_words, spots, told
 from padlib.flatten.disk import boundary_loop
 from padlib.flatten.fit import FAR, Cut, Job, laid, measured, searched, shorter, solved, with_pins
 from padlib.flatten.flat import Dart, Flat
@@ -301,7 +301,6 @@ def _suggestion(panel: Panel, here: Ground, trial: Trial) -> Suggestion:
     seam = next(edge.seam for edge in panel.edges if wedge.mouth in edge.run)
     path = trial.mesh.vertices[leg]
     size = float(np.linalg.norm(np.diff(path, axis=0), axis=1).sum())
-    spots = tuple((float(x), float(y), float(z)) for x, y, z in path)
     most = replace(here.rules, percentile=99.0)
     left = (trial.value * here.gain, reached(trial.mesh, trial.flat, most) * here.gain)
-    return Suggestion(wedge.mouth, seam, spots, size, trial.intakes[0], *left)
+    return Suggestion(wedge.mouth, seam, spots(path), size, trial.intakes[0], *left)

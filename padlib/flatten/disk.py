@@ -109,6 +109,11 @@ def boundary_loop(faces: Faces) -> NDArray[np.int64]:
     return loop
 
 
+def rim_lengths(rim: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Length (b,) of the edge that starts at each corner of a closed polygon (b, d)."""
+    return np.linalg.norm(np.roll(rim, -1, axis=0) - rim, axis=1)
+
+
 def _follow(edges: NDArray[np.int64]) -> NDArray[np.int64]:
     """The loop through the smallest vertex."""
     after = dict(zip(edges[:, 0].tolist(), edges[:, 1].tolist(), strict=True))

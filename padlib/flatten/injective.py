@@ -11,7 +11,7 @@ import scipy.sparse as sp
 import shapely
 from numpy.typing import NDArray
 
-from padlib.flatten.disk import boundary_loop, check_disk
+from padlib.flatten.disk import boundary_loop, check_disk, rim_lengths
 from padlib.flatten.rest import best_scale, rest
 from padlib.flatten.shelling import grid_embedding
 from padlib.flatten.stretch import flipped
@@ -44,7 +44,7 @@ def tutte(vertices: Vertices, faces: Faces, *, uniform: bool = False) -> Plane:
 
 def _circle(rim: NDArray[np.float64]) -> Plane:
     """The rim (b, 3) on a circle of its length, counter-clockwise, arcs in proportion."""
-    length = np.linalg.norm(np.roll(rim, -1, axis=0) - rim, axis=1)
+    length = rim_lengths(rim)
     length = np.maximum(length, 1e-4 * max(float(length.mean()), np.finfo(float).tiny))
     angle = np.concatenate([[0.0], 2 * np.pi * np.cumsum(length)[:-1] / length.sum()])
     return np.column_stack([np.cos(angle), np.sin(angle)]) * (length.sum() / (2 * np.pi))

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from padlib.mesh import topology
-from padlib.mesh.surface import Faces, Vertices
+from padlib.mesh.surface import Faces, Surface, Vertices
 
 Ints = NDArray[np.int64]
 Mask = NDArray[np.bool_]
@@ -42,6 +42,12 @@ def crossings(
     pair_edge, pair_face = _candidates(vertices, edges, kept)
     hit = _pierced(vertices, edges[pair_edge], kept[pair_face], slack)
     return edges[pair_edge[hit]], number[pair_face[hit]]
+
+
+def new_crossings(before: Surface, after: Surface) -> int:
+    """At how many places more a surface runs through itself than it did before; 0 if not at more."""
+    old, new = (len(crossings(s.vertices, s.faces)[1]) for s in (before, after))
+    return max(new - old, 0)
 
 
 def _boxes(vertices: Vertices, simplices: Ints) -> tuple[Vertices, Vertices]:

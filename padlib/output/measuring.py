@@ -20,7 +20,7 @@ from padlib.body.sheet import BEFORE, CARE, LINES, TapeLine
 from padlib.errors import InputError
 from padlib.output.paper import Paper, paper
 from padlib.output.pdf import POINT
-from padlib.output.tape_view import View, tape_view
+from padlib.output.tape_view import View, across, tape_view
 from padlib.output.whole import write_whole
 from padlib.pattern.lettering import CAPITAL, FONT, LEADING, font, width_mm
 
@@ -314,10 +314,7 @@ def _across_trace(line: TapeLine, pen: _Pen) -> Trace:
         return Trace(np.array([[toe[0], heel[1], 0.0], [toe[0], toe[1], 0.0]]), True)
     part = line.name.split("_")[0]
     ring = pen.told.tape_lines[f"{part}_girth"]
-    k = 0 if line.kind.endswith("x") else 1
-    ends = np.tile(ring.mean(axis=0), (2, 1))
-    ends[:, k] = ring[:, k].min(), ring[:, k].max()
-    return Trace(ends, True)
+    return Trace(across(ring, 0 if line.kind.endswith("x") else 1), True)
 
 
 def _picture(pen: _Pen, view: View, x: float, y: float) -> None:

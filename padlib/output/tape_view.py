@@ -18,7 +18,6 @@ Array = NDArray[np.float64]
 TILT_DEG = 8.0  # looked at a little from above, so that a level tape is seen as a ring
 SKIN = (0.93, 0.93, 0.93)
 ROOM = 1.04  # of the whole figure
-BEHIND_MM = 6.0  # a line so far behind the nearest skin is hidden
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,6 +67,13 @@ class View:
             centre=np.zeros(3),
             mm_per_pixel=self.scale * 25.4 / dpi,
         )
+
+
+def across(ring: Array, k: int) -> Array:
+    """The straight line (2, 3) through the middle of a ring (h, 3) along axis k, as wide as the ring."""
+    ends = np.tile(ring.mean(axis=0), (2, 1))
+    ends[:, k] = ring[:, k].min(), ring[:, k].max()
+    return ends
 
 
 def tape_view(

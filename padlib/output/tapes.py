@@ -16,9 +16,10 @@ from numpy.typing import NDArray
 
 from padlib.body.body import Body
 from padlib.body.measure import HEIGHTS, Measurements, measure
+from padlib.body.parts import unsided
 from padlib.errors import InputError
 from padlib.output.png import png_bytes
-from padlib.output.tape_view import View, tape_view
+from padlib.output.tape_view import View, across, tape_view
 
 Array = NDArray[np.float64]
 
@@ -77,7 +78,7 @@ def _tapes(told: Measurements, unit: str) -> list[Drawn]:
     """Tape lines, those of both limbs under one name."""
     lines: dict[str, list[Array]] = {}
     for key, line in told.tape_lines.items():
-        lines.setdefault(key.removesuffix("_left").removesuffix("_right"), []).append(line)
+        lines.setdefault(unsided(key), []).append(line)
     out = []
     for name, own in lines.items():
         girth = name.endswith("_girth")
@@ -98,10 +99,8 @@ def _breadths(told: Measurements, unit: str) -> list[Drawn]:
             name = f"{part}_{kind}"
             if ring is None or name not in told.values:
                 continue
-            ends = np.tile(ring.mean(axis=0), (2, 1))
-            ends[:, k] = ring[:, k].min(), ring[:, k].max()
             label = _label(name, told.values[name], unit)
-            out.append(Drawn(label, LENGTH, (ends,), turn, turn == SIDE, straight=True))
+            out.append(Drawn(label, LENGTH, (across(ring, k),), turn, turn == SIDE, straight=True))
     return out
 
 

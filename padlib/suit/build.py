@@ -94,7 +94,10 @@ class Clock:
 
 @dataclass(frozen=True)
 class Built:
-    """Everything that the way through gives, before any file is written."""
+    """Everything that the way through gives, before any file is written.
+
+    seams: seams[] of the report, those of the suit, then those of its pads.
+    """
 
     suit: Suit
     body: Body
@@ -110,7 +113,7 @@ class Built:
     lays: tuple[Lay, ...]
     proof: Proof | None
     findings: tuple[Finding, ...]
-    eases: tuple[Ease, ...] = ()
+    seams: Sequence[Mapping[str, Any]]
 
 
 def run(
@@ -161,7 +164,8 @@ def run(
         lays = suit_lays(suit, pieces, seconds=lay_seconds)
     findings = (*body.findings, *measurements.warnings, *shell.findings, *panels.findings)
     findings += over_limit(every, limit) + eased
-    findings += seams_apart(_seams(flats, cushion_flats, eases))
+    seams = seam_report(flats, eases) + seam_report(cushion_flats, eases)
+    findings += seams_apart(seams)
     findings += tuple(f for piece in pieces for f in piece.findings)
     findings += tuple(f for flat in every for f in _of_flat(flat, limit))
     findings += () if proof is None else proof.findings
@@ -180,7 +184,7 @@ def run(
         lays,
         proof,
         findings,
-        eases,
+        seams,
     )
 
 
@@ -216,13 +220,6 @@ def _flattened(
     return flats, eases, eased
 
 
-def _seams(
-    flats: Sequence[Flat], cushions: Sequence[Flat], eases: Sequence[Ease]
-) -> list[dict[str, Any]]:
-    """seams[] of the report: those of the suit, then those of its pads."""
-    return seam_report(flats, eases) + seam_report(cushions, eases)
-
-
 def _of_flat(flat: Flat, limit: float) -> tuple[Finding, ...]:
     """A flat's findings; what darts could not reach is no warning where the limit holds all the same."""
     holds = share_used(flat, limit) <= 1.0
@@ -237,7 +234,6 @@ def make_report(built: Built, seconds: Mapping[str, float]) -> dict[str, Any]:
     """The report of a suit as plain values; `seconds` is the one part that differs between runs."""
     proof = built.proof
     every = (*built.flats, *built.pillow_flats)
-    seams = _seams(built.flats, built.pillow_flats, built.eases)
     return {
         "padlib": __version__,
         "suit": built.suit.name,
@@ -245,8 +241,8 @@ def make_report(built: Built, seconds: Mapping[str, float]) -> dict[str, Any]:
         "pads": _pads(built),
         "pillows": reports.pillow_report(built.pillows, built.pillow_differences),
         "panels": [reports.panel_report(f) for f in every],
-        "seams": seams,
-        "matching": matching_report(every, seams),
+        "seams": list(built.seams),
+        "matching": matching_report(every, built.seams),
         "pieces": reports.piece_report(built.pieces),
         "cloths": reports.cloth_report([c.bears for c in built.suit.cloths if c.bears]),
         "lay": reports.lay_report(built.lays),

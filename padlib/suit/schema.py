@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
+from padlib.body.fit import ROUNDNESS
 from padlib.flatten.cloth import BIAS, BOUNDS
 
 
@@ -63,7 +64,7 @@ BODY = _table(
         "text",
         "told",
         "of a scan fitted to measurements: told, where it is rounder in section than people; usual: put right",
-        choices=("told", "usual"),
+        choices=ROUNDNESS,
     ),
     triangle=Key(
         "number", 0.0, "edge length of the triangles in mm; 0: stature / 175", least=0.0, most=40.0

@@ -9,7 +9,7 @@ from typing import Any
 from padlib.flatten.cures import Cures
 from padlib.flatten.darts import Suggestion, suggest_cures, suggest_darts
 from padlib.suit.open_mesh import checked, read_panels
-from padlib.suit.report import rounded
+from padlib.suit.values import rounded
 
 
 def suggest_file(

@@ -11,11 +11,11 @@ from numpy.typing import NDArray
 
 from padlib.errors import SuitError
 from padlib.flatten.pins import Ban, Pin
+from padlib.seams.mirror import other_side
 from padlib.seams.panels import Panel
 from padlib.suit.file import AskedDart
 
 At = Callable[[str], NDArray[np.float64]]
-SIDES = (("-left", "-right"), ("-right", "-left"))
 
 
 @dataclass(frozen=True)
@@ -101,9 +101,7 @@ def _bans(
 
 def _seam_of(seam: str, panel: Panel) -> str:
     """The seam as it is called on the panel that is laid: an image's original has the other side's."""
-    if panel.mirror_of is None:
-        return seam
-    return next((seam[: -len(a)] + b for a, b in SIDES if seam.endswith(a)), seam)
+    return seam if panel.mirror_of is None else other_side(seam)
 
 
 def _spot(

@@ -27,7 +27,7 @@ from padlib.mesh.solve import BACKEND, factor  # noqa: E402
 
 
 def dome(side):
-    """A bumpy dome of 2 (side - 1)^2 triangles, mm, in a random order of vertices and triangles."""
+    """A bumpy dome of 2 (side - 1)^2 triangles, mm."""
     x, y = (c.ravel() for c in np.meshgrid(*[np.linspace(-1, 1, side)] * 2, indexing="ij"))
     z = 0.9 * np.exp(-1.5 * (x**2 + y**2)) + 0.05 * np.sin(6 * x + 1) * np.cos(5 * y)
     at = np.arange(side * side).reshape(side, side)
