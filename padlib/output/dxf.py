@@ -67,6 +67,8 @@ def dxf_bytes(
     """The file's bytes, the same for the same pieces."""
     with _still():
         document = _document(pieces, title, _in_a_row(pieces) if places is None else places)
+        for kind in sorted(document.entitydb.dxf_types_in_use()):
+            document.classes.add_class(kind)  # ezdxf goes through a set, in another order each run
         stream = io.StringIO()
         document.write(stream)
         return document.encode(stream.getvalue())

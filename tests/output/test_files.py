@@ -4,7 +4,10 @@ import io
 import os
 import re
 import stat
+import subprocess
+import sys
 from dataclasses import replace
+from pathlib import Path
 from xml.etree import ElementTree
 
 import ezdxf
@@ -203,6 +206,23 @@ def test_same_bytes_every_time(pieces, sheet):
     assert pdf_bytes(pages, sheet) == pdf_bytes(pages, sheet)
     assert svg_text(sheet) == svg_text(sheet)
     assert dxf_bytes(pieces, title="x") == dxf_bytes(pieces, title="x")
+
+
+def test_same_bytes_in_every_process():
+    """The order in which Python goes through sets, another in every process, is not seen in a file."""
+    words = "import sys; from padlib.output.dxf import dxf_bytes; sys.stdout.buffer.write(dxf_bytes([]))"
+    root = str(Path(__file__).parents[2])
+    made = {
+        subprocess.run(
+            [sys.executable, "-c", words],
+            env=os.environ | {"PYTHONHASHSEED": str(seed), "PYTHONPATH": root},
+            capture_output=True,
+            check=True,
+        ).stdout
+        for seed in range(4)
+    }
+    assert len(made) == 1
+    assert b"CLASSES" in made.pop()
 
 
 def test_dashes_keep_step_at_page_joins(sheet):
