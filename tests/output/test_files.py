@@ -219,7 +219,7 @@ def test_same_bytes_in_every_process():
             capture_output=True,
             check=True,
         ).stdout
-        for seed in range(4)
+        for seed in (4, 5, 6, 7)  # among these ezdxf alone gives two files
     }
     assert len(made) == 1
     assert b"CLASSES" in made.pop()
