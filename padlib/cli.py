@@ -29,6 +29,7 @@ from padlib.output.tapes import FORMATS as PICTURES
 from padlib.output.tapes import UNITS as TAPE_UNITS
 from padlib.output.tapes import shown, tape_picture
 from padlib.output.whole import write_whole
+from padlib.padding.told import pads_text
 from padlib.progress import bar
 from padlib.suit.build import build
 from padlib.suit.demo import demo_suit
@@ -58,6 +59,7 @@ def parser() -> argparse.ArgumentParser:
     _measure(commands)
     _flatten(commands)
     _cloths(commands)
+    _pads(commands)
     _workshop(commands)
     return top
 
@@ -263,6 +265,11 @@ def _dart_flags(command: argparse.ArgumentParser) -> None:
 def _cloths(commands: argparse._SubParsersAction) -> None:
     words = "the kinds of cloth, what they bear, and how to measure your own"
     _add(commands, "cloths", words, _run_cloths)
+
+
+def _pads(commands: argparse._SubParsersAction) -> None:
+    words = "the kinds of pad, what their numbers mean, and why they have limits"
+    _add(commands, "pads", words, _run_pads)
 
 
 def _workshop(commands: argparse._SubParsersAction) -> None:
@@ -476,6 +483,11 @@ def _pin(words: str) -> Pin:
 
 def _run_cloths(a: argparse.Namespace) -> int:
     print(strip_test_text(), end="")
+    return 0
+
+
+def _run_pads(a: argparse.Namespace) -> int:
+    print(pads_text(), end="")
     return 0
 
 

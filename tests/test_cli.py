@@ -12,6 +12,7 @@ import trimesh
 
 from padlib.cli import main, parser
 from padlib.flatten.cloth import PRESETS
+from padlib.padding.shapes import KINDS
 
 COMMANDS = (
     "demo",
@@ -23,6 +24,7 @@ COMMANDS = (
     "measure",
     "flatten",
     "cloths",
+    "pads",
     "workshop",
 )
 
@@ -42,6 +44,20 @@ def test_every_command_explains_itself(command: str, capsys: pytest.CaptureFixtu
 
     assert done.value.code == 0
     assert "padlib uses no network" in capsys.readouterr().out.replace("\n", " ")
+
+
+def test_pads_tells_every_kind_with_its_limits(capsys: pytest.CaptureFixture[str]) -> None:
+    """Each kind and each of its numbers stands there with its limits and their reason."""
+    status, out, _ = run(capsys, "pads")
+    assert status == 0
+    words = " ".join(out.split())
+    for kind, module in KINDS.items():
+        assert f"{kind}: " in words or f"{kind} (across the middle: no side): " in words
+        for p in module.TABLE:
+            assert (
+                f"{p.name}: {p.help}; {p.low:g} to {p.high:g} {p.unit}, because {p.reason}."
+                in words
+            )
 
 
 def test_readme_names_every_command() -> None:

@@ -9,7 +9,9 @@ from numpy.typing import NDArray
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
+from padlib.body.axes import project
 from padlib.body.body import Body
+from padlib.body.limb import lengths, resampled, smooth
 from padlib.errors import InputError
 from padlib.mesh import topology
 from padlib.mesh.section import plane_section
@@ -21,6 +23,7 @@ OUTWARD = {"left": 1.0, "right": -1.0}  # the sign of x on each side of the wear
 DOWN = np.array([0.0, 0.0, -1.0])
 CLEAR = 0.012  # share of stature below the armpit at which an arm is surely apart
 MIDDLE = 0.02  # share of stature on each side of the plane x = 0 over which sides change
+ARMHOLE = 0.02  # share of stature over which a pad of the trunk runs out before the armhole
 ARMPIT = 0.7  # share of stature below which arms hang apart, where no armpit is known
 
 
@@ -119,6 +122,11 @@ def on_side(body: Body, side: str) -> Array:
 
 def without_arms(body: Body) -> NDArray[np.bool_]:
     """Mask (n,) of trunk, legs and head: all but the arms, which hang apart below the armpits."""
+    return ~hanging_arms(body)[1]
+
+
+def hanging_arms(body: Body) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Masks (n,) of all that lies below the armpits, and of the arms there, which hang apart."""
     points, faces = body.surface.vertices, body.surface.faces
     pits = [body.at(name)[2] for name in ("axilla_left", "axilla_right") if name in body.landmarks]
     stature = float(np.ptp(points[:, 2]))
@@ -129,4 +137,49 @@ def without_arms(body: Body) -> NDArray[np.bool_]:
     graph = coo_array((np.ones(len(ends), dtype=np.int8), ends.T), shape=(len(points),) * 2)
     part = connected_components(graph, directed=False)[1]
     size = np.bincount(part[below])
-    return ~below | (part == np.argmax(size))
+    return below, below & (part != np.argmax(size))
+
+
+def off_shoulders(body: Body) -> Array:
+    """Share (n,) of each vertex that a pad of the trunk may have beside the armholes: 1, running out to
+    0 at the plane through shoulder and armpit; where a landmark is missing, 1."""
+    points = body.surface.vertices
+    share = np.ones(len(points))
+    for side, outward in OUTWARD.items():
+        names = (f"acromion_{side}", f"axilla_{side}")
+        if not body.landmarks.keys() >= set(names):
+            continue
+        top, pit = (body.at(name) for name in names)
+        up = np.array([top[0] - pit[0], 0.0, top[2] - pit[2]])
+        normal = np.array([up[2], 0.0, -up[0]]) * outward / np.linalg.norm(up)
+        past = (points - pit) @ (normal * np.sign(normal[0] * outward))
+        share = np.minimum(share, smoothstep(-past / (ARMHOLE * float(np.ptp(points[:, 2])))))
+    return share * without_arms(body)
+
+
+def arm_course(body: Body, side: str, who: str) -> tuple[Array, float, float]:
+    """The middle line (k, 3) from the root of the neck through the shoulder to the elbow, and how far
+    along it (mm) the shoulder and the elbow lie. It keeps one depth under the skin of the shoulder.
+
+    Raises InputError where a landmark is missing.
+    """
+    names = ("acromion", "axilla", "elbow", "neck")
+    top, pit, elbow, neck = (landmark(body, f"{name}_{side}", who) for name in names)
+    shoulder = (top + pit) / 2
+    along = (elbow - shoulder) / np.linalg.norm(elbow - shoulder)
+    surface = body.surface
+    curves = plane_section(surface.vertices, surface.faces, elbow, along)
+    rings = [c.positions(surface.vertices, surface.faces) for c in curves if c.closed]
+    ring = min(rings, key=lambda r: np.linalg.norm(r - elbow, axis=1).min())
+    middle = (ring.min(axis=0) + ring.max(axis=0)) / 2
+    course = smooth(resampled(np.array([neck - (top - shoulder), shoulder, middle]), 10.0), 3.0)
+    at = float(project(course, shoulder[None])[0][0])
+    return course, at, float(lengths(course)[-1])
+
+
+def calf_line(body: Body, side: str, who: str) -> Line:
+    """The line of the lower leg: s = 0 at the middle of the kneecap, growing to the ankle."""
+    knee = landmark(body, f"patella_{side}", who)
+    ankle = landmark(body, f"ankle_{side}", who)
+    lower = 0.75 * ankle[2] + 0.25 * knee[2]  # the foot is not in the section yet
+    return line(_middle(body, knee[2], knee), _middle(body, lower, ankle), side)

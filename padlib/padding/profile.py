@@ -55,6 +55,15 @@ def band(distance: Array, depth: float, half: float) -> Array:
     return np.where(past <= 0, depth, depth - past)
 
 
+def laid(rho: Array, walked: Array, depth: float, blend: float) -> Array:
+    """A dome (n,) mm whose edge runs out into the body over a band of `blend` mm on either side of it.
+
+    rho (n,): 0 at the fullest point, 1 at the rim; walked (n,): mm from the fullest point along the body.
+    """
+    reach = np.maximum(walked, 1e-6) / np.maximum(rho, 1e-6)
+    return eased(dome(rho, depth), np.minimum(depth * blend / np.maximum(reach, 1.0), depth))
+
+
 def stretched(offset: Array, before: float | Array, after: float | Array) -> Array:
     """Offset (n,) over its reach on the side it lies on: -1 at -before, 0 at the middle, 1 at after."""
     return np.where(offset < 0, offset / before, offset / after)

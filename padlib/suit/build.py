@@ -263,21 +263,17 @@ def make_report(built: Built, seconds: Mapping[str, float]) -> dict[str, Any]:
 
 
 def _pads(built: Built) -> list[dict[str, Any]]:
-    layers = pad_layers(built.body, built.suit.pads)
-    deepest = {(p.name, side): float(layer.max()) for p, side, layer in layers}
     told = []
-    for pad in built.suit.pads:
-        for side in ("left", "right") if pad.side == "both" else (pad.side,):
-            key = (pad.name, side)
-            told.append(
-                {
-                    "name": pad.name,
-                    "kind": pad.kind,
-                    "side": side,
-                    "depth_max_mm": rounded(deepest.get(key, 0.0), 2),
-                    "volume_l": rounded(built.pad_litres.get(key, 0.0), 4),
-                }
-            )
+    for pad, side, layer in pad_layers(built.body, built.suit.pads):
+        told.append(
+            {
+                "name": pad.name,
+                "kind": pad.kind,
+                "side": side,
+                "depth_max_mm": rounded(float(layer.max()), 2),
+                "volume_l": rounded(built.pad_litres.get((pad.name, side), 0.0), 4),
+            }
+        )
     return told
 
 

@@ -14,7 +14,7 @@ from typing import Any
 from padlib.errors import InputError, SuitError
 from padlib.flatten import cloth as fabric
 from padlib.padding.pad import Pad
-from padlib.padding.shapes import KINDS
+from padlib.padding.shapes import KINDS, sides
 from padlib.padding.shapes.parameter import settled
 from padlib.suit.lines import key_lines, line_of
 from padlib.suit.schema import BORNE, CLOTH, DART, EASE, PAD, SEAM, TABLES, TOP, Key
@@ -342,7 +342,12 @@ def _pads(reader: _Reader, given: object) -> tuple[Pad, ...]:
             at = next((k for k in rest if f"'{k}'" in str(e)), "kind")
             raise reader.wrong(("pad", i, at), str(e)) from None
         _new_name(reader, ("pad", i), "pad", name, [p.name for p in pads])
-        pads.append(Pad(name, kind, plain["side"], MappingProxyType(rest)))
+        pad = Pad(name, kind, plain["side"], MappingProxyType(rest))
+        try:
+            sides(pad)
+        except InputError as e:
+            raise reader.wrong(("pad", i, "side"), str(e)) from None
+        pads.append(pad)
     return tuple(pads)
 
 

@@ -13,6 +13,7 @@ from padlib.mesh.section import plane_section
 from padlib.padding import shapes
 from padlib.padding.pad import Pad
 from padlib.padding.place import leg_line
+from padlib.padding.profile import laid
 
 
 def thickness(body, kind, side="left", **parameters):
@@ -56,11 +57,14 @@ def test_a_seat_pad_is_fullest_on_the_buttock(human):
 
 @pytest.mark.parametrize("kind", list(shapes.KINDS))
 @pytest.mark.parametrize("build", ["plain", "child_heavy"])
-def test_a_pad_is_as_deep_as_asked_and_nowhere_on_the_arms(human, build, kind):
-    """The greatest thickness is the depth (2 % for the vertices missing the summit); arms have none."""
+def test_a_pad_is_as_deep_as_asked_and_nowhere_on_the_hands(human, build, kind):
+    """The greatest thickness is the depth (2 % for the vertices missing the summit); hands have none.
+
+    A tail root's radius is 43 mm here: 9 mm from its summit (half an edge) it is 1 - (9 / 43)^2 of it.
+    """
     body = human(build)
     pad = thickness(body, kind, depth=60.0)
-    assert 0.98 * 60 <= pad.max() <= 60.0 + 1e-9
+    assert (0.956 if kind == "tail" else 0.98) * 60 <= pad.max() <= 60.0 + 1e-9
     assert pad.min() == 0.0
     for side in ("left", "right"):
         near = np.linalg.norm(body.surface.vertices - body.at(f"wrist_{side}"), axis=1) < 120
@@ -88,12 +92,14 @@ def test_depth_scales_a_pad(human, kind, data):
 
 @pytest.mark.parametrize("kind", list(shapes.KINDS))
 def test_a_pad_has_no_ridge(human, kind):
-    """Round the body, in a pad's thin fifth, a blended rim turns less than half as much as a sharp one."""
+    """Round the body, in a pad's thin fifth, a blended rim turns much less than a sharp one."""
     body = human("plain", 10.0)
-    level = body.at("seat_left")[2] + (70 if kind == "seat" else -220)
-    sharp = _sharpest_turn(body, thickness(body, kind, depth=40.0, blend=5.0), level)
+    edged = thickness(body, kind, depth=40.0, blend=5.0)
+    level = body.surface.vertices[np.argmax(edged), 2] + (70 if kind == "seat" else 0)
+    sharp = _sharpest_turn(body, edged, level)
     blended = _sharpest_turn(body, thickness(body, kind, depth=40.0, blend=120.0), level)
-    assert blended < 0.5 * sharp
+    # narrow pads are all rim: their crown alone turns nearly as much as half a sharp edge
+    assert blended < (0.75 if kind in {"shoulder", "hump", "tail"} else 0.5) * sharp
 
 
 def _sharpest_turn(body, values, level):
@@ -101,7 +107,7 @@ def _sharpest_turn(body, values, level):
     surface = body.surface
     curves = plane_section(surface.vertices, surface.faces, np.array([0, 0, level]), [0, 0, 1.0])
     turns = []
-    for curve in curves[:2]:
+    for curve in curves[:4]:
         where = curve.positions(surface.vertices, surface.faces)
         height = np.array(
             [np.dot(p.barycentric, values[surface.faces[p.face]]) for p in curve.points]
@@ -127,7 +133,7 @@ WRONG = [
     ("seat", {"depth": float("nan")}, "'depth' is nan but must be a number"),
     ("seat", {"depth": True}, "'depth' is True but must be a number"),
     ("thig", {}, "there is no kind 'thig'; did you mean 'thigh'"),
-    ("xxxx", {}, "there is no kind 'xxxx'; there are seat, thigh"),
+    ("xxxx", {}, "there is no kind 'xxxx'; there are seat, thigh, hip, calf"),
 ]
 
 
@@ -150,6 +156,59 @@ def test_a_missing_landmark_is_named(human, kind, missing):
     words = f"pad 'probe' is placed by the landmark '{missing}', which this body does not have"
     with pytest.raises(InputError, match=re.escape(words)):
         thickness(replace(body, landmarks=fewer), kind)
+
+
+PLACES = {
+    "hip": ("hip_left", 60.0),
+    "calf": ("calf_left", 90.0),
+    "chest": ("bust_left", 40.0),
+    "shoulder": ("acromion_left", 45.0),
+    "belly": ("waist_front", 120.0),
+    "hump": ("chest_back", 90.0),
+    "tail": ("seat_left", 140.0),
+}
+
+
+@pytest.mark.parametrize("kind", list(PLACES))
+@pytest.mark.parametrize("build", ["plain", "child_heavy"])
+def test_a_pad_is_fullest_near_its_landmark(human, build, kind):
+    """By default the crown lies by the landmark that the pad is for, on its own side or in the middle."""
+    body = human(build)
+    pad = thickness(body, kind)
+    crown = body.surface.vertices[np.argmax(pad)]
+    name, far = PLACES[kind]
+    assert np.linalg.norm(crown - body.at(name)) < far * np.ptp(body.surface.vertices[:, 2]) / 1700
+    if getattr(shapes.KINDS[kind], "MIDDLE", False):
+        assert abs(crown[0]) < 12
+    else:
+        assert not pad[body.surface.vertices[:, 0] < -40].any()
+
+
+def test_an_upper_arm_pad_leaves_the_bend_of_the_elbow_free(human):
+    """It lies between armhole and elbow, and nothing of it is on the trunk below the armpits."""
+    body = human("plain")
+    pad = thickness(body, "upper_arm")
+    covered = body.surface.vertices[pad > 2.0]
+    assert covered[:, 2].min() > body.at("elbow_left")[2] + 20
+    assert covered[:, 2].max() < body.at("acromion_left")[2]
+    assert (covered[:, 0] > body.at("axilla_left")[0] - 10).all()
+
+
+def test_a_dome_holds_half_its_depth_times_its_base():
+    """`laid` without blend is the dome's own law: half the depth times the base area (a paraboloid)."""
+    step = 0.5
+    x, y = np.meshgrid(np.arange(-60, 60, step), np.arange(-60, 60, step))
+    walked = np.hypot(x, y)
+    height = laid(walked / 50.0, walked, 30.0, 1e-6)
+    assert height.sum() * step**2 == pytest.approx(np.pi * 50**2 * 30 / 2, rel=1e-3)
+
+
+@pytest.mark.parametrize("kind", ["belly", "hump", "tail"])
+def test_a_pad_in_the_middle_has_no_sides(kind):
+    """It is one pad, called both; one side of it is told."""
+    assert shapes.sides(Pad("probe", kind)) == ("both",)
+    with pytest.raises(InputError, match=f"a {kind} pad lies across the middle, so side cannot"):
+        shapes.sides(Pad("probe", kind, "left"))
 
 
 def test_a_side_is_left_right_or_both():

@@ -202,3 +202,11 @@ def test_a_cloth_that_says_nothing_bears_the_same_all_ways() -> None:
     suit = parse_suit("[cloth.felt]\npieces = ['front']")
 
     assert [(c.name, c.bears) for c in suit.cloths] == [("fur", None), ("felt", None)]
+
+
+def test_a_side_of_a_pad_in_the_middle_is_told_with_its_line() -> None:
+    """A belly lies across the middle: one side of it is no pad."""
+    with pytest.raises(
+        SuitError, match=r"line 3: pad 'paunch': a belly pad lies across the middle"
+    ):
+        parse_suit("[[pad]]\nname = 'paunch'\nside = 'left'\nkind = 'belly'")

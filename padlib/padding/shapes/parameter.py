@@ -27,6 +27,39 @@ class Parameter:
 
 Table = tuple[Parameter, ...]
 
+BLEND = Parameter(
+    "blend",
+    "mm",
+    "width of the band in which its edge runs out into the body",
+    5,
+    150,
+    "less leaves a ridge that shows through the cloth",
+)
+
+
+def depth(where: str, most: float, too_much: str) -> Parameter:
+    """How far a pad stands off; where: of what part; too_much: what more than `most` mm would do."""
+    return Parameter(
+        "depth",
+        "mm",
+        f"how far it stands off {where} where it is fullest",
+        5,
+        most,
+        f"less is lost in the cloth's ease and more {too_much}",
+    )
+
+
+def fullest(start: str, end: str, low: float = 0.2, high: float = 0.8) -> Parameter:
+    """Where a pad is fullest, from one of its edges (0) to the other (1)."""
+    return Parameter(
+        "fullest",
+        "share",
+        f"where it is fullest, from its {start} (0) to its {end} (1)",
+        low,
+        high,
+        "nearer to an edge it would overhang",
+    )
+
 
 def settled(
     who: str, table: Table, given: Mapping[str, float | str], defaults: Mapping[str, float]

@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 
 from padlib.body.body import Body
 from padlib.padding.place import Line, landmark, on_side, trunk_line, turn, without_arms
-from padlib.padding.profile import dome, eased, smoothstep, stretched
-from padlib.padding.shapes.parameter import Parameter, settled
+from padlib.padding.profile import laid, smoothstep, stretched
+from padlib.padding.shapes.parameter import BLEND, Parameter, depth, fullest, settled
 
 Array = NDArray[np.float64]
 
@@ -24,14 +24,7 @@ WRAP = 100.0  # degrees from there: a little past the side
 TO_WAIST, TO_FOLD = 0.12, 0.075  # of stature: from the seat up to the waist and down to the fold
 
 TABLE = (
-    Parameter(
-        "depth",
-        "mm",
-        "how far it stands off the buttock where it is fullest",
-        5,
-        200,
-        "less is lost in the cloth's ease and more tips the wearer's balance",
-    ),
+    depth("the buttock", 200, "tips the wearer's balance"),
     Parameter(
         "top",
         "mm",
@@ -64,22 +57,8 @@ TABLE = (
         150,
         "less is narrower than a buttock and more would lie on the belly",
     ),
-    Parameter(
-        "fullest",
-        "share",
-        "where it is fullest, from its inner edge (0) to its outer edge (1)",
-        0.2,
-        0.8,
-        "nearer to an edge it would overhang",
-    ),
-    Parameter(
-        "blend",
-        "mm",
-        "width of the band in which its edge runs out into the body",
-        5,
-        150,
-        "less leaves a ridge that shows through the cloth",
-    ),
+    fullest("inner edge", "outer edge"),
+    BLEND,
 )
 
 
@@ -107,9 +86,7 @@ def thickness(
     down = stretched(s, use["top"], use["bottom"])
     rho = np.hypot(down, across)
     walked = np.hypot(s, radius * np.radians(behind - full))
-    reach = np.maximum(walked, 1e-6) / np.maximum(rho, 1e-6)
-    band = np.minimum(use["depth"] * use["blend"] / np.maximum(reach, 1.0), use["depth"])
-    return here * eased(dome(rho, use["depth"]), band)
+    return here * laid(rho, walked, use["depth"], use["blend"])
 
 
 def _defaults(body: Body, seat: Array, trunk: Line, radius: float) -> dict[str, float]:

@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 
 from padlib.body.body import Body
 from padlib.padding.place import landmark, leg_line, on_side, turn, without_arms
-from padlib.padding.profile import dome, eased, stretched
-from padlib.padding.shapes.parameter import Parameter, settled
+from padlib.padding.profile import laid, stretched
+from padlib.padding.shapes.parameter import BLEND, Parameter, depth, fullest, settled
 
 Array = NDArray[np.float64]
 
@@ -21,14 +21,7 @@ OUTSIDE = 90.0  # degrees round the leg: the outermost line
 NARROWING = 0.3  # the tip of the teardrop is this much narrower than its full part
 
 TABLE = (
-    Parameter(
-        "depth",
-        "mm",
-        "how far it stands off the thigh where it is fullest",
-        5,
-        200,
-        "less is lost in the cloth's ease and more keeps the arms from hanging",
-    ),
+    depth("the thigh", 200, "keeps the arms from hanging"),
     Parameter(
         "top",
         "mm",
@@ -53,22 +46,8 @@ TABLE = (
         150,
         "less is a fin and more would fill the gap between the thighs",
     ),
-    Parameter(
-        "fullest",
-        "share",
-        "where it is fullest, from its top (0) to its bottom (1)",
-        0.15,
-        0.7,
-        "nearer to an end it would overhang",
-    ),
-    Parameter(
-        "blend",
-        "mm",
-        "width of the band in which its edge runs out into the body",
-        5,
-        150,
-        "less leaves a ridge that shows through the cloth",
-    ),
+    fullest("top", "bottom", 0.15, 0.7),
+    BLEND,
 )
 
 
@@ -94,9 +73,7 @@ def thickness(
     across = np.sin(np.radians(turn(angle, OUTSIDE)) / 2) / np.sin(wrap / 2)
     rho = np.hypot(down, across)
     walked = np.hypot(s - full, radius * np.radians(turn(angle, OUTSIDE)))
-    reach = np.maximum(walked, 1e-6) / np.maximum(rho, 1e-6)
-    band = np.minimum(use["depth"] * use["blend"] / np.maximum(reach, 1.0), use["depth"])
-    return here * eased(dome(rho, use["depth"]), band)
+    return here * laid(rho, walked, use["depth"], use["blend"])
 
 
 def _radius(s: Array, off: Array, here: Array, groin: float, knee: float) -> float:
