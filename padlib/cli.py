@@ -10,6 +10,8 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 import padlib
+from padlib.body.body import Body
+from padlib.body.carried import own_places
 from padlib.body.fit import ROUNDNESS, Fitted, fit_body
 from padlib.body.landmarks import with_landmarks
 from padlib.body.parametric import parametric_body
@@ -322,7 +324,7 @@ def _run_scan(a: argparse.Namespace) -> int:
         "distance_mm": dict(scan.distance_mm),
     }
     if a.out:
-        write_whole(a.out, ply_bytes(body.surface.vertices, body.surface.faces))
+        write_whole(a.out, _body_file(body))
     if a.json:
         print(json.dumps(told, indent=1))
     else:
@@ -359,6 +361,11 @@ def _values(a: argparse.Namespace) -> dict[str, float]:
     return values
 
 
+def _body_file(body: Body) -> bytes:
+    """A body as PLY, with the landmarks that its shape alone would place elsewhere."""
+    return ply_bytes(body.surface.vertices, body.surface.faces, landmarks=own_places(body))
+
+
 def _run_fit(a: argparse.Namespace) -> int:
     values = _values(a)
     if not values and a.roundness == "told":
@@ -367,7 +374,7 @@ def _run_fit(a: argparse.Namespace) -> int:
     body = with_landmarks(scan.body)
     fitted = fit_body(body, values, roundness=a.roundness, figure=a.figure)
     if a.out:
-        write_whole(a.out, ply_bytes(fitted.body.surface.vertices, fitted.body.surface.faces))
+        write_whole(a.out, _body_file(fitted.body))
     if a.json:
         print(json.dumps(measured(fitted.body) | fit_told(fitted), indent=1))
     else:
@@ -409,7 +416,7 @@ def _run_pose(a: argparse.Namespace) -> int:
     scan = import_scan(a.file, unit=a.unit, up=a.up, facing=a.facing)
     angles = {"elbow_deg": a.elbows, "sit_deg": a.sit, "stride_deg": a.stride}
     body = pose_body(with_landmarks(scan.body), arms_deg=a.arms, **angles)
-    write_whole(a.out, ply_bytes(body.surface.vertices, body.surface.faces))
+    write_whole(a.out, _body_file(body))
     print(f"written to {a.out}: {len(body.surface.faces)} triangles")
     for finding in body.findings[len(scan.body.findings) :]:
         print(f"  {finding}")
@@ -419,7 +426,7 @@ def _run_pose(a: argparse.Namespace) -> int:
 def _run_body(a: argparse.Namespace) -> int:
     values = _values(a)
     body = parametric_body(values, figure=a.figure)
-    write_whole(a.out, ply_bytes(body.surface.vertices, body.surface.faces))
+    write_whole(a.out, _body_file(body))
     print(f"written to {a.out}: {len(body.surface.faces)} triangles")
     for finding in body.findings:
         print(f"  {finding}")

@@ -28,10 +28,12 @@ LENGTHS = (
     "arm_length", "upper_arm_length", "shoulder_width", "shoulder_length", "foot_length", "hand_length",
 )  # fmt: skip
 DROPS = ("back_waist_length", "body_rise", "trunk_length")  # lengths that are steered by heights
+CROTCH = "total_crotch_length"  # steered by the waist's height, the crotch's, or the seat's depth
 ANSWERED = (
     *GIRTHS,
     *HEIGHTS,
     *DROPS,
+    CROTCH,
     *LENGTHS,
     *(f"{part}_{kind}" for part in SHAPES for kind in ("breadth", "depth")),
 )
@@ -60,6 +62,10 @@ WHEN_ASKED = {
 }  # ... only where asked
 UPRIGHT = ("head_girth", "neck_girth", "bust_girth", "waist_girth", "hip_girth")
 LEGS = ("thigh_girth", "mid_thigh_girth", "knee_girth")
+CROTCH_GAIN, CROTCH_STEP = (
+    0.8,
+    0.1,
+)  # depth by length of the crotch's line; most in one round, a share
 LEAST_GAP_MM = 3.0  # that is left between growing thighs
 LEAST_STEP = 0.35  # heights may come so near to each other, as a share of their distance before
 
@@ -185,6 +191,10 @@ def _section(
     girth = wanted.girths.get(f"{part}_girth")
     size = np.ptp(ring, axis=0)
     own = [wanted.given.get(f"{part}_{kind}") for kind in ("breadth", "depth")]
+    if part == "hip" and own == [None, None] and CROTCH in values and _by_depth(wanted.given):
+        lacks = CROTCH_GAIN * (wanted.given[CROTCH] - values[CROTCH])
+        first = 1.0 + float(np.clip(lacks / size[1], -CROTCH_STEP, CROTCH_STEP))
+        return _other(ring, 1, first, girth), first
     if part in wanted.ratios:
         flat = wanted.ratios[part] * size[0] / size[1]  # depth over breadth, against now
         scale = own[0] / size[0] if girth is None else girth / length(ring * [1.0, flat])
@@ -196,6 +206,13 @@ def _section(
             return (first, other) if k == 0 else (other, first)
     scale = float(girth / values[f"{part}_girth"])
     return scale, scale
+
+
+def _by_depth(given: Mapping[str, float]) -> bool:
+    """Whether only the depth of the seat is left to give the line through the crotch its length."""
+    waist = any(n in given for n in ("waist_height", "back_waist_length", "body_rise"))
+    crotch = any(n in given for n in ("crotch_height", "trunk_length", "body_rise"))
+    return CROTCH in given and waist and crotch
 
 
 def _other(ring: Array, k: int, first: float, girth: float) -> float:
@@ -225,6 +242,11 @@ def _levels(values: Mapping[str, float], wanted: Asks) -> tuple[Array, Array]:
             moves, way = (high, 1.0) if drop == "body_rise" else (low, -1.0)
             if moves not in wanted.given:
                 miss.setdefault(moves, way * lacks)
+    if CROTCH in wanted.given and CROTCH in values and not _by_depth(wanted.given):
+        lacks = 0.5 * (wanted.given[CROTCH] - values[CROTCH])
+        waist = {"waist_height", "back_waist_length", "body_rise"} & set(wanted.given)
+        miss.setdefault("crotch_height", -lacks if waist else 0.0)
+        miss.setdefault("waist_height", 0.0 if waist else lacks)
     rows = sorted((values[name], up) for name, up in miss.items())
     z, up = (np.array(column) for column in zip((0.0, 0.0), *rows, strict=True))
     return z, up

@@ -13,53 +13,24 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from padlib.body.asks import ANSWERED, Asks, asks, steering
+from padlib.body.agree import check_tape
+from padlib.body.asks import ANSWERED, asks
 from padlib.body.body import Body
-from padlib.body.landmarks import find_landmarks, with_landmarks
+from padlib.body.landmarks import with_landmarks
 from padlib.body.measure import Measurements, measure
 from padlib.body.roundness import Section, sections
-from padlib.body.typical import FIGURES
-from padlib.body.warp import warp
+from padlib.body.rounds import brought, promised
+from padlib.body.typical import FIGURES, UNSTEERED, names
 from padlib.errors import InputError
 from padlib.findings import Finding, Grade
 from padlib.mesh.crossings import new_crossings
-from padlib.mesh.surface import Point, Surface
+from padlib.mesh.surface import Surface
 
 Array = NDArray[np.float64]
 
-ROUNDS = 6  # with landmarks that ride on the surface
-AGAIN = 4  # ... that are found anew
-ENOUGH, PATIENCE = 0.7, 2  # so many rounds that leave more than this share of the miss are the last
-NEARLY = (
-    6.0  # misses, as a share of what is promised, up to which moving on by found landmarks helps
-)
-GIRTH_MM, LENGTH_MM = 2.0, 5.0  # what is promised
-CLOSE = 0.3  # share of that at which a round is the last one
 WORST = (0.6, 1.6)  # the least and most that a measurement may change by in one go
 TOLD_MM = 1.0  # measurements that changed by less are not in the table
 DISAGREES_MM = 10.0  # from here on the double is said to disagree with the tape
-OWN_MM = 0.5  # a landmark so far from where it would be found was put there by hand
-LEVELS = {  # landmarks that ride together: the measurements that hang on them
-    ("waist",): (
-        "waist_height", "waist_girth", "body_rise", "back_waist_length", "waist_breadth", "waist_depth",
-    ),
-    ("chest", "bust"): ("bust_height", "bust_girth", "chest_girth", "bust_breadth", "bust_depth"),
-    ("axilla",): ("axilla_height", "chest_girth"),
-    ("seat", "hip"): ("hip_height", "hip_girth", "trochanter_height", "hip_breadth", "hip_depth"),
-    ("crotch", "groin", "gluteal"): ("crotch_height", "thigh_girth", "body_rise", "trunk_length"),
-    ("mid_thigh", "patella", "knee"): ("mid_thigh_girth", "knee_girth", "knee_height"),
-    ("calf", "ankle"): (
-        "calf_girth", "calf_height", "ankle_girth", "ankle_height", "minimum_leg_girth",
-    ),
-    ("acromion", "elbow", "wrist", "hand"): (
-        "arm_length", "upper_arm_length", "shoulder_width", "shoulder_length", "shoulder_height",
-        "upper_arm_girth", "elbow_girth", "forearm_girth", "wrist_girth", "hand_length",
-    ),
-    ("neck", "cervicale", "suprasternal"): (
-        "neck_girth", "neck_base_girth", "cervicale_height", "suprasternal_height",
-        "shoulder_length", "back_waist_length", "trunk_length",
-    ),
-}  # fmt: skip
 ROUNDNESS = ("told", "usual")
 
 
@@ -103,18 +74,21 @@ def fit_body(
     waist_depth (or one of them; bust and hip likewise) set the shape of a section. roundness: "told" says
     where the trunk is rounder in section than people are; "usual" also makes such a section as flat as is
     usual for its girth (a stuffed double). figure: neutral, female or male, for what is usual.
-    Raises InputError for an unknown name, value, figure or roundness, for a value that is more than 40 %
-    less or 60 % more than the body's, and where nothing that was given can be measured on the body.
+    Raises InputError for an unknown name, value, figure or roundness, for measurements that contradict each
+    other (padlib.body.agree), for a value that is more than 40 % less or 60 % more than the body's, and where
+    nothing that was given can be measured on the body.
     """
     _check_words(roundness, figure)
+    doubtful = check_tape(measurements)
     body = body if body.landmarks else with_landmarks(body)
     start = measure(body)
     given = _checked(measurements, start)
     usual = sections(start.values, figure)
     flatten = {s.part: s.usual for s in usual if roundness == "usual" and s.rounder}
     wanted = asks(given, start.values, flatten)
-    moved, told, rode = _moved(body, wanted, start)
+    moved, told, rode = brought(body, wanted, start)
     findings = [
+        *doubtful,
         *_unmeasured(measurements, given),
         *_disagreements(given, start.values),
         *_round_findings(usual, flatten, told.values),
@@ -147,7 +121,7 @@ def _checked(given: Mapping[str, float], start: Measurements) -> dict[str, float
     """The given values that this body can be moved to. Raises InputError."""
     out = {}
     for name, value in given.items():
-        if name not in ANSWERED:
+        if name not in ANSWERED and name not in (*names(), *UNSTEERED):
             near = difflib.get_close_matches(str(name), ANSWERED, n=1, cutoff=0.0)[0]
             raise InputError(
                 f"A body cannot be fitted to a measurement '{name}'; did you mean '{near}'?"
@@ -156,7 +130,7 @@ def _checked(given: Mapping[str, float], start: Measurements) -> dict[str, float
             raise InputError(f"{name} must be a number in mm, not {value!r}.")
         if not np.isfinite(value) or value <= 0:
             raise InputError(f"{name} must be a positive number in mm, not {value}.")
-        if name not in start.values:
+        if name not in start.values or name not in ANSWERED:
             continue
         ratio = value / start.values[name]
         if not WORST[0] <= ratio <= WORST[1]:
@@ -171,99 +145,6 @@ def _checked(given: Mapping[str, float], start: Measurements) -> dict[str, float
             f"({', '.join(given)}); check that the body has these parts."
         )
     return out
-
-
-def _moved(
-    body: Body, wanted: Asks, start: Measurements
-) -> tuple[Body, Measurements, tuple[str, ...]]:
-    """The body moved until its measurements are near, those, and which landmarks rode on the surface.
-
-    The landmarks first ride on the surface. Where those found anew on the moved body lie a little elsewhere,
-    it is moved on by them; where they lie far off (a wide waist has no narrowest level), they are kept as they rode.
-    """
-    own = _put_by_hand(body)
-    now, told, _ = _rounds(body, start, wanted, ROUNDS, None)
-    found, seen = _found(now, own)
-    miss = _miss(wanted, seen.values)
-    if CLOSE <= miss < NEARLY:
-        found, seen, miss = _rounds(found, seen, wanted, AGAIN, own)
-    if miss < 1.0:
-        return found, seen, ()
-    rode = _riding(wanted, seen.values)
-    mixed = replace(now, landmarks=_found(now, own)[0].landmarks | _only(now.landmarks, rode))
-    seen = measure(mixed)
-    if _miss(wanted, seen.values) < 1.0:
-        return mixed, seen, rode
-    return now, told, ("every landmark",)
-
-
-def _rounds(
-    body: Body, told: Measurements, wanted: Asks, most: int, own: Mapping[str, Point] | None
-) -> tuple[Body, Measurements, float]:
-    """The best of some rounds, its measurements and its miss; landmarks ride, or with `own` are found anew."""
-    best = (body, told, _miss(wanted, told.values))
-    now, idle = body, 0
-    for _ in range(most):
-        if best[2] < CLOSE or idle == PATIENCE:
-            break
-        holds, moves, ties, anchors = steering(now, told, wanted)
-        by = warp(now.surface.vertices, now.surface.faces, holds, moves, ties, anchors)
-        vertices = now.surface.vertices + by
-        vertices -= [0.0, 0.0, vertices[:, 2].min()]
-        now = replace(now, surface=Surface(vertices, now.surface.faces))
-        now, told = (now, measure(now)) if own is None else _found(now, own)
-        miss = _miss(wanted, told.values)
-        idle = 0 if miss < ENOUGH * best[2] else idle + 1
-        if miss < best[2]:
-            best = (now, told, miss)
-    return best
-
-
-def _found(body: Body, own: Mapping[str, Point]) -> tuple[Body, Measurements]:
-    """The body with its landmarks found anew, but for the user's own, and its measurements."""
-    body = replace(body, landmarks=find_landmarks(body.surface).points | dict(own))
-    return body, measure(body)
-
-
-def _riding(wanted: Asks, told: Mapping[str, float]) -> tuple[str, ...]:
-    """Beginnings of the names of landmarks that are kept: those of measurements that would be missed."""
-    missed = [n for n, v in wanted.given.items() if abs(told.get(n, np.inf) - v) > _promised(n)]
-    return tuple(
-        mark for marks, names in LEVELS.items() if any(n in names for n in missed) for mark in marks
-    )
-
-
-def _only(landmarks: Mapping[str, Point], begin: tuple[str, ...]) -> dict[str, Point]:
-    """The landmarks whose names begin with one of some words."""
-    return {name: point for name, point in landmarks.items() if name.startswith(begin)}
-
-
-def _put_by_hand(body: Body) -> dict[str, Point]:
-    """The body's landmarks that lie elsewhere than where they are found: the user's own."""
-    surface = body.surface
-    found = find_landmarks(surface)
-    out = {}
-    for name, point in body.landmarks.items():
-        own = point.on(surface.vertices, surface.faces)
-        if name not in found.points or np.linalg.norm(own - found.at(name, surface)) > OWN_MM:
-            out[name] = point
-    return out
-
-
-def _promised(name: str) -> float:
-    """How near a measurement is to come to what was asked, mm."""
-    return GIRTH_MM if name.endswith("_girth") else LENGTH_MM
-
-
-def _miss(wanted: Asks, told: Mapping[str, float]) -> float:
-    """The worst miss as a share of what is promised."""
-    worst = [0.0]
-    for name, value in wanted.given.items():
-        worst.append(abs(told.get(name, np.inf) - value) / _promised(name))
-    for part, ratio in wanted.ratios.items():
-        got = told.get(f"{part}_depth", np.inf) / told.get(f"{part}_breadth", 1.0)
-        worst.append(abs(got / ratio - 1) / 0.02)
-    return max(worst)
 
 
 def _table(
@@ -282,7 +163,7 @@ def _unmeasured(asked: Mapping[str, float], given: Mapping[str, float]) -> list[
     lost = [name for name in asked if name not in given]
     if not lost:
         return []
-    words = f"The body has no part for {', '.join(lost)}; left out."
+    words = f"There is no tape for {', '.join(lost)} on this body; left out."
     return [Finding(270, words, "measurements", Grade.WARNING, len(lost))]
 
 
@@ -329,7 +210,7 @@ def _ridden(rode: tuple[str, ...]) -> list[Finding]:
         return []
     words = (
         f"{', '.join(rode)}: kept where the tape lay on the body before, since the moved body's own shape would "
-        "place it elsewhere; measure there."
+        "place it elsewhere; a file that padlib writes of it says where."
     )
     return [Finding(275, words, "landmarks", Grade.NOTE, len(rode))]
 
@@ -347,7 +228,7 @@ def _missed(given: Mapping[str, float], told: Mapping[str, float]) -> list[Findi
     """Findings for wishes that were not reached."""
     out = []
     for name, value in given.items():
-        if abs(told.get(name, np.inf) - value) > _promised(name):
+        if abs(told.get(name, np.inf) - value) > promised(name):
             words = (
                 f"The body has {name} {told.get(name, np.nan):.0f} mm where {value:.0f} mm was asked for; "
                 "check it against the measurements beside it."

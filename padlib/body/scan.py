@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -9,7 +10,9 @@ import igl
 import numpy as np
 
 from padlib.body.body import Body
+from padlib.body.carried import placed, read_carried
 from padlib.body.frame import Frame, find_frame, spread_points
+from padlib.body.landmarks import with_landmarks
 from padlib.errors import InputError, MeshError
 from padlib.findings import Finding, Grade
 from padlib.mesh.floor import drop_floor
@@ -40,8 +43,8 @@ LEAST_SURE = 0.35
 class Scan:
     """An imported scan.
 
-    body: the closed body in padlib's frame, without landmarks; unit and up: as found or given,
-    "cm", "+y"; turned_deg: turn about the vertical; repairs: what was done and assumed, in order;
+    body: the closed body in padlib's frame, without landmarks unless the file carries some; unit and up: as
+    found or given, "cm", "+y"; turned_deg: turn about the vertical; repairs: what was done and assumed, in order;
     distance_mm: {mean, p95, max} from the scan's own points, noise included, to the body;
     sure: how sure the unit, up axis and facing are, 0 to 1, and symmetry_mm.
     """
@@ -78,6 +81,7 @@ def import_scan(
             facing=facing,
             edge_length=edge_length,
             source=f"scan {Path(path).name}",
+            places=read_carried(path),
         )
     except InputError as failure:
         raise type(failure)(f"{path}: {failure}") from failure
@@ -91,8 +95,12 @@ def body_from_surface(
     facing: str | None = None,
     edge_length: float | None = None,
     source: str = "mesh",
+    places: Mapping[str, np.ndarray] | None = None,
 ) -> Scan:
-    """As `import_scan`, for a mesh in memory. Raises MeshError or InputError."""
+    """As `import_scan`, for a mesh in memory. Raises MeshError or InputError.
+
+    places: positions (3,) by name of landmarks that the mesh carries, in its own frame.
+    """
     surface, repairs = _repaired(surface)
     surface, told = drop_floor(surface)
     repairs += told
@@ -103,8 +111,11 @@ def body_from_surface(
     repairs += _told_frame(frame, unit, up, facing) + told
     body, lifted = _evened(solid, tall, edge_length)
     scanned = Surface(standing.vertices + lifted, standing.faces)
+    marks = {name: frame.carry(p[None])[0] + lifted for name, p in (places or {}).items()}
+    landmarks, told = placed(body, marks)
+    repairs += told
     return Scan(
-        body=Body(body, source=source, findings=repairs),
+        body=_marked(Body(body, landmarks, source, repairs)),
         unit=frame.unit,
         up=frame.up,
         turned_deg=frame.turned_deg,
@@ -112,6 +123,11 @@ def body_from_surface(
         distance_mm=distance_to(scanned, body),
         sure=frame.sure,
     )
+
+
+def _marked(body: Body) -> Body:
+    """A body whose file carries some landmarks, with the others found; one without stays without."""
+    return with_landmarks(body) if body.landmarks else body
 
 
 def _repaired(surface: Surface) -> tuple[Surface, Findings]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from collections.abc import Mapping
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,11 +11,23 @@ from numpy.typing import NDArray
 from padlib.mesh.surface import Faces, Vertices
 
 
-def ply_bytes(vertices: Vertices, faces: Faces) -> bytes:
-    """A binary PLY of vertices (n, 3) mm and faces (m, 3); units stated in a comment."""
+def ply_bytes(
+    vertices: Vertices,
+    faces: Faces,
+    *,
+    landmarks: Mapping[str, NDArray[np.float64]] | None = None,
+) -> bytes:
+    """A binary PLY of vertices (n, 3) mm and faces (m, 3); units stated in a comment.
+
+    landmarks: positions (3,) by name that the file is to carry in comments (padlib.body.carried reads them).
+    """
+    marks = "".join(
+        f"comment landmark {name} {x:.4f} {y:.4f} {z:.4f}\n"
+        for name, (x, y, z) in (landmarks or {}).items()
+    )
     head = (
         "ply\nformat binary_little_endian 1.0\ncomment padlib, millimetres, +Z up, facing -Y\n"
-        f"element vertex {len(vertices)}\nproperty double x\nproperty double y\nproperty double z\n"
+        f"{marks}element vertex {len(vertices)}\nproperty double x\nproperty double y\nproperty double z\n"
         f"element face {len(faces)}\nproperty list uchar int vertex_indices\nend_header\n"
     )
     rows = np.empty(len(faces), dtype=[("count", "u1"), ("corners", "<i4", 3)])

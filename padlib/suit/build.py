@@ -20,6 +20,7 @@ import numpy as np
 from threadpoolctl import threadpool_limits
 
 from padlib.body.body import Body
+from padlib.body.carried import own_places
 from padlib.body.measure import Measurements, measure
 from padlib.findings import Finding, Grade
 from padlib.flatten.ease import Ease
@@ -329,8 +330,10 @@ def _write_all(built: Built, folder: Path, workers: int) -> None:
     (folder / "maps").mkdir()
     jobs = [*_pattern_jobs(built, folder), *_panel_jobs(built, folder)]
     jobs.append(partial(_write_picture, folder / "suit.png", built.flats))
-    for name, surface in (("body", built.body.surface), ("shell", built.shell.surface)):
-        (folder / f"{name}.ply").write_bytes(ply_bytes(surface.vertices, surface.faces))
+    surface, own = built.body.surface, own_places(built.body)
+    (folder / "body.ply").write_bytes(ply_bytes(surface.vertices, surface.faces, landmarks=own))
+    surface = built.shell.surface
+    (folder / "shell.ply").write_bytes(ply_bytes(surface.vertices, surface.faces))
     for lay in built.lays:
         write_svg(folder / f"lay-{lay.cloth}.svg", lay_drawing(lay, built.pieces))
     if workers <= 1:

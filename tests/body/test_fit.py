@@ -14,6 +14,8 @@ from hypothesis import strategies as st
 from padlib.body import Body, find_landmarks, measure, with_landmarks
 from padlib.body.fit import fit_body
 from padlib.body.roundness import sections
+from padlib.body.sheet import LINES
+from padlib.body.table import read_measurements
 from padlib.body.warp import Tie, point_hold, ring_hold, warp
 from padlib.errors import InputError
 from padlib.mesh.crossings import crossings
@@ -261,3 +263,48 @@ def test_found_landmarks_of_the_moved_body_are_its_own(fatter: SimpleNamespace) 
     if 275 not in {f.number for f in fatter.fitted.findings}:
         assert body.at("waist_left") == pytest.approx(found.at("waist_left", body.surface))
     assert body.at("wrist_left") == pytest.approx(found.at("wrist_left", body.surface))
+
+
+@pytest.mark.parametrize("held", [(), ("waist_height",), ("waist_height", "crotch_height")])
+def test_the_line_through_the_crotch(person: Body, held: tuple[str, ...]) -> None:
+    """20 mm more are found at the waist, at the crotch or in the depth of the seat, whichever is free.
+
+    Measured again by trimesh and shapely: the lower hull of the middle section, from waist to waist.
+    """
+    before = measure(person).values
+    asked = {name: before[name] for name in held}
+    asked |= {
+        "total_crotch_length": before["total_crotch_length"] + 20,
+        "hip_girth": before["hip_girth"],
+    }
+    body = fit_body(person, asked).body
+    told = measure(body).values
+    mesh = trimesh.Trimesh(body.surface.vertices, body.surface.faces, process=False)
+    ring = mesh.section(plane_origin=body.at("crotch") * [1, 0, 0], plane_normal=[1, 0, 0])
+    ends = np.array([body.at("waist_front"), body.at("waist_back")])[:, 1:]
+    points = np.concatenate([np.asarray(r)[:, 1:] for r in ring.discrete])
+    points = points[points[:, 1] < ends[:, 1].max()]
+    hull = shapely.MultiPoint(np.concatenate([points, ends])).convex_hull
+    chord = float(np.linalg.norm(ends[0] - ends[1]))
+
+    for name, value in asked.items():
+        assert told[name] == pytest.approx(value, abs=2 if name.endswith("_girth") else 5), name
+    assert hull.length - chord == pytest.approx(asked["total_crotch_length"], abs=5)
+
+
+def test_a_filled_sheet_is_read_and_fitted(base: SimpleNamespace, tmp_path) -> None:
+    """Every line of the measuring sheet is given at once, 2 % more than on the base mesh, as the sheet's table."""
+    before = base.measured.values
+    rows = [f"{line.name},{before[line.name] * 0.102:.2f},cm" for line in LINES]
+    path = tmp_path / "filled.csv"
+    path.write_text("\n".join(["name,value,unit", *rows]))
+    told = measure(fit_body(base.body, read_measurements(path)).body).values
+
+    for name, value in read_measurements(path).items():
+        assert told[name] == pytest.approx(value, abs=2 if name.endswith("_girth") else 5), name
+
+
+def test_a_tape_that_contradicts_itself_is_refused(person: Body) -> None:
+    """A neck wider than the head is on nobody (ANSUR II)."""
+    with pytest.raises(InputError, match="neck_girth 600 mm must be less than head_girth 560 mm"):
+        fit_body(person, {"neck_girth": 600, "head_girth": 560})

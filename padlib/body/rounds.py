@@ -1,0 +1,140 @@
+"""The rounds that bring a measured body to what is asked of it, with landmarks that ride or are found anew."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from padlib.body.asks import Asks, steering
+from padlib.body.body import Body
+from padlib.body.carried import own_landmarks
+from padlib.body.landmarks import find_landmarks
+from padlib.body.measure import Measurements, measure
+from padlib.body.warp import warp
+from padlib.mesh.surface import Point, Surface
+
+Array = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+ROUNDS = 6  # with landmarks that ride on the surface
+AGAIN = 4  # ... that are found anew
+ENOUGH, PATIENCE = 0.7, 2  # so many rounds that leave more than this share of the miss are the last
+NEARLY = (
+    6.0  # misses, as a share of what is promised, up to which moving on by found landmarks helps
+)
+GIRTH_MM, LENGTH_MM = 2.0, 5.0  # what is promised
+CLOSE = 0.3  # share of that at which a round is the last one
+LEVELS = {  # landmarks that ride together: the measurements that hang on them
+    ("waist",): (
+        "waist_height", "waist_girth", "body_rise", "back_waist_length", "waist_breadth", "waist_depth",
+    ),
+    ("chest", "bust"): ("bust_height", "bust_girth", "chest_girth", "bust_breadth", "bust_depth"),
+    ("axilla",): ("axilla_height", "chest_girth"),
+    ("seat", "hip"): ("hip_height", "hip_girth", "trochanter_height", "hip_breadth", "hip_depth"),
+    ("crotch", "groin", "gluteal"): ("crotch_height", "thigh_girth", "body_rise", "trunk_length"),
+    ("mid_thigh", "patella", "knee"): ("mid_thigh_girth", "knee_girth", "knee_height"),
+    ("calf", "ankle"): (
+        "calf_girth", "calf_height", "ankle_girth", "ankle_height", "minimum_leg_girth",
+    ),
+    ("acromion", "elbow", "wrist", "hand"): (
+        "arm_length", "upper_arm_length", "shoulder_width", "shoulder_length", "shoulder_height",
+        "upper_arm_girth", "elbow_girth", "forearm_girth", "wrist_girth", "hand_length",
+    ),
+    ("neck", "cervicale", "suprasternal"): (
+        "neck_girth", "neck_base_girth", "cervicale_height", "suprasternal_height",
+        "shoulder_length", "back_waist_length", "trunk_length",
+    ),
+}  # fmt: skip
+
+
+def brought(
+    body: Body, wanted: Asks, start: Measurements, mirror: Ints | None = None
+) -> tuple[Body, Measurements, tuple[str, ...]]:
+    """The body moved until its measurements are near, those, and which landmarks rode on the surface.
+
+    mirror (n,): each vertex's image in x = 0, for a body that is to stay its own mirror image.
+    The landmarks first ride on the surface. Where those found anew on the moved body lie a little elsewhere,
+    it is moved on by them; where they lie far off (a wide waist has no narrowest level), they are kept as they
+    rode, and a written file carries them (padlib.body.carried).
+    """
+    own = own_landmarks(body)
+    now, told, _ = _rounds(body, start, wanted, ROUNDS, None, mirror)
+    found, seen = _found(now, own)
+    miss = _miss(wanted, seen.values)
+    if CLOSE <= miss < NEARLY:
+        found, seen, miss = _rounds(found, seen, wanted, AGAIN, own, mirror)
+    if miss < 1.0:
+        return found, seen, ()
+    rode = _riding(wanted, seen.values)
+    mixed = replace(now, landmarks=_found(now, own)[0].landmarks | _only(now.landmarks, rode))
+    seen = measure(mixed)
+    if _miss(wanted, seen.values) < 1.0:
+        return mixed, seen, rode
+    return now, told, ("every landmark",)
+
+
+def _rounds(
+    body: Body,
+    told: Measurements,
+    wanted: Asks,
+    most: int,
+    own: Mapping[str, Point] | None,
+    mirror: Ints | None,
+) -> tuple[Body, Measurements, float]:
+    """The best of some rounds, its measurements and its miss; landmarks ride, or with `own` are found anew."""
+    best = (body, told, _miss(wanted, told.values))
+    now, idle = body, 0
+    for _ in range(most):
+        if best[2] < CLOSE or idle == PATIENCE:
+            break
+        holds, moves, ties, anchors = steering(now, told, wanted)
+        by = warp(now.surface.vertices, now.surface.faces, holds, moves, ties, anchors)
+        if mirror is not None:
+            by = 0.5 * (by + by[mirror] * [-1.0, 1.0, 1.0])
+        vertices = now.surface.vertices + by
+        vertices -= [0.0, 0.0, vertices[:, 2].min()]
+        now = replace(now, surface=Surface(vertices, now.surface.faces))
+        now, told = (now, measure(now)) if own is None else _found(now, own)
+        miss = _miss(wanted, told.values)
+        idle = 0 if miss < ENOUGH * best[2] else idle + 1
+        if miss < best[2]:
+            best = (now, told, miss)
+    return best
+
+
+def _found(body: Body, own: Mapping[str, Point]) -> tuple[Body, Measurements]:
+    """The body with its landmarks found anew, but for the user's own, and its measurements."""
+    body = replace(body, landmarks=find_landmarks(body.surface).points | dict(own))
+    return body, measure(body)
+
+
+def _riding(wanted: Asks, told: Mapping[str, float]) -> tuple[str, ...]:
+    """Beginnings of the names of landmarks that are kept: those of measurements that would be missed."""
+    missed = [n for n, v in wanted.given.items() if abs(told.get(n, np.inf) - v) > promised(n)]
+    return tuple(
+        mark for marks, names in LEVELS.items() if any(n in names for n in missed) for mark in marks
+    )
+
+
+def _only(landmarks: Mapping[str, Point], begin: tuple[str, ...]) -> dict[str, Point]:
+    """The landmarks whose names begin with one of some words."""
+    return {name: point for name, point in landmarks.items() if name.startswith(begin)}
+
+
+def promised(name: str) -> float:
+    """How near a measurement is to come to what was asked, mm."""
+    return GIRTH_MM if name.endswith("_girth") else LENGTH_MM
+
+
+def _miss(wanted: Asks, told: Mapping[str, float]) -> float:
+    """The worst miss as a share of what is promised."""
+    worst = [0.0]
+    for name, value in wanted.given.items():
+        worst.append(abs(told.get(name, np.inf) - value) / promised(name))
+    for part, ratio in wanted.ratios.items():
+        got = told.get(f"{part}_depth", np.inf) / told.get(f"{part}_breadth", 1.0)
+        worst.append(abs(got / ratio - 1) / 0.02)
+    return max(worst)
