@@ -27,8 +27,9 @@ from padlib.flatten.disk import boundary_loop
 from padlib.flatten.fit import FAR, Cut, Job, laid, measured, searched, shorter, solved, with_pins
 from padlib.flatten.flat import Dart, Flat
 from padlib.flatten.ground import Ground, Rules, Trial, ground
+from padlib.flatten.moves import holds
 from padlib.flatten.pins import Ban, Pin, allowed, banned, pinned_wedges
-from padlib.flatten.search import holds, shortened
+from padlib.flatten.shorten import shortened
 from padlib.flatten.sketch import Wedge, sketch
 from padlib.flatten.stretch import areas, stretch, summary
 from padlib.flatten.trial import evaluate, reached

@@ -14,7 +14,8 @@ from padlib.flatten.flat import Dart
 from padlib.flatten.ground import Ground, Rules, Trial, total_length
 from padlib.flatten.injective import overlaps
 from padlib.flatten.isometric import Solved, solve
-from padlib.flatten.search import SLACK, all_scaled, find, holds
+from padlib.flatten.moves import SLACK, all_scaled, holds
+from padlib.flatten.search import find
 from padlib.flatten.sketch import Wedge
 from padlib.flatten.slit import carry
 from padlib.flatten.stretch import areas, flipped, stretch

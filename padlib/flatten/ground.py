@@ -68,11 +68,11 @@ class Ground:
     """What a search stands on: the sketch, the rules, where mouths may be, the forecast.
 
     mouths (k,): places in the sketch's loop where a dart may start; inward (b, 2): inward normal at
-    each place of the loop; ask: the percentile that the sketch must show, which allows for its
-    coarseness; longest: of a dart, mm; gain: the panel's percentile over the sketch's, without darts;
-    fixed: darts that the maker wants, the first of every trial, bound by no rule; barred (k, 2): places
-    that darts must keep `away` mm from; views: `mesh.seen` at the vertices of base, None: all alike; tried: what was
-    laid flat before.
+    each place of the loop; spots: tree of the vertices of base; metric: at each of them, see `metric`;
+    ask: the percentile that the sketch must show, which allows for its coarseness; longest: of a dart,
+    mm; gain: the panel's percentile over the sketch's, without darts; fixed: darts that the maker wants,
+    the first of every trial, bound by no rule; barred (k, 2): places that darts must keep `away` mm from;
+    views: `mesh.seen` at the vertices of base, None: all alike; tried: what was laid flat before.
     """
 
     sketch: Sketch
@@ -80,6 +80,8 @@ class Ground:
     mouths: NDArray[np.int64]
     inward: Plane
     base: Mesh
+    spots: cKDTree
+    metric: NDArray[np.float64]
     forecast: Forecaster
     ask: float
     longest: float
@@ -88,7 +90,6 @@ class Ground:
     barred: Plane = field(default_factory=lambda: np.zeros((0, 2)))
     away: float = 0.0
     views: NDArray[np.float64] | None = None
-    spots: cKDTree | None = None
     tried: dict[tuple[Wedge, ...], Trial | None] = field(default_factory=dict)
 
     def is_free(self, k: int) -> bool:
@@ -104,16 +105,49 @@ def ground(sketch: Sketch, rules: Rules, mouths: NDArray[np.int64]) -> Ground | 
     ahead = forecaster(base.vertices, base.faces, np.arange(len(sketch.kept)))
     inward = _inward(sketch.outline, max(sketch.spacing, rules.clear))
     longest = rules.longest * float(np.sqrt(areas(sketch.vertices, sketch.faces).sum()))
-    spots, views = cKDTree(base.flat), None
+    views = None
     if rules.seen is not None and rules.show:
         views = np.asarray(rules.seen)[cKDTree(sketch.vertices).query(base.vertices)[1]]
-    made = Ground(sketch, rules, mouths, inward, base, ahead, rules.limit, longest)
-    return replace(made, views=views, spots=spots)
+    spots, sizes = cKDTree(base.flat), metric(base)
+    made = Ground(sketch, rules, mouths, inward, base, spots, sizes, ahead, rules.limit, longest)
+    return replace(made, views=views)
+
+
+def reach(ground: Ground, wedge: Wedge) -> float:
+    """Length of a wedge in mm on the flat without darts, by which the rules go."""
+    return float(np.hypot(*(np.asarray(wedge.tip) - ground.sketch.flat[wedge.mouth])))
 
 
 def length(ground: Ground, wedge: Wedge) -> float:
-    """Length of a wedge in mm, as laid flat without darts."""
-    return float(np.hypot(*(np.asarray(wedge.tip) - ground.sketch.flat[wedge.mouth])))
+    """Length of a wedge in mm on the panel itself: where the flat without darts is squeezed, a line of
+    it is longer once it is cut."""
+    return float(_pieces(ground, wedge)[0].sum())
+
+
+def _pieces(ground: Ground, wedge: Wedge) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    """A wedge in pieces of about half a spacing: their lengths on the panel, and the vertex of base
+    next to each."""
+    mouth = ground.sketch.flat[wedge.mouth]
+    way = np.asarray(wedge.tip) - mouth
+    count = max(1, int(np.ceil(np.hypot(*way) / (0.5 * ground.sketch.spacing))))
+    near = ground.spots.query(mouth + ((np.arange(count) + 0.5) / count)[:, None] * way)[1]
+    return np.sqrt(np.einsum("i,kij,j->k", way, ground.metric[near], way)) / count, near
+
+
+def metric(mesh: Mesh) -> NDArray[np.float64]:
+    """Metric tensors (n, 2, 2) of a sketch's mesh at its vertices: of what squared length on the panel
+    a step on the flat is; means of the faces around, by their area."""
+    corner, flat = mesh.vertices[mesh.faces], mesh.flat[mesh.faces]
+    edges, drawn = corner[:, 1:] - corner[:, :1], flat[:, 1:] - flat[:, :1]
+    back = np.linalg.inv(drawn)
+    jacobian = np.einsum("mab,mbc->mac", back, edges)
+    area = np.abs(np.linalg.det(drawn))
+    own = area[:, None, None] * np.einsum("mac,mbc->mab", jacobian, jacobian)
+    total, weight = np.zeros((len(mesh.vertices), 2, 2)), np.zeros(len(mesh.vertices))
+    for k in range(3):
+        np.add.at(total, mesh.faces[:, k], own)
+        np.add.at(weight, mesh.faces[:, k], area)
+    return total / np.maximum(weight, 1e-300)[:, None, None]
 
 
 def total_length(ground: Ground, wedges: tuple[Wedge, ...]) -> float:
@@ -125,13 +159,11 @@ def price(ground: Ground, wedges: tuple[Wedge, ...]) -> float:
     """Length of all wedges in mm, dearer where they are in plain view."""
     if ground.views is None:
         return total_length(ground, wedges)
-    return sum(length(ground, wedge) * (1.0 + _shown(ground, wedge)) for wedge in wedges)
-
-
-def _shown(ground: Ground, wedge: Wedge) -> float:
-    """What a wedge costs more per millimetre for what is in plain view of it."""
-    line = samples(ground.sketch.flat[wedge.mouth], np.asarray(wedge.tip), ground.sketch.spacing)
-    return ground.rules.show * float(ground.views[ground.spots.query(line)[1]].mean())
+    parts = [_pieces(ground, wedge) for wedge in wedges]
+    return sum(
+        float(sizes.sum() * (1.0 + ground.rules.show * ground.views[near].mean()))
+        for sizes, near in parts
+    )
 
 
 def samples(mouth: Plane, tip: Plane, spacing: float) -> Plane:

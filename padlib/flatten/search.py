@@ -6,24 +6,22 @@ sketch; keep the best; let it settle. When the limit holds: drop what is not nee
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 from numpy.typing import NDArray
 
 from padlib.flatten.candidates import MOST_PAIRS, candidates, pairs, spread
-from padlib.flatten.ground import Ground, Trial, apart, length, price
-from padlib.flatten.sketch import Wedge
+from padlib.flatten.ground import Ground, Trial, apart, price, reach
+from padlib.flatten.moves import all_scaled, cost, holds, moves_of, scaled, sound, swapped
+from padlib.flatten.shorten import leads, polished, shortened
 from padlib.flatten.trial import evaluate
 
-SLACK = 1.5  # power of the length in the stretch left, as seen on domes when darts are shortened
 NEARLY = 1.12  # of the limit: what moves of the darts left may mend when one is left out
 CLOSELY = 1.15  # of the limit: what longer darts may mend before one more is tried
 PUSHED = 1.7  # of the limit: what moving all darts may mend before one more is tried
 PUSHES = (1.0, 1.5, 1.0, 1.0, 0.7)  # of the sketch's spacing: how far they are moved
 ENOUGH = 0.2  # of what it is over the limit: what each round of that must gain
 LONGER = 1.15
-FINEST = 0.07  # share of a dart below which it is not worth shortening it by itself
+CLOSE = 1.06  # of the shortest: which trials are polished
 WORTH = 0.97  # of the energy: what a dart must at least bring it down to
 
 
@@ -60,13 +58,21 @@ def find(ground: Ground) -> Trial | None:
         held = [trial for trial in beam if holds(ground, trial)] or _stretched(ground, beam)
         held = held or _pushed(ground, beam)
         if held:
-            shortest = min(held, key=lambda t: _cost(ground, t))
-            return shortened(ground, pruned(ground, shortest))
-        sound = [trial for trial in beam if _sound(ground, trial)]
-        best = min([best, *sound], key=lambda t: t.value)
+            return _shortest(ground, pruned(ground, min(held, key=lambda t: cost(ground, t))))
+        openable = [trial for trial in beam if sound(ground, trial)]
+        best = min([best, *openable], key=lambda t: t.value)
         if not beam:
             break
     return pruned(ground, best)
+
+
+def _shortest(ground: Ground, trial: Trial) -> Trial:
+    """The shortest darts to be had from a trial that holds the limit, and from unlike ones that were
+    tried on the way to it and may come out shorter yet."""
+    ends = [shortened(ground, rival) for rival in (trial, *leads(ground, trial))]
+    most = CLOSE * min(price(ground, t.wedges) for t in ends)
+    ends = [polished(ground, t) for t in ends if price(ground, t.wedges) <= most]
+    return min(ends, key=lambda t: price(ground, t.wedges))
 
 
 def _stretched(ground: Ground, beam: list[Trial]) -> list[Trial]:
@@ -104,25 +110,15 @@ def _pushed(ground: Ground, beam: list[Trial]) -> list[Trial]:
 def _driven(ground: Ground, trial: Trial, k: int, step: float) -> Trial:
     """The trial with dart k moved, turned or longer, wherever that lowers the percentile most."""
     wedge = trial.wedges[k]
-    moves = [*_moves(ground, wedge, step), _scaled(ground, wedge, LONGER)]
-    moves += [_scaled(ground, move, LONGER) for move in _moves(ground, wedge, step)[:2]]
+    moves = [*moves_of(ground, wedge, step), scaled(ground, wedge, LONGER)]
+    moves += [scaled(ground, move, LONGER) for move in moves_of(ground, wedge, step)[:2]]
     for move in moves:
-        over = length(ground, move) / ground.longest
-        move = _scaled(ground, move, 0.999 / over) if over > 1.0 else move
-        tried = evaluate(ground, _swapped(trial, k, move), trial)
-        if tried is not None and _sound(ground, tried) >= _sound(ground, trial):
+        over = reach(ground, move) / ground.longest
+        move = scaled(ground, move, 0.999 / over) if over > 1.0 else move
+        tried = evaluate(ground, swapped(trial, k, move), trial)
+        if tried is not None and sound(ground, tried) >= sound(ground, trial):
             trial = tried if tried.value < trial.value else trial
     return trial
-
-
-def holds(ground: Ground, trial: Trial) -> bool:
-    """Whether a trial keeps the limit with darts that can be sewn."""
-    return trial.value <= ground.ask and _sound(ground, trial)
-
-
-def _sound(ground: Ground, trial: Trial) -> bool:
-    """Whether no dart of a trial is too wide; in the search others may yet take their share."""
-    return max(trial.intakes[len(ground.fixed) :], default=0.0) <= ground.rules.most_intake
 
 
 def _round(ground: Ground, beam: list[Trial], more: list[Trial]) -> list[Trial]:
@@ -133,54 +129,11 @@ def _round(ground: Ground, beam: list[Trial], more: list[Trial]) -> list[Trial]:
             tried = evaluate(ground, (*trial.wedges, wedge), trial)
             if tried is not None and tried.energy < WORTH * trial.energy:
                 grown.append(tried)
-    grown.sort(key=lambda t: _cost(ground, t))
+    grown.sort(key=lambda t: cost(ground, t))
     return sorted(
         (_settled(ground, trial) for trial in grown[: ground.rules.beam]),
-        key=lambda t: _cost(ground, t),
+        key=lambda t: cost(ground, t),
     )
-
-
-def _cost(ground: Ground, trial: Trial) -> tuple[bool, float]:
-    """What trials are compared by: holding the limit first, then what length will be left when what
-    they keep to spare is taken off; else less energy."""
-    if holds(ground, trial):
-        return False, price(ground, trial.wedges) * (trial.value / ground.ask) ** SLACK
-    return True, trial.energy
-
-
-def _swapped(trial: Trial, k: int, wedge: Wedge) -> tuple[Wedge, ...]:
-    """The trial's wedges with wedge k replaced."""
-    return (*trial.wedges[:k], wedge, *trial.wedges[k + 1 :])
-
-
-def _moves(ground: Ground, wedge: Wedge, step: float) -> list[Wedge]:
-    """A wedge with its mouth moved along the edge, its tip moved aside, or made longer, by `step` mm."""
-    sketch = ground.sketch
-    mouth, tip = sketch.flat[wedge.mouth], np.asarray(wedge.tip)
-    way = (tip - mouth) / np.hypot(*(tip - mouth))
-    aside = np.array([-way[1], way[0]])
-    out = [replace(wedge, tip=tuple((tip + s * step * aside).tolist())) for s in (1, -1)]
-    place = int(np.flatnonzero(sketch.loop == wedge.mouth)[0])
-    for other in _mouths_near(ground, place, step):
-        start = sketch.outline[other]
-        out.append(Wedge(int(sketch.loop[other]), wedge.tip))
-        out.append(Wedge(int(sketch.loop[other]), tuple((tip + start - mouth).tolist())))
-    return out
-
-
-def _mouths_near(ground: Ground, place: int, step: float) -> list[int]:
-    """The mouth places about `step` mm before and behind a place of the loop."""
-    outline = ground.sketch.outline
-    off = (outline[ground.mouths] - outline[place]) @ np.array(
-        [ground.inward[place][1], -ground.inward[place][0]]
-    )
-    far = np.hypot(*(outline[ground.mouths] - outline[place]).T)
-    out = []
-    for sign in (1.0, -1.0):
-        side = (sign * off > 0.3 * step) & (far < 2.0 * step)
-        if side.any():
-            out.append(int(ground.mouths[side][np.abs(far[side] - step).argmin()]))
-    return out
 
 
 def _settled(ground: Ground, trial: Trial, *, longer: bool = False) -> Trial:
@@ -189,28 +142,14 @@ def _settled(ground: Ground, trial: Trial, *, longer: bool = False) -> Trial:
     which = range(len(ground.fixed) if longer else max(last, len(ground.fixed)), last + 1)
     for k in which:
         wedge = trial.wedges[k]
-        moves = _moves(ground, wedge, ground.sketch.spacing)
+        moves = moves_of(ground, wedge, ground.sketch.spacing)
         if longer:
-            moves.append(_scaled(ground, wedge, 1.25))
+            moves.append(scaled(ground, wedge, 1.25))
         for move in moves:
-            tried = evaluate(ground, _swapped(trial, k, move), trial)
-            if tried is not None and _cost(ground, tried) < _cost(ground, trial):
+            tried = evaluate(ground, swapped(trial, k, move), trial)
+            if tried is not None and cost(ground, tried) < cost(ground, trial):
                 trial = tried
     return trial
-
-
-def _scaled(ground: Ground, wedge: Wedge, share: float) -> Wedge:
-    """A wedge of another length along the same line."""
-    mouth = ground.sketch.flat[wedge.mouth]
-    return replace(wedge, tip=tuple((mouth + share * (np.asarray(wedge.tip) - mouth)).tolist()))
-
-
-def all_scaled(ground: Ground, trial: Trial, share: float) -> tuple[Wedge, ...]:
-    """The trial's wedges, all that may change longer or shorter."""
-    return tuple(
-        _scaled(ground, wedge, share) if ground.is_free(k) else wedge
-        for k, wedge in enumerate(trial.wedges)
-    )
 
 
 def pruned(ground: Ground, trial: Trial) -> Trial:
@@ -222,42 +161,8 @@ def pruned(ground: Ground, trial: Trial) -> Trial:
             near = fewer.value < NEARLY * ground.ask
             fewer = _settled(ground, fewer, longer=True) if near else fewer
         allowed = ground.ask if held else trial.value / WORTH
-        if fewer is not None and fewer.value <= allowed and _sound(ground, fewer):
+        if fewer is not None and fewer.value <= allowed and sound(ground, fewer):
             trial, k = fewer, len(ground.fixed)
         else:
             k += 1
-    return trial
-
-
-def shortened(ground: Ground, trial: Trial, cut: float = 0.3) -> Trial:
-    """The trial with every dart as short as the limit allows, sliding where that gives room.
-
-    cut: share of a dart that is taken off at first.
-    """
-    cuts = [cut if ground.is_free(k) else 0.0 for k in range(len(trial.wedges))]
-    for _ in range(6):
-        for k in np.argsort([-length(ground, w) for w in trial.wedges]):
-            if cuts[k] < FINEST:
-                continue
-            less = _scaled(ground, trial.wedges[k], 1 - cuts[k])
-            tried = evaluate(ground, _swapped(trial, k, less), trial)
-            if tried is not None and holds(ground, tried):
-                trial = tried
-            else:
-                cuts[k] *= 0.5
-                trial = _slid(ground, trial, int(k), cuts[k])
-        if max(cuts, default=0.0) < FINEST:
-            break
-    return trial
-
-
-def _slid(ground: Ground, trial: Trial, k: int, share: float) -> Trial:
-    """The trial with dart k moved to where a shorter one holds the limit, if there is such a place."""
-    wedge = trial.wedges[k]
-    step = max(0.5 * ground.sketch.spacing, 1.5 * share * length(ground, wedge))
-    for move in _moves(ground, wedge, step):
-        move = _scaled(ground, move, (1 - share) * length(ground, wedge) / length(ground, move))
-        tried = evaluate(ground, _swapped(trial, k, move), trial)
-        if tried is not None and holds(ground, tried):
-            return tried
     return trial

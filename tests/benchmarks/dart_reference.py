@@ -172,12 +172,12 @@ def descend(
 ) -> Judged | None:
     """The layout that no step betters, from one of the grid; full solves throughout.
 
-    until: time.perf_counter() at which it ends with what it has.
+    until: time.process_time() at which it ends with what it has.
     """
     best = study.judge(layout)
     for step in steps:
         better = best is not None
-        while better and time.perf_counter() < until:
+        while better and time.process_time() < until:
             better = False
             for other in neighbours(best.layout, step):
                 tried = study.judge(other)
