@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import igl
 import numpy as np
 from numpy.typing import NDArray
 
 from padlib.mesh.crossings import crossings
 from padlib.mesh.surface import Faces, Vertices
 from padlib.padding.profile import smoothstep
+from padlib.padding.skin import Skin, skin
 from padlib.padding.smooth import Heat, unit, vertex_normals
 
 Array = NDArray[np.float64]
@@ -22,6 +22,7 @@ HOLLOW = 20.0  # mm: scale at which a hollow's way out is seen
 GATE = 0.5  # mm of a bridging step from which it counts as a hollow in full
 SHORT = 0.05  # mm of cloth thickness that may be missing
 THIN = 1.0  # mm of cloth below which the skin between the shell's vertices is watched too
+NORMALS = 3  # rounds of laying for which a hollow's ways out are kept
 CLEARING = 4  # rounds of pushing out
 ROUNDS = 6
 PULLS = 4  # rounds in which a place is pulled straight, then as many toward each fallback
@@ -61,11 +62,13 @@ def fair(
     a vertex outward, seen along a normal that is itself blurred, so that both walls of a crease move
     out of it together; there the cloth is pulled straight, as a membrane.
     """
-    for _ in range(rounds):
+    normal = held.normal
+    for k in range(rounds):
         once = flow.blur(placed, RELIEF)
         smooth = 2 * once - flow.blur(once, RELIEF)
         placed = placed + held.cover[:, None] * (smooth - placed)
-        normal = unit(flow.blur(vertex_normals(placed, faces), HOLLOW))
+        if k % NORMALS == 0:
+            normal = unit(flow.blur(vertex_normals(placed, faces), HOLLOW))
         step = flow.blur(placed, SPAN) - placed
         gate = smoothstep(np.einsum("ij,ij->i", step, normal) / GATE)
         gate = flow.blur(gate, RELIEF) * held.cover
@@ -74,26 +77,26 @@ def fair(
 
 
 def cleared(
-    placed: Vertices, body: Vertices, faces: Faces, flow: Heat, least: Array, cover: Array
+    placed: Vertices, body: Skin, flow: Heat, least: Array, cover: Array, within: Mask
 ) -> Vertices:
     """Positions (n, 3) pushed out where they lie nearer than `least` (n,) mm to the body, or inside it.
 
-    Vertices with cover 0 are left. The push runs out smoothly around, so that it leaves no dent.
-    Thin cloth (below THIN, or running out) is also checked the other way, for skin that stands out
-    between vertices.
+    Vertices with cover 0 and those not `within` (n,) are left. The push runs out smoothly around, so
+    that it leaves no dent. Thin cloth (below THIN, or running out) is also checked the other way, for
+    skin that stands out between vertices.
     """
-    asked = np.flatnonzero(cover > 0)
+    asked = np.flatnonzero((cover > 0) & within)
+    bare = np.flatnonzero((cover > 0) & ((least < THIN) | (cover < 1)) & within)
     for _ in range(CLEARING):
-        distance, close, normal = _signed(placed[asked], body, faces)
+        distance, close, normal = body.signed(placed[asked])
         short = least[asked] - distance
         away = np.where(np.abs(distance)[:, None] > 1e-6, placed[asked] - close, normal)
         away = unit(away) * np.where(distance < -1e-6, -1.0, 1.0)[:, None]
         push = np.zeros_like(placed)
         push[asked] = np.where(short > SHORT, short + SHORT, 0.0)[:, None] * away
-        bare = np.flatnonzero((cover > 0) & ((least < THIN) | (cover < 1)))
         if len(bare):
-            out, _, skin = _signed(body[bare], placed, faces)
-            push[bare] += np.where(out > SHORT, out + SHORT, 0.0)[:, None] * skin
+            out, _, outward = skin(placed, body.faces).signed(body.vertices[bare])
+            push[bare] += np.where(out > SHORT, out + SHORT, 0.0)[:, None] * outward
         size = np.linalg.norm(push, axis=1)
         if not size.any():
             break
@@ -101,17 +104,6 @@ def cleared(
         placed = placed + np.where((size > 0) | (cover == 0), 0.0, 1.0)[:, None] * around + push
         asked = asked[short > -2 * size.max()]
     return placed
-
-
-def _signed(points: Vertices, vertices: Vertices, faces: Faces) -> tuple[Array, Array, Array]:
-    """Distance (k,) mm of points (k, 3) to a closed surface, negative inside; nearest points; normals."""
-    distance, _, close, normal = igl.signed_distance(
-        np.ascontiguousarray(points),
-        np.ascontiguousarray(vertices),
-        np.ascontiguousarray(faces),
-        sign_type=igl.SIGNED_DISTANCE_TYPE_PSEUDONORMAL,
-    )
-    return distance, close, normal
 
 
 def untangled(
@@ -132,8 +124,8 @@ def untangled(
         touched = _crossed(placed, faces, region) & within
         if attempt == 0 and touched.any():
             # what the last fallback has of crossings cannot be undone by going back to it
-            within = within & ~_near(
-                _crossed(safe[-1], faces, _near(touched, faces, rings=6)), faces, rings=1
+            within = within & ~nearby(
+                _crossed(safe[-1], faces, nearby(touched, faces, rings=6)), faces, rings=1
             )
             region = within
             touched &= within
@@ -145,7 +137,7 @@ def untangled(
             continue
         soft = _grown(touched, faces, flow, rings=2)
         placed = _eased_once(placed, safe, flow, soft, cover, attempt)
-        region = _near(touched, faces, rings=6)
+        region = nearby(touched, faces, rings=6)
     else:
         left = int((_crossed(placed, faces, within) & within).sum())
     return placed, np.linalg.norm(placed - start, axis=1), left
@@ -177,13 +169,13 @@ def _eased_once(
 
 def _grown(touched: Mask, faces: Faces, flow: Heat, *, rings: int) -> Array:
     """1 on the touched vertices and `rings` around, running out smoothly."""
-    wide = _near(touched, faces, rings=rings)
-    return np.clip(2.5 * flow.blur(wide.astype(np.float64), RELIEF), 0.0, 1.0) * _near(
+    wide = nearby(touched, faces, rings=rings)
+    return np.clip(2.5 * flow.blur(wide.astype(np.float64), RELIEF), 0.0, 1.0) * nearby(
         wide, faces, rings=3
     )
 
 
-def _near(mask: Mask, faces: Faces, *, rings: int) -> Mask:
+def nearby(mask: Mask, faces: Faces, *, rings: int) -> Mask:
     """The mask (n,) grown by a number of rings of faces."""
     mask = mask.copy()
     for _ in range(rings):

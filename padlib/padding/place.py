@@ -13,7 +13,6 @@ from padlib.body.axes import project
 from padlib.body.body import Body
 from padlib.body.limb import lengths, resampled, smooth
 from padlib.errors import InputError
-from padlib.mesh import topology
 from padlib.mesh.section import plane_section
 from padlib.padding.profile import smoothstep
 
@@ -132,8 +131,8 @@ def hanging_arms(body: Body) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
     stature = float(np.ptp(points[:, 2]))
     low = min(pits) - CLEAR * stature if pits else ARMPIT * stature
     below = points[:, 2] < low
-    ends = topology.edges(faces).ends
-    ends = ends[below[ends].all(axis=1)]
+    low_faces = faces[below[faces].all(axis=1)]
+    ends = np.concatenate([low_faces[:, :2], low_faces[:, 1:]])
     graph = coo_array((np.ones(len(ends), dtype=np.int8), ends.T), shape=(len(points),) * 2)
     part = connected_components(graph, directed=False)[1]
     size = np.bincount(part[below])

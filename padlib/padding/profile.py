@@ -6,12 +6,14 @@ falling below zero past the rim, and `eased` turns that into an edge that meets 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
-SHARPNESS = 4.0  # of the union of pads; more makes the join tighter
+JOIN = 20.0  # mm: radius of the round in which two pads meet
 
 
 def eased(height: Array, band: float | Array) -> Array:
@@ -69,16 +71,22 @@ def stretched(offset: Array, before: float | Array, after: float | Array) -> Arr
     return np.where(offset < 0, offset / before, offset / after)
 
 
-def merged(layers: list[Array] | Array, *, sharpness: float = SHARPNESS) -> Array:
-    """The smooth union of thicknesses (k, n) mm that lie on one body: a p-norm, not a sum.
+def merged(layers: Sequence[Array] | Array, *, join: float = JOIN) -> Array:
+    """The smooth union of thicknesses (k, n) mm that lie on one body: not a sum.
 
-    Where one pad is much the thicker the union is that pad; two equal ones give
-    2^(1/sharpness) times either, and no ridge where they cross.
+    Where one pad is much the thicker the union is that pad; where two cross, the hollow between them is
+    rounded, so that two flanks of 45 degrees that meet at a right angle get a round of radius `join` mm
+    (a parabola's, at its foot: the quadratic smooth maximum of width 2 join has the second derivative
+    1 / join there). Near a rim, where a pad is thinner than that, the round is smaller, and runs out with it.
     """
     stack = np.maximum(np.atleast_2d(np.asarray(layers, dtype=np.float64)), 0.0)
-    top = stack.max(axis=0)
-    share = stack / np.where(top > 0, top, 1.0)
-    return top * (share**sharpness).sum(axis=0) ** (1.0 / sharpness)
+    total = stack[0]
+    for layer in stack[1:]:
+        most, least = np.maximum(total, layer), np.minimum(total, layer)
+        width = np.minimum(2.0 * join, np.sqrt(most * least))
+        apart = np.maximum(width - (most - least), 0.0)
+        total = most + apart**2 / (4.0 * np.maximum(width, 1e-12))
+    return total
 
 
 def smoothstep(share: Array) -> Array:

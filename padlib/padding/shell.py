@@ -7,31 +7,33 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from padlib.body.body import Body
 from padlib.errors import InputError
 from padlib.findings import Finding, Grade
 from padlib.mesh.surface import Faces, Surface, Vertices, frozen
 from padlib.padding import shapes
-from padlib.padding.cover import cover
-from padlib.padding.fairing import Held, cleared, fair, untangled
+from padlib.padding.dressed import FINE, KEEP, Dressed, cosine, dress
+from padlib.padding.fairing import Held, fair, nearby
 from padlib.padding.gap import outside_balls
-from padlib.padding.mirror import evened, mirror_partners
+from padlib.padding.mirror import evened
 from padlib.padding.pad import Pad
-from padlib.padding.profile import SHARPNESS, merged
-from padlib.padding.smooth import Heat, heat, unit, vertex_normals
+from padlib.padding.profile import JOIN, merged, smoothstep
+from padlib.padding.smooth import Heat, unit, vertex_normals
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Mask = NDArray[np.bool_]
 
-FINE = 8.0  # mm: scale of the directions in which ease is added
-KEEP = 0.85  # share of the room to the opposite skin that one side may take
 OPPOSITE = -0.3  # two directions whose cosine is below this face each other
-ALIKE = 0.4  # two directions whose cosine is above this are of the same stretch of skin
 TRIM = 15.0  # mm: scale at which trimming runs out
-AFTER = 3  # rounds of smoothing once the pads are on
-SETTLING = 3  # times that clearing the body and undoing crossings may alternate
+AFTER = 2  # rounds of smoothing once the pads are on
+AROUND = 60.0  # mm round a pad over which its cloth is laid anew
+RUNG = 1.5  # widths at which normals are smoothed for pads: 20 mm times a power of this
 TOLD = 1.0  # mm of trimming from which a finding is made
+SAME = 0.05  # mm
+MOST_JOIN = 150.0  # mm
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,7 +43,8 @@ class Shell:
     surface: the shell; it has the body's triangles, so a place on the body is the same place on the
     shell. on_body_face (n,), on_body_barycentric (n, 3): the body's point of each vertex.
     thickness (n,): mm of pad at each vertex, trimmed where another limb is near, without cloth and ease.
-    findings: what was trimmed or repaired.
+    findings: what was trimmed or repaired. loose (n, 3): where the cloth lay before it was cleared of the
+    body and of itself, from which a next shell starts; moved (n,): mm by which crossings were undone.
     """
 
     surface: Surface
@@ -49,6 +52,8 @@ class Shell:
     on_body_barycentric: Array
     thickness: Array
     findings: tuple[Finding, ...] = ()
+    loose: Vertices | None = None
+    moved: Array | None = None
 
     def __post_init__(self) -> None:
         """Freeze the arrays."""
@@ -66,87 +71,100 @@ def build_shell(
     cloth_thickness: float = 2.0,
     ease: float = 10.0,
     bridge: float = 25.0,
+    join: float = JOIN,
 ) -> Shell:
     """The shell over a body and its pads.
 
     cloth_thickness: mm between skin or pad and the outside of the cloth's backing. ease: mm added on
     top of that along the normal all over, from neck to wrists and ankles (a girth grows by about
     2 pi times as much; J. Steiner 1840); it may shrink in hollows, the cloth thickness may not.
-    bridge: mm by which the cloth may be lifted out of a hollow; 0 follows every hollow.
+    bridge: mm by which the cloth may be lifted out of a hollow; 0 follows every hollow. join: mm, the
+    radius of the round in which pads meet (`merged`).
     Raises InputError for pads that cannot be placed and for amounts out of limits.
     """
-    for name, value, most in (
-        ("cloth_thickness", cloth_thickness, 30),
-        ("ease", ease, 100),
-        ("bridge", bridge, 100),
-    ):
-        if not 0 <= value <= most:
-            raise InputError(f"'{name}' is {value} mm but must be from 0 to {most} mm")
-    vertices, faces = body.surface.vertices, body.surface.faces
-    flow = heat(vertices, faces)
-    both = all(pad.side == "both" for pad in pads)
-    partner = mirror_partners(vertices, faces) if both else None
-    covered = evened(cover(body), partner)
-    layers = [layer for _, _, layer in pad_layers(body, pads)] or [np.zeros(len(vertices))]
-    pad = evened(merged(layers), partner)
-    rest, laid = _clothed(body, flow, covered, cloth_thickness, ease, bridge)
-    rest = evened(rest, partner)
-    trimmed, placed = _padded(evened(laid, partner), faces, flow, pad)
-    if bridge > 0 and pad.any():
-        normal = unit(flow.blur(vertex_normals(placed, faces), FINE))
-        held = Held(placed, normal, 0.25 * ease * covered, bridge, covered)
-        placed = fair(placed, faces, flow, held, rounds=AFTER)
-    least = np.minimum(cloth_thickness * covered, np.linalg.norm(rest - vertices, axis=1))
-    over = _Over(faces, flow, least, covered, (rest, vertices), partner)
-    placed, moved, left = _settled(placed, over)
+    dressed = dress(body, cloth_thickness=cloth_thickness, ease=ease, bridge=bridge)
+    return pad_shell(dressed, pads, join=join)
+
+
+def pad_shell(
+    dressed: Dressed, pads: Sequence[Pad], *, join: float = JOIN, last: Shell | None = None
+) -> Shell:
+    """The shell over a dressed body and its pads: the second step of `build_shell`, quick to do again.
+
+    last: a shell over the same dressed body with other pads; where its cloth lay within SAME mm of
+    where this one's does, it is kept as it came to rest.
+    Raises InputError for pads that cannot be placed and for a join out of limits.
+    """
+    if not 0 <= join <= MOST_JOIN:
+        raise InputError(f"'join' is {join} mm but must be from 0 to {MOST_JOIN:g} mm")
+    faces, laid = dressed.faces, dressed.laid
+    partner = dressed.partner if all(pad.side == "both" for pad in pads) else None
+    layers = pad_layers(dressed.body, pads, dressed.layers)
+    pad = np.zeros(len(laid))
+    if layers:
+        pad = evened(merged([layer for _, _, layer in layers], join=join), partner)
+    trimmed, placed = _padded(laid, faces, dressed.flow, pad)
     trimmed = evened(trimmed, partner)
-    face, corner = _own_corner(faces, len(vertices))
-    findings = _findings(pads, pad - trimmed, moved, left)
-    return Shell(Surface(placed, faces), face, np.eye(3)[corner], trimmed, findings)
+    moved, left, loose = dressed.moved, dressed.left, placed
+    if pad.any():
+        near, share = _around(placed, faces, pad > 0)
+        if dressed.bridge > 0:
+            normal = unit(dressed.flow.blur(vertex_normals(placed, faces), FINE))
+            sink = 0.25 * dressed.ease * dressed.cover
+            held = Held(placed, normal, sink, dressed.bridge, dressed.cover)
+            after = fair(placed, faces, dressed.flow, held, rounds=AFTER)
+            placed = placed + share[:, None] * (after - placed)
+        loose = placed
+        if last is not None and last.loose is not None and last.moved is not None:
+            same = ~_changed(placed, last.loose, faces)
+            placed = np.where(same[:, None], last.surface.vertices, placed)
+            moved, near = np.where(same, last.moved, moved), near & ~same
+        placed, step, crossed = dressed.settled(placed, near, partner)
+        moved, left = np.maximum(moved, step), left + crossed
+    face, corner = _own_corner(faces, len(laid))
+    findings = (*_trims(dressed.body, layers, pad - trimmed), *_repairs(moved, left))
+    return Shell(Surface(placed, faces), face, np.eye(3)[corner], trimmed, findings, loose, moved)
 
 
-def pad_layers(body: Body, pads: Sequence[Pad]) -> list[tuple[Pad, str, Array]]:
-    """Each pad on each of its sides with its thickness (n,) mm, before they are merged."""
-    return [
-        (pad, side, shapes.thickness(body, pad, side)) for pad in pads for side in shapes.sides(pad)
-    ]
+def pad_layers(
+    body: Body, pads: Sequence[Pad], kept: dict[tuple[object, ...], Array] | None = None
+) -> list[tuple[Pad, str, Array]]:
+    """Each pad on each of its sides with its thickness (n,) mm, before they are merged.
+
+    kept: thicknesses on this body from earlier calls, to which new ones are added.
+    """
+    kept = {} if kept is None else kept
+    out = []
+    for pad in pads:
+        for side in shapes.sides(pad):
+            key = (pad.kind, side, *sorted(pad.parameters.items()))
+            if key not in kept:
+                kept[key] = shapes.thickness(body, pad, side)
+            out.append((pad, side, kept[key]))
+    return out
 
 
 def pad_way(vertices: Vertices, faces: Faces, flow: Heat, deepest: float) -> Array:
     """Unit directions (n, 3) in which pads grow: normals so smooth that they do not cross in hollows.
 
-    deepest: mm of the thickest pad; normals are blurred over half of it, and 20 mm at least.
+    deepest: mm of the thickest pad; normals are blurred over half of it, and 20 mm at least. The blurs
+    are of few widths, so that their factors are kept; between two of them the normals change evenly.
     """
-    return unit(flow.blur(vertex_normals(vertices, faces), max(20.0, 0.5 * deepest)))
+    rung = np.log(max(0.5 * deepest / 20.0, 1.0)) / np.log(RUNG)
+    low = int(np.floor(rung))
+    normal = vertex_normals(vertices, faces)
+    way = flow.blur(normal, 20.0 * RUNG**low)
+    if rung > low:
+        way = way + (rung - low) * (flow.blur(normal, 20.0 * RUNG ** (low + 1)) - way)
+    return unit(way)
 
 
 def pad_shares(layers: Sequence[Array]) -> Array:
     """Share (k, n) that each of k pads has in the thickness of their union; sums to 1 where there is any."""
-    total = merged(layers)
-    part = np.asarray(layers) / np.where(total > 0, total, 1.0)
-    return part**SHARPNESS
-
-
-def _clothed(
-    body: Body, flow: Heat, covered: Array, cloth: float, ease: float, bridge: float
-) -> tuple[Vertices, Vertices]:
-    """The body under cloth and ease without pads: as it comes to rest at first, and laid smooth.
-
-    Where two skins lie close (thighs, armpit, cleft) each side takes at most KEEP of the room.
-    """
-    vertices, faces = body.surface.vertices, body.surface.faces
-    normal = unit(flow.blur(vertex_normals(vertices, faces), FINE))
-    want = (cloth + ease) * covered
-    plain = flow.blur(vertices, FINE)  # without the relief, which would count as skin in the way
-    room, other = outside_balls(plain, normal, largest=2.5 * want)
-    room[_cosine(normal, other) > ALIKE] = np.inf
-    offset = np.where(want > 0, _least(want, KEEP * room), 0.0)
-    offset = np.minimum(offset, flow.blur(offset, FINE))
-    rest = vertices + offset[:, None] * normal
-    if bridge == 0:
-        return rest, rest
-    inward = np.clip(offset - cloth, 0.0, 0.5 * ease)
-    return rest, fair(rest, faces, flow, Held(rest, normal, inward, bridge, covered))
+    stack = np.asarray(layers)
+    top = stack.max(axis=0)
+    part = (stack / np.where(top > 0, top, 1.0)) ** 4
+    return part / np.maximum(part.sum(axis=0), 1e-12)
 
 
 def _padded(laid: Vertices, faces: Faces, flow: Heat, pad: Array) -> tuple[Array, Vertices]:
@@ -156,7 +174,7 @@ def _padded(laid: Vertices, faces: Faces, flow: Heat, pad: Array) -> tuple[Array
         return pad, laid
     way = pad_way(laid, faces, flow, deepest)
     room, other = outside_balls(laid, way, largest=np.where(pad > 0.5, 2.5 * pad, 0.0))
-    facing = _cosine(way, other) < OPPOSITE
+    facing = cosine(way, other) < OPPOSITE
     share = np.where(facing, np.minimum(1.0, KEEP * room / np.maximum(pad, 1e-9)), 1.0)
     if facing.any():
         share = np.minimum(share, flow.blur(share, TRIM))
@@ -165,42 +183,31 @@ def _padded(laid: Vertices, faces: Faces, flow: Heat, pad: Array) -> tuple[Array
     return trimmed, laid + trimmed[:, None] * way
 
 
-def _cosine(directions: Array, other: Ints) -> Array:
-    """Cosine (n,) between each unit direction (n, 3) and that of its other vertex; 1 where none (-1)."""
-    return np.where(other < 0, 1.0, np.einsum("ij,ij->i", directions, directions[other]))
+def _around(placed: Vertices, faces: Faces, padded: Mask) -> tuple[Mask, Array]:
+    """Where cloth is laid anew round pads: a mask (n,), and a share (n,) that runs out before its border.
 
-
-@dataclass(frozen=True, eq=False)
-class _Over:
-    """What the cloth settles over: the body's faces and heat flow, the least (n,) mm of cloth and the
-    cover (n,) of each vertex, positions to fall back to (the body last), mirror partners or None.
+    The mask also holds what lies right beside the padded cloth without being joined to it.
     """
-
-    faces: Faces
-    flow: Heat
-    least: Array
-    covered: Array
-    safe: tuple[Vertices, Vertices]
-    partner: Ints | None
-
-
-def _settled(placed: Vertices, over: _Over) -> tuple[Vertices, Array, int]:
-    """Positions (n, 3) clear of the body and of themselves, how far each was untangled, how many are not."""
-    moved = np.zeros(len(placed))
-    left = 0
-    for _ in range(SETTLING):
-        placed = cleared(placed, over.safe[-1], over.faces, over.flow, over.least, over.covered)
-        placed = evened(placed, over.partner)
-        placed, step, left = untangled(placed, over.faces, over.flow, over.safe, over.covered)
-        moved = np.maximum(moved, step)
-        if not step.any():
-            break
-    return placed, moved, left
+    corner = placed[faces]
+    edge = float(np.median(np.linalg.norm(corner[:, 1] - corner[:, 0], axis=1)))
+    rings = max(int(np.ceil(AROUND / edge)), 4)
+    mask, steps = padded, np.where(padded, float(rings), 0.0)
+    for k in range(rings - 1, -1, -1):
+        mask = nearby(mask, faces, rings=1)
+        steps = np.where(mask, np.maximum(steps, k), steps)
+    share = smoothstep(2 * steps / rings)
+    rest = np.flatnonzero(~mask)
+    if len(rest):
+        close = cKDTree(placed[padded]).query(placed[rest], distance_upper_bound=3 * edge)[0]
+        beside = np.zeros(len(placed), dtype=bool)
+        beside[rest[np.isfinite(close)]] = True
+        mask = mask | nearby(beside, faces, rings=2)
+    return mask, share
 
 
-def _least(a: Array, b: Array) -> Array:
-    """A smooth lower bound of the lesser of two positive amounts."""
-    return a / (1.0 + (a / np.maximum(b, 1e-9)) ** 4) ** 0.25
+def _changed(placed: Vertices, before: Vertices, faces: Faces) -> Mask:
+    """Where (n,) cloth lies elsewhere than before, and two rings around."""
+    return nearby(np.abs(placed - before).max(axis=1) > SAME, faces, rings=2)
 
 
 def _own_corner(faces: Faces, count: int) -> tuple[Ints, Ints]:
@@ -210,21 +217,36 @@ def _own_corner(faces: Faces, count: int) -> tuple[Ints, Ints]:
     return place // 3, place % 3
 
 
-def _findings(pads: Sequence[Pad], cut: Array, moved: Array, left: int) -> tuple[Finding, ...]:
-    """What was trimmed, what was repaired, what is left."""
+def _trims(body: Body, layers: Sequence[tuple[Pad, str, Array]], cut: Array) -> list[Finding]:
+    """A finding for each pad that was trimmed, with where and how much."""
     found = []
-    names = ", ".join(pad.name for pad in pads)
-    if cut.size and cut.max() > TOLD:
+    if not layers or cut.max() <= TOLD:
+        return found
+    own = np.argmax([layer for _, _, layer in layers], axis=0)
+    for k, (pad, side, _) in enumerate(layers):
+        lost = np.where(own == k, cut, 0.0)
+        if lost.max() <= TOLD:
+            continue
+        worst = body.surface.vertices[np.argmax(lost)]
+        marks = list(body.landmarks)
+        near = min(marks, key=lambda m: np.linalg.norm(body.at(m) - worst)) if marks else ""
+        where = pad.name if side == "both" else f"{pad.name} ({side})"
         found.append(
             Finding(
                 301,
-                f"trimmed by up to {cut.max():.0f} mm where it would meet another limb; "
-                "less depth or less wrap there keeps its shape",
-                names,
+                f"trimmed by up to {lost.max():.0f} mm where it would meet another limb"
+                f"{f', near {near}' if near else ''}; less depth or less wrap there keeps its shape",
+                where,
                 Grade.WARNING,
-                int((cut > TOLD).sum()),
+                int((lost > TOLD).sum()),
             )
         )
+    return found
+
+
+def _repairs(moved: Array, left: int) -> list[Finding]:
+    """What was repaired, what is left."""
+    found = []
     if moved.max() > TOLD:
         found.append(
             Finding(
@@ -246,4 +268,4 @@ def _findings(pads: Sequence[Pad], cut: Array, moved: Array, left: int) -> tuple
                 left,
             )
         )
-    return tuple(found)
+    return found

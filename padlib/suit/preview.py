@@ -14,7 +14,8 @@ from functools import partial
 from padlib.body.body import Body
 from padlib.findings import Finding
 from padlib.flatten.flat import Flat
-from padlib.padding.shell import Shell
+from padlib.padding.dressed import Dressed
+from padlib.padding.shell import Shell, pad_shell
 from padlib.progress import Tell, quiet
 from padlib.suit.again import flatten_again
 from padlib.suit.ease import suit_eases
@@ -28,7 +29,7 @@ from padlib.suit.steps import (
     over_limit,
     pile_direction,
     suit_body,
-    suit_shell,
+    suit_dressed,
 )
 from padlib.suit.wishes import suit_wishes
 
@@ -43,6 +44,7 @@ class Preview:
 
     suit: Suit
     body: Body
+    dressed: Dressed
     shell: Shell
     panels: Panels
     flats: tuple[Flat, ...]
@@ -59,12 +61,26 @@ def preview(
     """
     body = last.body if last is not None and _same_body(suit, last.suit) else suit_body(suit)
     kept = last if last is not None and last.body is body else None
-    shell = kept.shell if kept is not None and _same_shell(suit, kept.suit) else None
-    shell = shell or suit_shell(suit, body)
+    dressed, shell = _shell(suit, body, kept)
     panels = _panels(suit, body, shell, kept)
     flats, laid = _flats(suit, panels, body, shell, last, workers=workers, tell=tell)
     found = over_limit(flats, suit.darts["limit"])
-    return Preview(suit, body, shell, panels, flats, laid, found)
+    return Preview(suit, body, dressed, shell, panels, flats, laid, found)
+
+
+def _shell(suit: Suit, body: Body, kept: Preview | None) -> tuple[Dressed, Shell]:
+    """The dressed body and the shell, of which a changed pad makes only the second anew."""
+    if kept is None or _cloth(suit) != _cloth(kept.suit):
+        dressed = suit_dressed(suit, body)
+        return dressed, pad_shell(dressed, suit.pads, join=suit.shell["join"])
+    if (suit.pads, suit.shell) == (kept.suit.pads, kept.suit.shell):
+        return kept.dressed, kept.shell
+    join = suit.shell["join"]
+    return kept.dressed, pad_shell(kept.dressed, suit.pads, join=join, last=kept.shell)
+
+
+def _cloth(suit: Suit) -> dict[str, float]:
+    return {k: v for k, v in suit.shell.items() if k != "join"}
 
 
 def _flats(
@@ -112,10 +128,6 @@ def _same_body(suit: Suit, last: Suit) -> bool:
         last.measurements,
         last.landmarks,
     )
-
-
-def _same_shell(suit: Suit, last: Suit) -> bool:
-    return (suit.pads, suit.shell) == (last.pads, last.shell)
 
 
 def _panels(suit: Suit, body: Body, shell: Shell, kept: Preview | None) -> Panels:

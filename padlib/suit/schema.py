@@ -79,6 +79,13 @@ SHELL = _table(
     bridge=Key(
         "number", 25.0, "how far the cloth may be lifted out of a hollow, mm", least=0.0, most=60.0
     ),
+    join=Key(
+        "number",
+        20.0,
+        "radius of the round in which two pads meet, mm; more would fill the hollow between them",
+        least=0.0,
+        most=150.0,
+    ),
 )
 
 SEAMS = _table(

@@ -36,7 +36,8 @@ from padlib.mesh.geodesic import geodesic
 from padlib.mesh.point import Curve, nearest
 from padlib.mesh.read import read_mesh
 from padlib.mesh.seen import seen
-from padlib.padding.shell import Shell, build_shell
+from padlib.padding.dressed import Dressed, dress
+from padlib.padding.shell import Shell, pad_shell
 from padlib.pattern.make import make_pieces
 from padlib.pattern.piece import Piece
 from padlib.progress import Tell, quiet
@@ -93,7 +94,13 @@ def _to_tape(suit: Suit, body: Body) -> Body:
 
 def suit_shell(suit: Suit, body: Body) -> Shell:
     """The shell over a suit's body and pads."""
-    return build_shell(body, suit.pads, **suit.shell)
+    return pad_shell(suit_dressed(suit, body), suit.pads, join=suit.shell["join"])
+
+
+def suit_dressed(suit: Suit, body: Body) -> Dressed:
+    """A suit's body under cloth and ease, from which a shell over its pads is quick."""
+    amounts = {k: v for k, v in suit.shell.items() if k != "join"}
+    return dress(body, **amounts)
 
 
 def make_panels(suit: Suit, body: Body, shell: Shell) -> Panels:

@@ -12,30 +12,9 @@ from padlib.body.landmarks import with_landmarks
 from padlib.mesh.remesh import remesh
 from padlib.mesh.surface import Surface
 
-BUILDS = {
-    "plain": (1700.0, ()),
-    "child_heavy": (
-        1320.0,
-        (
-            "macrodetails/african-male-child",
-            "macrodetails/universal-male-child-averagemuscle-maxweight",
-        ),
-    ),
-    "heavy": (
-        1600.0,
-        (
-            "macrodetails/asian-female-old",
-            "macrodetails/universal-female-old-averagemuscle-maxweight",
-        ),
-    ),
-    "thin": (
-        1700.0,
-        (
-            "macrodetails/asian-female-young",
-            "macrodetails/universal-female-young-minmuscle-minweight",
-        ),
-    ),
-}
+_SPEC = importlib.util.spec_from_file_location("builds", Path(__file__).parent / "builds.py")
+builds = importlib.util.module_from_spec(_SPEC)
+_SPEC.loader.exec_module(builds)
 
 
 def _folder() -> Path:
@@ -81,7 +60,7 @@ def human():
         if (build, edge) in kept:
             return kept[build, edge]
         folder = _folder()
-        stature, targets = BUILDS[build]
+        stature, targets = builds.EVERY[build]
         vertices, faces = _base(folder)
         vertices = _moved(folder, vertices, targets)
         used, index = np.unique(faces, return_inverse=True)

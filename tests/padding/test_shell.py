@@ -1,10 +1,11 @@
 """The shell: closed, free of crossings, nowhere inside the body, laid as cloth lies."""
 
-import igl
+import importlib.util
+from pathlib import Path
+
 import numpy as np
 import pytest
 import trimesh
-from igl.copyleft import cgal
 
 from padlib.body.body import Body
 from padlib.errors import InputError
@@ -15,68 +16,20 @@ from padlib.padding.cover import cover
 from padlib.padding.pad import Pad
 from padlib.padding.shell import build_shell
 
+
+def _beside(name):
+    """A module that lies beside this one."""
+    spec = importlib.util.spec_from_file_location(name, Path(__file__).parent / f"{name}.py")
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+laws = _beside("laws")
+check, outside = laws.check, laws.outside
+
 DEFAULT = (Pad("thigh", "thigh"), Pad("seat", "seat"))
 BUILDS = ("plain", "child_heavy", "heavy", "thin")
-
-
-def crossing_pairs(vertices, faces, where):
-    """Pairs of triangles that cross, by exact arithmetic (CGAL), with a vertex in the mask `where`."""
-    pairs = cgal.remesh_self_intersections(
-        np.ascontiguousarray(vertices), np.ascontiguousarray(faces), detect_only=True
-    )[2]
-    return pairs[where[faces].any(axis=1)[pairs].any(axis=1)] if len(pairs) else pairs
-
-
-def outside(points, surface):
-    """How far (n,) mm points lie outside a closed surface, negative inside (libigl)."""
-    return igl.signed_distance(
-        np.ascontiguousarray(points),
-        np.ascontiguousarray(surface.vertices),
-        np.ascontiguousarray(surface.faces),
-    )[0]
-
-
-def check(body, shell):
-    """The laws of every shell: closed, as free of crossings as the body, the body inside it."""
-    surface = shell.surface
-    np.testing.assert_array_equal(surface.faces, body.surface.faces)
-    mesh = trimesh.Trimesh(surface.vertices, surface.faces, process=False)
-    assert mesh.is_watertight
-    assert mesh.is_winding_consistent
-    assert mesh.euler_number == 2
-    where = cover(body) > 0
-    before = crossing_pairs(body.surface.vertices, surface.faces, where)
-    after = crossing_pairs(surface.vertices, surface.faces, where)
-    own = {tuple(pair) for pair in np.sort(before, axis=1).tolist()}
-    assert {tuple(pair) for pair in np.sort(after, axis=1).tolist()} <= own
-    away = outside(body.surface.vertices, surface)
-    worn = cover(body) >= 0.99
-    assert away[worn].max() < 0.15
-    # Beyond the openings the cloth runs out over hand, foot and neck; on this coarse mesh one vertex of
-    # a hand shows through by 0.8 mm there, where there is no suit.
-    assert away.max() < 1.0
-
-
-def draw(seed):
-    """Pads and amounts drawn over the whole of what the limits allow."""
-    rng = np.random.default_rng(seed)
-    pads = []
-    for kind, module in sorted(shapes.KINDS.items()):
-        parameters = {
-            entry.name: float(rng.uniform(entry.low, entry.high))
-            for entry in module.TABLE
-            if rng.random() < 0.7
-        }
-        if rng.random() < 0.9:
-            pads.append(
-                Pad(kind, kind, ["both", "both", "left", "right"][rng.integers(4)], parameters)
-            )
-    amounts = {
-        "cloth_thickness": float(rng.choice([0, 2, 5])),
-        "ease": float(rng.choice([0, 10, 20])),
-        "bridge": float(rng.choice([0, 25, 50])),
-    }
-    return pads, amounts
 
 
 @pytest.mark.parametrize("build", BUILDS)
@@ -89,24 +42,6 @@ def test_the_usual_shell_keeps_the_laws(human, build):
     room = outside(shell.surface.vertices[worn], body.surface)
     assert room.min() > 1.9
     assert np.median(room) == pytest.approx(12.0, abs=1.0)
-
-
-@pytest.mark.property
-@pytest.mark.parametrize("seed", range(60))
-def test_random_pads_keep_the_laws(human, seed):
-    """Parameters drawn over the whole of their limits give a sound shell (60 draws)."""
-    body = human(("plain", "child_heavy")[seed % 2], 26.0)
-    pads, amounts = draw(seed)
-    check(body, build_shell(body, pads, **amounts))
-
-
-@pytest.mark.slow
-@pytest.mark.parametrize("seed", range(1000, 2000))
-def test_a_thousand_random_pads_keep_the_laws(human, seed):
-    """The same on 1,000 draws over four builds at the working edge length."""
-    body = human(BUILDS[seed % len(BUILDS)], 10.0)
-    pads, amounts = draw(seed)
-    check(body, build_shell(body, pads, **amounts))
 
 
 def test_each_vertex_knows_its_point_on_the_body(human):
@@ -183,12 +118,12 @@ def test_pads_between_the_thighs_are_trimmed_and_told(human):
     pads = [Pad("leg", "thigh", "both", {"depth": 180, "wrap": 150, "blend": 150})]
     shell = build_shell(body, pads)
     told = [finding for finding in shell.findings if finding.number == 301]
-    assert len(told) == 1
+    assert [finding.where for finding in told] == ["leg (left)", "leg (right)"]
     assert told[0].grade is Grade.WARNING
-    assert told[0].where == "leg"
     assert "trimmed by up to" in told[0].words
+    assert "near groin_" in told[0].words or "near crotch" in told[0].words
     asked = np.maximum(*(shapes.thickness(body, pads[0], side) for side in ("left", "right")))
-    assert (shell.thickness <= asked * 2**0.25 + 1e-9).all()
+    assert (shell.thickness <= asked * 1.25 + 1e-9).all()
     check(body, shell)
 
 

@@ -1,0 +1,104 @@
+"""Pads drawn at random over the whole of their limits: the shell keeps its laws on every body.
+
+The long study, 1,000 draws on 20 bodies: `pytest -m slow tests/padding/test_draws.py`.
+"""
+
+import importlib.util
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from padlib.body.parametric import parametric_body
+from padlib.padding import shapes
+from padlib.padding.dressed import dress
+from padlib.padding.pad import Pad
+from padlib.padding.shell import build_shell, pad_shell
+
+
+def _beside(name):
+    """A module that lies beside this one."""
+    spec = importlib.util.spec_from_file_location(name, Path(__file__).parent / f"{name}.py")
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+laws, builds = _beside("laws"), _beside("builds")
+
+EDGE = 14.0  # mm: of the bodies of the long study
+MEASURED = (
+    ({"stature": 1550.0}, "female"),
+    ({"stature": 1900.0}, "male"),
+    ({"stature": 1700.0, "waist_girth": 1150.0, "hip_girth": 1200.0}, "male"),
+    ({"stature": 1650.0, "waist_girth": 640.0, "hip_girth": 880.0}, "female"),
+    (
+        {"stature": 1720.0, "bust_girth": 1100.0, "waist_girth": 850.0, "hip_girth": 1150.0},
+        "female",
+    ),
+    ({"stature": 1780.0, "chest_girth": 1120.0, "waist_girth": 860.0}, "male"),
+    ({"stature": 1680.0, "thigh_girth": 680.0, "hip_girth": 1120.0}, "neutral"),
+    ({"stature": 1600.0}, "neutral"),
+)
+STUDIED = (*builds.EVERY, *range(len(MEASURED)))
+
+
+def draw(seed):
+    """One to six pads and the shell's amounts, drawn over the whole of what the limits allow."""
+    rng = np.random.default_rng(seed)
+    kinds = rng.permutation(sorted(shapes.KINDS))[: rng.integers(1, 7)]
+    pads = []
+    for kind in kinds.tolist():
+        module = shapes.KINDS[kind]
+        parameters = {
+            entry.name: float(rng.uniform(entry.low, entry.high))
+            for entry in module.TABLE
+            if rng.random() < 0.7
+        }
+        side = ["both", "both", "left", "right"][rng.integers(4)]
+        if getattr(module, "MIDDLE", False):
+            side = "both"
+        pads.append(Pad(kind, kind, side, parameters))
+    amounts = {
+        "cloth_thickness": float(rng.choice([0, 2, 5])),
+        "ease": float(rng.choice([0, 10, 20])),
+        "bridge": float(rng.choice([0, 25, 50])),
+    }
+    return pads, amounts, float(rng.choice([0, 20, 60]))
+
+
+@pytest.mark.property
+@pytest.mark.parametrize("seed", range(24))
+def test_random_pads_keep_the_laws(human, seed):
+    """Parameters drawn over the whole of their limits give a sound shell (24 draws)."""
+    body = human(("plain", "child_heavy")[seed % 2], 26.0)
+    pads, amounts, join = draw(seed)
+    laws.check(body, build_shell(body, pads, **amounts, join=join))
+
+
+def studied(human, which):
+    """A body of the long study: imported by name, or from measurements by number."""
+    if isinstance(which, str):
+        return human(which, EDGE)
+    measurements, figure = MEASURED[which]
+    return parametric_body(measurements, figure=figure, edge_length=EDGE)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("which", STUDIED)
+def test_a_thousand_random_pads_keep_the_laws(human, which):
+    """Fifty draws on each of twenty bodies, twelve imported and eight from measurements."""
+    body = studied(human, which)
+    dressed = {}
+    broken = []
+    for seed in range(1000 + 50 * STUDIED.index(which), 1050 + 50 * STUDIED.index(which)):
+        pads, amounts, join = draw(seed)
+        key = tuple(amounts.values())
+        if key not in dressed:
+            dressed[key] = dress(body, **amounts)
+        shell = pad_shell(dressed[key], pads, join=join)
+        try:
+            laws.check(body, shell)
+        except AssertionError as e:
+            broken.append((seed, str(e).strip().splitlines()[0]))
+    assert not broken
