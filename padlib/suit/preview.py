@@ -44,12 +44,12 @@ class Preview:
 
     suit: Suit
     body: Body
-    dressed: Dressed
     shell: Shell
     panels: Panels
     flats: tuple[Flat, ...]
     laid: tuple[str, ...]
     findings: tuple[Finding, ...]
+    dressed: Dressed | None = None
 
 
 def preview(
@@ -65,17 +65,17 @@ def preview(
     panels = _panels(suit, body, shell, kept)
     flats, laid = _flats(suit, panels, body, shell, last, workers=workers, tell=tell)
     found = over_limit(flats, suit.darts["limit"])
-    return Preview(suit, body, dressed, shell, panels, flats, laid, found)
+    return Preview(suit, body, shell, panels, flats, laid, found, dressed)
 
 
-def _shell(suit: Suit, body: Body, kept: Preview | None) -> tuple[Dressed, Shell]:
+def _shell(suit: Suit, body: Body, kept: Preview | None) -> tuple[Dressed | None, Shell]:
     """The dressed body and the shell, of which a changed pad makes only the second anew."""
-    if kept is None or _cloth(suit) != _cloth(kept.suit):
-        dressed = suit_dressed(suit, body)
-        return dressed, pad_shell(dressed, suit.pads, join=suit.shell["join"])
-    if (suit.pads, suit.shell) == (kept.suit.pads, kept.suit.shell):
+    if kept is not None and (suit.pads, suit.shell) == (kept.suit.pads, kept.suit.shell):
         return kept.dressed, kept.shell
-    join = suit.shell["join"]
+    join, same = suit.shell["join"], kept is not None and _cloth(suit) == _cloth(kept.suit)
+    if kept is None or kept.dressed is None or not same:
+        dressed = suit_dressed(suit, body)
+        return dressed, pad_shell(dressed, suit.pads, join=join)
     return kept.dressed, pad_shell(kept.dressed, suit.pads, join=join, last=kept.shell)
 
 

@@ -1,6 +1,7 @@
 """The shell: closed, free of crossings, nowhere inside the body, laid as cloth lies."""
 
 import importlib.util
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -13,8 +14,9 @@ from padlib.findings import Grade
 from padlib.mesh.surface import Surface
 from padlib.padding import shapes
 from padlib.padding.cover import cover
+from padlib.padding.dressed import dress
 from padlib.padding.pad import Pad
-from padlib.padding.shell import build_shell
+from padlib.padding.shell import build_shell, pad_shell
 
 
 def _beside(name):
@@ -171,3 +173,19 @@ def test_amounts_out_of_limits_are_told(human, amounts, words):
     """Cloth, ease and bridge out of their limits are named with what is allowed."""
     with pytest.raises(InputError, match=words):
         build_shell(human("plain"), [], **amounts)
+
+
+def test_a_shell_made_from_the_last_one_is_the_shell_made_anew(human):
+    """A pad's depth changed, then changed back: within 0.3 mm of the shell that knows no earlier one."""
+    body = human("plain")
+    dressed = dress(body)
+    moved = [replace(DEFAULT[0], parameters={"depth": 90.0}), DEFAULT[1]]
+    first = pad_shell(dressed, DEFAULT)
+    second = pad_shell(dressed, moved, last=first)
+    anew = build_shell(body, moved)
+    assert np.abs(second.surface.vertices - anew.surface.vertices).max() < 0.3
+    np.testing.assert_array_equal(second.thickness, anew.thickness)
+    back = pad_shell(dressed, DEFAULT, last=second)
+    assert np.abs(back.surface.vertices - first.surface.vertices).max() < 0.3
+    far = np.linalg.norm(body.surface.vertices - body.at("wrist_left"), axis=1) < 60
+    np.testing.assert_array_equal(second.surface.vertices[far], first.surface.vertices[far])
