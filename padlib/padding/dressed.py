@@ -52,7 +52,7 @@ class Dressed:
     laid: Vertices
     moved: Array
     left: int
-    layers: dict[tuple[object, ...], Array] = field(default_factory=dict)
+    layers: dict[tuple[object, ...], list[tuple[str, str, Array]]] = field(default_factory=dict)
 
     @property
     def faces(self) -> Faces:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -98,7 +98,7 @@ def pad_shell(
     if not 0 <= join <= MOST_JOIN:
         raise InputError(f"'join' is {join} mm but must be from 0 to {MOST_JOIN:g} mm")
     faces, laid = dressed.faces, dressed.laid
-    partner = dressed.partner if all(pad.side == "both" for pad in pads) else None
+    partner = dressed.partner if all(shapes.even(pad) for pad in pads) else None
     layers = pad_layers(dressed.body, pads, dressed.layers)
     pad = np.zeros(len(laid))
     if layers:
@@ -127,7 +127,9 @@ def pad_shell(
 
 
 def pad_layers(
-    body: Body, pads: Sequence[Pad], kept: dict[tuple[object, ...], Array] | None = None
+    body: Body,
+    pads: Sequence[Pad],
+    kept: dict[tuple[object, ...], list[tuple[str, str, Array]]] | None = None,
 ) -> list[tuple[Pad, str, Array]]:
     """Each pad on each of its sides with its thickness (n,) mm, before they are merged.
 
@@ -136,11 +138,10 @@ def pad_layers(
     kept = {} if kept is None else kept
     out = []
     for pad in pads:
-        for side in shapes.sides(pad):
-            key = (pad.kind, side, *sorted(pad.parameters.items()))
-            if key not in kept:
-                kept[key] = shapes.thickness(body, pad, side)
-            out.append((pad, side, kept[key]))
+        key = (pad.name, pad.kind, pad.side, *sorted(pad.parameters.items()))
+        if key not in kept:
+            kept[key] = shapes.layers(body, pad)
+        out += [(replace(pad, name=name), side, layer) for name, side, layer in kept[key]]
     return out
 
 

@@ -23,3 +23,7 @@ def pads_text() -> str:
             words = f"{p.name}: {p.help}; {p.low:g} to {p.high:g} {p.unit}, because {p.reason}."
             lines += textwrap.wrap(words, WIDTH, initial_indent="  ", subsequent_indent="      ")
     return "\n".join(lines) + "\n"
+
+
+def _wrapped(words: str) -> list[str]:
+    return textwrap.wrap(words, WIDTH, initial_indent="  ", subsequent_indent="      ")

@@ -14,8 +14,8 @@ from typing import Any
 from padlib.errors import InputError, SuitError
 from padlib.flatten import cloth as fabric
 from padlib.padding.pad import Pad
-from padlib.padding.shapes import KINDS, sides
-from padlib.padding.shapes.parameter import settled
+from padlib.padding.shapes import KINDS, checked
+from padlib.suit.extras import pad_value
 from padlib.suit.lines import key_lines, line_of
 from padlib.suit.schema import BORNE, CLOTH, DART, EASE, PAD, SEAM, TABLES, TOP, Key
 
@@ -167,7 +167,7 @@ def _suit(data: dict[str, Any], reader: _Reader, folder: Path) -> Suit:
         words=top["words"],
         measurements=_numbers(reader, ("body", "measurements"), body.get("measurements", {})),
         landmarks=_points(reader, ("body", "landmarks"), body.get("landmarks", {})),
-        pads=_pads(reader, data.get("pad", [])),
+        pads=_pads(reader, data.get("pad", []), folder),
         drawn=_drawn(reader, data.get("seam", [])),
         cloths=_cloths(reader, data.get("cloth", {})),
         ease=_eases(reader, data.get("ease", [])),
@@ -324,7 +324,7 @@ def _file_name(reader: _Reader, name: str) -> str:
     return name
 
 
-def _pads(reader: _Reader, given: object) -> tuple[Pad, ...]:
+def _pads(reader: _Reader, given: object, folder: Path) -> tuple[Pad, ...]:
     pads: list[Pad] = []
     for i, entry in enumerate(_need_array(reader, "pad", given)):
         plain = _settings(reader, ("pad", i), {k: v for k, v in entry.items() if k in PAD}, PAD)
@@ -334,19 +334,20 @@ def _pads(reader: _Reader, given: object) -> tuple[Pad, ...]:
                 ("pad", i, "kind"), f"pad kind '{kind}' is unknown; {nearest(kind, KINDS)}"
             )
         name = plain["name"] or kind
-        rest = {k: v for k, v in entry.items() if k not in PAD}
-        table = KINDS[kind].TABLE
-        try:
-            settled(f"pad '{name}'", table, rest, {entry.name: entry.low for entry in table})
-        except InputError as e:
-            at = next((k for k in rest if f"'{k}'" in str(e)), "kind")
-            raise reader.wrong(("pad", i, at), str(e)) from None
-        _new_name(reader, ("pad", i), "pad", name, [p.name for p in pads])
+        extras = getattr(KINDS[kind], "EXTRAS", {})
+        rest = {
+            k: pad_value(reader, ("pad", i, k), v, folder) if k in extras else v
+            for k, v in entry.items()
+            if k not in PAD
+        }
         pad = Pad(name, kind, plain["side"], MappingProxyType(rest))
         try:
-            sides(pad)
+            checked(pad)
         except InputError as e:
-            raise reader.wrong(("pad", i, "side"), str(e)) from None
+            at = next((k for k in (*rest, "side") if f"'{k}'" in str(e)), "kind")
+            at = "side" if " side " in str(e) else at
+            raise reader.wrong(("pad", i, at), str(e)) from None
+        _new_name(reader, ("pad", i), "pad", name, [p.name for p in pads])
         pads.append(pad)
     return tuple(pads)
 

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from padlib.body.landmarks import with_landmarks
 from padlib.body.parametric import parametric_body
 from padlib.padding import shapes
 from padlib.padding.dressed import dress
@@ -46,7 +47,9 @@ STUDIED = (*builds.EVERY, *range(len(MEASURED)))
 def draw(seed):
     """One to six pads and the shell's amounts, drawn over the whole of what the limits allow."""
     rng = np.random.default_rng(seed)
-    kinds = rng.permutation(sorted(shapes.KINDS))[: rng.integers(1, 7)]
+    kinds = rng.permutation(sorted(k for k, m in shapes.KINDS.items() if not hasattr(m, "layers")))[
+        : rng.integers(1, 7)
+    ]
     pads = []
     for kind in kinds.tolist():
         module = shapes.KINDS[kind]
@@ -81,7 +84,7 @@ def studied(human, which):
     if isinstance(which, str):
         return human(which, EDGE)
     measurements, figure = MEASURED[which]
-    return parametric_body(measurements, figure=figure, edge_length=EDGE)
+    return with_landmarks(parametric_body(measurements, figure=figure, edge_length=EDGE))
 
 
 @pytest.mark.slow

@@ -15,14 +15,17 @@ from padlib.padding.shapes import (
     belly,
     calf,
     chest,
+    drawn,
     hip,
     hump,
+    sculpted,
     seat,
     shoulder,
     tail,
     thigh,
     upper_arm,
 )
+from padlib.padding.shapes.parameter import settled
 
 KINDS: dict[str, ModuleType] = {
     "seat": seat,
@@ -35,6 +38,8 @@ KINDS: dict[str, ModuleType] = {
     "upper_arm": upper_arm,
     "hump": hump,
     "tail": tail,
+    "drawn": drawn,
+    "sculpted": sculpted,
 }
 
 SIDES = {"left": ("left",), "right": ("right",), "both": ("left", "right")}
@@ -47,6 +52,35 @@ def thickness(body: Body, pad: Pad, side: str) -> NDArray[np.float64]:
     there, for parameters that cannot be used, and where a landmark of the body is missing.
     """
     return _kind(pad).thickness(body, pad.parameters, side, f"pad '{pad.name}'")
+
+
+def layers(body: Body, pad: Pad) -> list[tuple[str, str, NDArray[np.float64]]]:
+    """Name, side and thickness (n,) mm of each cushion that a pad is: one a side, or one in the middle.
+
+    A sculpted mesh may make several, which are numbered. Raises InputError as `thickness` does.
+    """
+    kind, who = _kind(pad), f"pad '{pad.name}'"
+    if hasattr(kind, "layers"):
+        sides(pad)
+        return kind.layers(body, pad, who)
+    return [
+        (pad.name, side, kind.thickness(body, pad.parameters, side, who)) for side in sides(pad)
+    ]
+
+
+def even(pad: Pad) -> bool:
+    """Whether a pad is its own mirror image on a body that is."""
+    return pad.side == "both" and not hasattr(_kind(pad), "layers")
+
+
+def checked(pad: Pad) -> None:
+    """Raise InputError for what cannot be used on any body: kind, side, parameters."""
+    kind, who = _kind(pad), f"pad '{pad.name}'"
+    if hasattr(kind, "checked"):
+        kind.checked(who, pad.parameters)
+    else:
+        settled(who, kind.TABLE, pad.parameters, {entry.name: entry.low for entry in kind.TABLE})
+    sides(pad)
 
 
 def sides(pad: Pad) -> tuple[str, ...]:

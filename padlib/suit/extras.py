@@ -1,0 +1,78 @@
+"""What a pad may say besides numbers: places on the body, words, files beside the suit file."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path, PurePath
+from typing import Any, Protocol
+
+from padlib.errors import SuitError
+from padlib.padding.spot import Beside, InFace, Spot
+
+Where = tuple[str | int, ...]
+
+
+class _Reads(Protocol):
+    def wrong(self, path: Where, words: str) -> SuitError:
+        """The error of a place in the file."""
+
+
+def pad_value(reader: _Reads, path: Where, value: Any, folder: Path) -> Any:
+    """The value of a pad's key that is no number, ready for the pad.
+
+    outline: places; move: three numbers; file: the path below `folder`; others as they are.
+    """
+    name = path[-1]
+    if name == "outline":
+        if not isinstance(value, list):
+            raise reader.wrong(path, "'outline' must be a list of places on the body.")
+        return tuple(_spot(reader, path, entry) for entry in value)
+    if name == "move":
+        return _three(reader, path, value, "'move' must be [x, y, z] in mm")
+    if name == "file":
+        return _file(reader, path, value, folder)
+    if not isinstance(value, str):
+        raise reader.wrong(path, f"'{name}' must be text in quotes, not {value!r}.")
+    return value
+
+
+def _spot(reader: _Reads, path: Where, entry: Any) -> Spot:
+    if isinstance(entry, str):
+        return entry
+    if isinstance(entry, list):
+        return _three(reader, path, entry, "a place must be a landmark or [x, y, z] in mm")
+    keys = set(entry) if isinstance(entry, dict) else set()
+    if keys == {"near", "move"} and isinstance(entry["near"], str):
+        return Beside(
+            entry["near"], _three(reader, path, entry["move"], "'move' must be [x, y, z]")
+        )
+    if keys == {"face", "weights"} and isinstance(entry["face"], int):
+        weights = _three(reader, path, entry["weights"], "'weights' must be three numbers")
+        if min(weights) < 0 or sum(weights) <= 0:
+            raise reader.wrong(path, f"'weights' {list(weights)} must not be negative, nor all 0.")
+        return InFace(entry["face"], weights)
+    raise reader.wrong(
+        path,
+        "a place in 'outline' is a landmark, [x, y, z], {near = landmark, move = [x, y, z]} or "
+        f"{{face = number, weights = [a, b, c]}}, not {entry!r}.",
+    )
+
+
+def _three(reader: _Reads, path: Where, value: Any, words: str) -> tuple[float, float, float]:
+    good = isinstance(value, list) and len(value) == 3
+    if not good or not all(
+        isinstance(v, int | float) and not isinstance(v, bool) and math.isfinite(v) for v in value
+    ):
+        raise reader.wrong(path, f"{words}, not {value!r}.")
+    return float(value[0]), float(value[1]), float(value[2])
+
+
+def _file(reader: _Reads, path: Where, value: Any, folder: Path) -> str:
+    """A file below the suit file's folder; nowhere else is read from."""
+    if not isinstance(value, str) or not value:
+        raise reader.wrong(path, f"'file' must be the name of a file in quotes, not {value!r}.")
+    if PurePath(value).is_absolute() or ".." in PurePath(value).parts or "\\" in value:
+        raise reader.wrong(
+            path, f"'file' is '{value}'; put it beside the suit file, or in a folder there."
+        )
+    return str(folder / value)
