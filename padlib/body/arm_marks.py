@@ -19,21 +19,26 @@ Mask = NDArray[np.bool_]
 ELBOW = 0.535  # share of the way shoulder to wrist (ANSUR II: acromion-radiale 0.191, radiale-stylion 0.150 of stature)
 HAND = 0.110  # hand length as a share of stature (ANSUR II)
 LEAST_ARM = 0.30  # of stature, armhole to tip: a whole arm is 0.43, with a fist 0.37
+LEAST_SECTIONS, LEAST_FACES = 5, 50  # of an arm
 LEAST_HAND = 0.045  # nothing nearer to the tip than this share of stature is taken for the wrist
 
 
-def arm_limb(fig: Figure, side: str, shoulder: Array) -> Limb:
-    """The arm's centre line from the armhole to the tip of the hand, and its sections."""
+def arm_limb(fig: Figure, side: str, shoulder: Array) -> Limb | None:
+    """The arm's centre line from the armhole to the tip of the hand, and its sections; None for no more than a stub."""
     axilla = fig.axilla[side]
     loops = fig.parts.arm[side]
     top = top_of(loops >= 0)
     own = loops[: top + 1]
     own = own[own >= 0][::-1]
+    if len(own) < LEAST_SECTIONS:
+        return None
     centre = fig.parts.cut.centre[own]
     start = 0.5 * (axilla + shoulder)
     own_line = np.concatenate([start[None], centre])
     region = arm_region(fig.vertices, fig.faces, axilla, shoulder, own_line)
     points, faces = submesh(fig.vertices, fig.faces, region)
+    if len(faces) < LEAST_FACES:
+        return None
     along = centre[-1] - centre[0]
     tip = points[np.argmax(points @ (along / np.linalg.norm(along)))]
     inner = centre[(centre - start) @ along > 0]
@@ -45,10 +50,11 @@ def arm_marks(fig: Figure, marks: dict[str, Mark], findings: list[Finding]) -> d
     """Elbow, wrist and hand tip of each side that has armpit, shoulder point and a whole arm."""
     out: dict[str, Mark] = {}
     for side in SIDES:
-        if f"axilla_{side}" not in marks or f"acromion_{side}" not in marks:
+        places = [marks.get(f"{name}_{side}") for name in ("axilla", "acromion")]
+        if any(place is None or not np.all(np.isfinite(place[0])) for place in places):
             continue
         arm = arm_limb(fig, side, marks[f"acromion_{side}"][0])
-        if arm.s[-1] < LEAST_ARM * fig.stature:
+        if arm is None or not _whole(arm) or arm.s[-1] < LEAST_ARM * fig.stature:
             findings.append(_cut(side))
             continue
         wrist, sure = _wrist(arm, fig.stature)
@@ -57,6 +63,11 @@ def arm_marks(fig: Figure, marks: dict[str, Mark], findings: list[Finding]) -> d
         out[f"wrist_{side}"] = (on_section(arm, wrist, outward(arm, wrist, side)), sure)
         out[f"elbow_{side}"] = (on_section(arm, elbow, behind(arm, elbow)), bent)
     return out
+
+
+def _whole(arm: Limb) -> bool:
+    """Whether most of the arm's sections are closed."""
+    return bool(np.isfinite(arm.girth).mean() > 0.5)
 
 
 def _cut(side: str) -> Finding:

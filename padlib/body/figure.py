@@ -8,22 +8,22 @@ import numpy as np
 from numpy.typing import NDArray
 
 from padlib.body.parts import LEVELS, SIDES, Parts, find_parts, parting, top_of
+from padlib.body.scale import AXILLA, CROTCH, scale
 from padlib.body.slices import Slices, extreme, girth, hull, slices
 from padlib.body.webs import axilla_above, crotch_above
+from padlib.errors import InputError
 from padlib.findings import Finding, Grade
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Mark = tuple[Array, float]  # position (3,) in mm, confidence 0..1
 
-CROTCH, AXILLA, CROWN, NECK = 0.481, 0.758, 1.0, 0.862  # shares of stature (ANSUR II, both sexes)
 HEAD = 0.08  # a head rises at least this share of the height over the thinnest of the neck
 WIDER = 1.06  # ... and is this much wider than it
 FAT_NECK = (
     0.13  # share of stature from crown to thinnest neck where the neck has no waist of its own
 )
-CROTCH_RANGE = (0.36, 0.53)  # of stature: an infant to the longest legs of ANSUR II, legs apart
-STUMP = 0.30  # a crotch lower than this share of the height means that the legs are cut off
+LEAST_TRUNK = 0.1  # of the height: an arm does not part from the trunk lower over the crotch
 AXILLA_RANGE = (0.66, 0.81)
 
 
@@ -33,7 +33,7 @@ class Figure:
 
     vertices (n, 3) quietened, faces (m, 3); parts: the sweep; crotch (3,) or None; axilla: side to (3,);
     neck: level index of the thinnest neck, or None without a neck; head: there is a head.
-    base: height of the (possibly missing) soles, stature: height of the whole person, both in mm.
+    base: height of the (possibly missing) soles, stature: height of the whole person, both in mm; feet: it has feet.
     """
 
     vertices: Array
@@ -45,6 +45,7 @@ class Figure:
     head: bool
     base: float
     stature: float
+    feet: bool
     findings: tuple[Finding, ...] = field(default=())
 
     def z(self, share: float) -> float:
@@ -52,9 +53,9 @@ class Figure:
         return self.base + share * self.stature
 
     @property
-    def whole_legs(self) -> bool:
-        """Whether the body stands on its own feet."""
-        return self.crotch is not None and self.base >= 0
+    def form(self) -> bool:
+        """Whether it is a trunk without limbs, such as a dress form."""
+        return self.crotch is None and not self.axilla
 
     @property
     def levels(self) -> Array:
@@ -122,26 +123,35 @@ class Figure:
 
 
 def figure(vertices: Array, faces: Ints) -> Figure:
-    """Cut a surface (n, 3), (m, 3) and find crotch, armpits, neck and scale."""
+    """Cut a surface (n, 3), (m, 3) and find crotch, armpits, neck and scale.
+
+    Raises InputError where nothing of a person can be made out.
+    """
     parts = find_parts(vertices, faces)
     findings: list[Finding] = []
     crotch = _crotch(vertices, faces, parts, findings)
-    axilla = _axillae(vertices, faces, parts, crotch is not None, findings)
+    axilla = _axillae(vertices, faces, parts, crotch, findings)
     neck, head = _neck(parts, axilla, findings)
-    base, stature = _scale(parts, crotch, axilla, head)
+    size = scale(parts, crotch, axilla, head)
+    if size is None:
+        raise InputError(
+            "The body has neither two legs nor two arms apart from the trunk, and no waist; check its up axis and its "
+            "pose (A pose)."
+        )
+    base, stature, feet = size
     if not head:
         findings.append(_missing("head", "stature is estimated from the rest"))
     if crotch is None:
         findings.append(_missing("pair of legs", "stature is estimated from the rest"))
-    elif base < 0:
-        findings.append(_missing("lower legs", "knees and feet are left out"))
+    elif not feet:
+        findings.append(_missing("feet", "heights over the floor are left out, knees are unsure"))
     for side in SIDES:
         if side not in axilla:
             findings.append(
                 _missing(f"{side} arm apart from the trunk", "its landmarks are left out")
             )
     return Figure(
-        vertices, faces, parts, crotch, axilla, neck, head, base, stature, tuple(findings)
+        vertices, faces, parts, crotch, axilla, neck, head, base, stature, feet, tuple(findings)
     )
 
 
@@ -173,18 +183,20 @@ def _crotch(vertices: Array, faces: Ints, parts: Parts, findings: list[Finding])
 
 
 def _axillae(
-    vertices: Array, faces: Ints, parts: Parts, standing: bool, findings: list[Finding]
+    vertices: Array, faces: Ints, parts: Parts, crotch: Array | None, findings: list[Finding]
 ) -> dict[str, Array]:
-    """Where each arm grows together with the trunk, above any web between the two if it is `standing`."""
+    """Where each arm grows together with the trunk, above any web between the two on a body with legs."""
     out = {}
     for side, sign in SIDES.items():
         level = top_of(parts.arm[side] >= 0)
         if level is None or level >= LEVELS - 2 or parts.core[level] < 0:
             continue
         core = parts.core[level]
+        if crotch is not None and parts.cut.levels[level] < crotch[2] + LEAST_TRUNK * parts.top:
+            continue
         low = parting(vertices, faces, parts, level, parts.arm[side][level], core)
         middle = float(parts.cut.centre[core, 0])
-        true = axilla_above(parts, low, sign, middle) if standing else None
+        true = axilla_above(parts, low, sign, middle) if crotch is not None else None
         if true is not None:
             findings.append(_touching(f"{side} arm and trunk", f"axilla_{side}"))
         out[side] = low if true is None else true
@@ -218,29 +230,6 @@ def _neck(
         )
         return int(np.argmin(np.abs(cut.levels - top * (1 - FAT_NECK)))), True
     return None, False
-
-
-def _scale(
-    parts: Parts, crotch: Array | None, axilla: dict[str, Array], head: bool
-) -> tuple[float, float]:
-    """Height of the soles and stature, from what is there and ANSUR II's mean shares of stature."""
-    top = parts.top
-    crown = CROWN if head else NECK
-    stature = top / crown
-    share = crotch[2] / stature if crotch is not None else None
-    if share is not None and CROTCH_RANGE[0] <= share <= CROTCH_RANGE[1]:
-        return 0.0, stature
-    if share is not None and share > CROTCH_RANGE[1] and not head:
-        return 0.0, crotch[2] / CROTCH  # cut off somewhere above the legs
-    if share is not None and share < STUMP:
-        stature = (top - crotch[2]) / (crown - CROTCH)  # cut off somewhere along the legs
-    elif share is not None:
-        return 0.0, stature
-    elif axilla:
-        stature = (top - float(np.mean([p[2] for p in axilla.values()]))) / (crown - AXILLA)
-    else:
-        stature = top / (crown - 0.5 * CROTCH)
-    return top - crown * stature, stature
 
 
 def sagittal(fig: Figure, x: float) -> Slices:

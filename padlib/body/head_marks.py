@@ -7,12 +7,13 @@ from numpy.typing import NDArray
 
 from padlib.body.figure import Figure, Mark, sagittal
 from padlib.body.parts import SIDES
-from padlib.body.pick import hollow, mass, pick, smoothed
+from padlib.body.pick import hollow, mass, on_profile, pick, smoothed
 from padlib.body.slices import edges, extreme, slices
 
 Array = NDArray[np.float64]
 
 STEP = 2.0  # mm between the samples of a profile
+LEAST_SAMPLES = 5  # of a profile or ridge below which nothing is looked for
 # Girth of the base of the neck over that of the neck (ANSUR II: 1 / 0.915 men, 1 / 0.889 women).
 NECK_BASE = 1.11
 SHOULDER = (
@@ -47,18 +48,20 @@ def _neck_front_back(fig: Figure) -> dict[str, Mark]:
     thin = _thinnest(fig)
     cut = sagittal(fig, float(fig.parts.cut.centre[fig.parts.core[fig.neck], 0]))
     z = np.arange(fig.axilla_z - 0.06 * tall, thin + 0.05 * tall, STEP)
+    if len(z) < LEAST_SAMPLES:
+        return {}
     front, back = edges(cut.start, cut.end, z, along=2, across=1)
     marks: dict[str, Mark] = {}
     nape = _farthest(back, z, thin - 0.02 * tall, thin + 0.04 * tall, -1)
     spine = _farthest(back, z, fig.axilla_z - 0.06 * tall, thin - 0.05 * tall, 1)
     bow = hollow(back[:, 1:], spine[1:], nape[1:])
     at, lead = pick(z, -bow / tall, near=thin - 0.016 * tall, spread=0.010 * tall, weight=0.002)
-    marks["cervicale"] = (_on(back, z, at), _sure(lead, 0.004))
+    marks["cervicale"] = (on_profile(back, z, at), _sure(lead, 0.004))
     throat = _farthest(front, z, at - 0.03 * tall, min(at + 0.012 * tall, thin), 1)
     chest = front[np.argmin(np.abs(z - (fig.axilla_z - 0.01 * tall)))]
     bow = hollow(front[:, 1:], chest[1:], throat[1:])
     where, lead = pick(z, -bow / tall, near=at - 0.043 * tall, spread=0.012 * tall, weight=0.002)
-    marks["suprasternal"] = (_on(front, z, where), _sure(lead, 0.004))
+    marks["suprasternal"] = (on_profile(front, z, where), _sure(lead, 0.004))
     return marks
 
 
@@ -79,11 +82,6 @@ def _farthest(profile: Array, z: Array, low: float, high: float, sign: int) -> A
     if not len(inside):
         return profile[np.argmin(np.abs(z - low))]
     return profile[inside[np.argmax(sign * profile[inside, 1])]]
-
-
-def _on(profile: Array, z: Array, at: float) -> Array:
-    """Point (3,) of a profile at a height."""
-    return np.array([np.interp(at, z, profile[:, 0]), np.interp(at, z, profile[:, 1]), at])
 
 
 def _sure(lead: float, full: float) -> float:
@@ -112,6 +110,8 @@ def _acromion(fig: Figure, ridge: Array, side: str) -> Mark:
     A shoulder turns softly, so the place is held near half the published biacromial breadth.
     """
     tall = fig.stature
+    if len(ridge) < LEAST_SAMPLES:
+        return np.full(3, np.nan), 0.0
     middle = fig.middle(fig.crotch_z + 0.1 * tall, fig.axilla_z)
     out = np.abs(ridge[:, 0] - middle)
     width = 2 * int(0.008 * tall / STEP) + 1
@@ -141,8 +141,8 @@ def _neck_side(fig: Figure, side: str, shoulder: Array, ridge: Array) -> Mark:
     levels = fig.window(shoulder[2], float(fig.levels[fig.neck]))
     outline = fig.side(levels, np.array([sign, 0.0, 0.0]))
     outline = outline[np.isfinite(outline[:, 0])][::-1]
-    if not len(outline):
-        return shoulder, 0.1
+    if not len(outline) or not len(ridge):
+        return np.full(3, np.nan), 0.0
     top = outline[0]
     out = sign * (ridge[:, 0] - top[0])
     beyond = (out > 0) & (sign * (shoulder[0] - ridge[:, 0]) > 0) & (ridge[:, 2] < top[2])
@@ -151,6 +151,8 @@ def _neck_side(fig: Figure, side: str, shoulder: Array, ridge: Array) -> Mark:
     bow = sign * hollow(path[:, [0, 2]] - top[[0, 2]], np.zeros(2), (shoulder - top)[[0, 2]])
     half = 0.5 * _breadth(fig)
     off = (sign * (path[:, 0] - top[0]) - (NECK_BASE - 1) * half) / (0.1 * half)
+    if not len(path):
+        return np.full(3, np.nan), 0.0
     step = np.linalg.norm(np.gradient(path, axis=0), axis=1) if len(path) > 1 else np.ones(1)
     score = -bow / fig.stature - 0.004 * off**2 + 0.0006 * np.log(np.maximum(step, 1e-6))
     depth = -bow.min() / fig.stature

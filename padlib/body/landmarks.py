@@ -11,10 +11,11 @@ from numpy.typing import NDArray
 
 from padlib.body.arm_marks import arm_marks
 from padlib.body.body import Body
-from padlib.body.figure import AXILLA_RANGE, CROTCH_RANGE, Figure, Mark, figure
+from padlib.body.figure import AXILLA_RANGE, Figure, Mark, figure
 from padlib.body.head_marks import head_marks
 from padlib.body.leg_marks import leg_marks
 from padlib.body.quiet import quiet
+from padlib.body.scale import CROTCH_RANGE
 from padlib.body.trunk_marks import trunk_marks
 from padlib.errors import InputError
 from padlib.findings import Finding, Grade
@@ -39,6 +40,7 @@ PAIRED = (
 )  # fmt: skip
 NAMES = MIDDLE + tuple(f"{name}_{side}" for name in PAIRED for side in ("left", "right"))
 UNSURE = 0.5
+FAR = 0.048  # of the height (80 mm of an adult): a landmark that far from what was scanned is not there
 
 
 @dataclass(frozen=True)
@@ -66,10 +68,6 @@ def find_landmarks(surface: Surface) -> Landmarks:
     """
     still, _ = quiet(surface.vertices, surface.faces)
     fig = figure(still, surface.faces)
-    if fig.crotch is None and not fig.axilla:
-        raise InputError(
-            "The body has neither two legs nor two arms apart from the trunk; check its up axis and its pose (A pose)."
-        )
     findings = list(fig.findings) + _odd_levels(fig)
     marks = _marks(fig, findings)
     names = [name for name in NAMES if name in marks and np.all(np.isfinite(marks[name][0]))]
@@ -106,7 +104,7 @@ def with_landmarks(body: Body, overrides: Mapping[str, Sequence[float]] | None =
     A landmark that the body already has is kept. Raises InputError for a name that is no landmark, or a position
     that is not three finite numbers.
     """
-    found = find_landmarks(body.surface)
+    found = _scanned(find_landmarks(body.surface), body)
     given = {name: _position(name, place) for name, place in (overrides or {}).items()}
     points = found.points | dict(body.landmarks)
     if given:
@@ -118,8 +116,32 @@ def with_landmarks(body: Body, overrides: Mapping[str, Sequence[float]] | None =
     return replace(
         body,
         landmarks={name: points[name] for name in order},
+        sure={
+            name: found.confidence[name] if points[name] == found.points.get(name) else 1.0
+            for name in order
+        },
         findings=(*body.findings, *found.findings),
     )
+
+
+def _scanned(found: Landmarks, body: Body) -> Landmarks:
+    """The landmarks of a scan without those that lie where nothing was scanned; near a hole they are less sure."""
+    if body.gap is None or len(body.gap) != len(body.surface.vertices):
+        return found
+    points, sure, lost = {}, {}, []
+    tall = float(np.ptp(body.surface.vertices[:, 2]))
+    for name, point in found.points.items():
+        away = float(body.gap[body.surface.faces[point.face]].max())
+        if away > FAR * tall:
+            lost.append(name)
+            continue
+        points[name] = point
+        sure[name] = round(found.confidence[name] * float(1.0 - 0.6 * away / (FAR * tall)), 3)
+    if not lost:
+        return Landmarks(points, sure, found.findings)
+    words = f"{', '.join(lost)} would lie where nothing was scanned and are left out."
+    told = Finding(245, words, "scan", Grade.WARNING, len(lost))
+    return Landmarks(points, sure, (*found.findings, told))
 
 
 def _position(name: str, place: Sequence[float]) -> Array:

@@ -12,12 +12,13 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from padlib.body.axes import hip_joint, places
 from padlib.body.body import Body
 from padlib.body.gates import gates
 from padlib.body.landmarks import find_landmarks
-from padlib.body.limb import Limb, limb, submesh
+from padlib.body.limb import Limb, limb, resampled, submesh
 from padlib.body.parts import SIDES, unsided
 from padlib.body.quiet import quiet
 from padlib.body.regions import ARM_LEFT, ARM_RIGHT, HEAD, arm_line, has, segment_at
@@ -34,7 +35,7 @@ from padlib.body.tape import (
     taut,
     widest,
 )
-from padlib.findings import Finding
+from padlib.findings import Finding, Grade
 from padlib.mesh.surface import Surface
 
 Array = NDArray[np.float64]
@@ -43,6 +44,16 @@ Ints = NDArray[np.int64]
 NECK_SLIM = (
     1.12  # sections within this factor of the least belong to the neck, not to jaw or shoulders
 )
+
+LEG_GIRTHS = {  # the landmark at whose level each is taken
+    "mid_thigh_girth": "mid_thigh",
+    "knee_girth": "patella",
+    "calf_girth": "calf",
+    "ankle_girth": "ankle",
+}
+TAPE_STEP = 5.0  # mm between the points at which it is asked whether a tape lies on the scan
+UNSEEN = 20.0  # mm from what was scanned
+ON_CUT, ON_FILLING = 0.08, 0.4  # shares of a tape that may lie on a cut, and on a filling
 
 HEIGHTS = {
     "stature": ("crown",),
@@ -93,10 +104,31 @@ def measure(body: Body) -> Measurements:
     for part in PARTS:
         lines.update(dict(part(wearer)))
     lines = {name: line for name, line in lines.items() if len(line) > 1}
+    lines, told = _scanned(lines, body)
     values.update(_lengths(lines))
     values.update(_breadths(lines, wearer.at))
     values = {name: float(value) for name, value in values.items()}
-    return Measurements(values, lines, tuple(gates(values)))
+    return Measurements(values, lines, (*told, *gates(values)))
+
+
+def _scanned(lines: dict[str, Array], body: Body) -> tuple[dict[str, Array], list[Finding]]:
+    """The tape lines that lie on what was scanned, and a finding that names the others."""
+    if body.gap is None or len(body.gap) != len(body.surface.vertices):
+        return lines, []
+    tree = cKDTree(body.surface.vertices)
+    lost = []
+    for name, line in lines.items():
+        points = resampled(line, TAPE_STEP)
+        gap = body.gap[tree.query(points)[1]]
+        if np.isinf(gap).mean() > ON_CUT or (gap > UNSEEN).mean() > ON_FILLING:
+            lost.append(name)
+    if not lost:
+        return lines, []
+    words = (
+        f"{', '.join(lost)}: too much of the tape would lie where nothing was scanned; left out."
+    )
+    told = [Finding(267, words, "scan", Grade.WARNING, len(lost))]
+    return {name: line for name, line in lines.items() if name not in lost}, told
 
 
 def _ready(surface: Surface, at: dict[str, Array]) -> _Wearer:
@@ -111,12 +143,16 @@ def _ready(surface: Surface, at: dict[str, Array]) -> _Wearer:
     for side, number in (("left", ARM_LEFT), ("right", ARM_RIGHT)):
         if has(at, "arm", side) and f"elbow_{side}" in at:
             points, faces = submesh(vertices, surface.faces, label == number)
-            arm[side] = (points, faces, limb(points, faces, arm_line(at, side), to_tip=True))
+            if len(faces):
+                arm[side] = (points, faces, limb(points, faces, arm_line(at, side), to_tip=True))
     return _Wearer(vertices, surface.faces, at, trunk, arm)
 
 
 def _heights(at: dict[str, Array]) -> dict[str, float]:
-    """Heights over the floor; a paired landmark's is the mean of both sides."""
+    """Heights over the floor; a paired landmark's is the mean of both sides.
+
+    A body without feet does not stand on the floor: only differences of heights are told.
+    """
     out = {}
     for name, marks in HEIGHTS.items():
         if all(mark in at for mark in marks):
@@ -127,6 +163,8 @@ def _heights(at: dict[str, Array]) -> dict[str, float]:
     ):
         if top in out and bottom in out:
             out[name] = out[top] - out[bottom]
+    if not any(f"heel_{side}" in at for side in SIDES):
+        out = {name: value for name, value in out.items() if name not in HEIGHTS}
     return out
 
 
@@ -150,12 +188,16 @@ def _breadths(lines: dict[str, Array], at: dict[str, Array]) -> dict[str, float]
             np.linalg.norm(at["acromion_left"] - at["acromion_right"])
         )
     feet = [
-        np.linalg.norm((at[f"toe_{s}"] - at[f"heel_{s}"])[:2]) for s in SIDES if f"toe_{s}" in at
+        np.linalg.norm((at[f"toe_{s}"] - at[f"heel_{s}"])[:2])
+        for s in SIDES
+        if f"toe_{s}" in at and f"heel_{s}" in at
     ]
     if feet:
         out["foot_length"] = float(np.mean(feet))
     hands = [
-        np.linalg.norm(at[f"hand_tip_{s}"] - at[f"wrist_{s}"]) for s in SIDES if f"wrist_{s}" in at
+        np.linalg.norm(at[f"hand_tip_{s}"] - at[f"wrist_{s}"])
+        for s in SIDES
+        if f"wrist_{s}" in at and f"hand_tip_{s}" in at
     ]
     if hands:
         out["hand_length"] = float(np.mean(hands))
@@ -237,27 +279,27 @@ def _neck_base(w: _Wearer, base: Array, across: Array) -> Array:
 def _chest(w: _Wearer) -> Iterator[Line]:
     """bust_girth over the bust points; chest_girth: the greatest from there up to the armpits."""
     arms = [w.at[f"axilla_{side}"][2] for side in SIDES if f"axilla_{side}" in w.at]
-    if "chest_front" not in w.at or len(arms) < len(SIDES):
+    if "chest_front" not in w.at or len(arms) == 1:
         return  # an arm that cannot be told from the trunk would be measured with it
     bust = w.at["chest_front"][2]
+    yield "bust_girth", closed(level_rings(*w.trunk, np.array([bust]), alone=True)[0])
+    if not arms:
+        return
     tall = float(w.vertices[:, 2].max())
     z = np.linspace(bust - 0.005 * tall, max(min(arms) - 0.012 * tall, bust), 9)
-    yield "bust_girth", closed(level_rings(*w.trunk, np.array([bust]), alone=True)[0])
     yield "chest_girth", closed(widest(level_rings(*w.trunk, z, alone=True)))
 
 
 def _waist_hip(w: _Wearer) -> Iterator[Line]:
     """waist_girth at the natural waist, hip_girth at the fullest of the buttocks, total_crotch_length between."""
-    if "waist_left" in w.at:
+    if "waist_left" in w.at and "waist_right" in w.at:
         waist = 0.5 * (w.at["waist_left"][2] + w.at["waist_right"][2])
         yield "waist_girth", closed(level_rings(*w.trunk, np.array([waist]), alone=True)[0])
-    if "seat_left" in w.at:
+    if "seat_left" in w.at and "seat_right" in w.at:
         seat = 0.5 * (w.at["seat_left"][2] + w.at["seat_right"][2])
-        yield (
-            "hip_girth",
-            closed(level_rings(*w.trunk, np.array([seat]), alone=seat > w.at["crotch"][2])[0]),
-        )
-    if "crotch" in w.at and "waist_front" in w.at:
+        one = "crotch" not in w.at or seat > w.at["crotch"][2]
+        yield "hip_girth", closed(level_rings(*w.trunk, np.array([seat]), alone=one)[0])
+    if "crotch" in w.at and "waist_front" in w.at and "waist_back" in w.at:
         front, back = w.at["waist_front"], w.at["waist_back"]
         x = np.array([1.0, 0.0, 0.0])
         cut = slices(*w.trunk, [float(np.mean([front[0], back[0], w.at["crotch"][0]]))], x)
@@ -271,29 +313,31 @@ def _waist_hip(w: _Wearer) -> Iterator[Line]:
 def _legs(w: _Wearer) -> Iterator[Line]:
     """Thigh, mid-thigh, knee, calf, least and ankle girth of each leg, all level."""
     for side in SIDES:
-        if not has(w.at, "leg", side):
+        if not has(w.at, "thigh", side):
             continue
         crotch = w.at["crotch"]
-        top = min(w.at[f"gluteal_{side}"][2], crotch[2] - 0.003 * crotch[2])
-        z = {
-            "thigh_girth": top,
-            "mid_thigh_girth": w.at[f"mid_thigh_{side}"][2],
-            "knee_girth": w.at[f"patella_{side}"][2],
-            "calf_girth": w.at[f"calf_{side}"][2],
-            "ankle_girth": w.at[f"ankle_{side}"][2],
-        }
+        z = {"thigh_girth": min(w.at[f"gluteal_{side}"][2], crotch[2] - 0.003 * crotch[2])}
+        for name, mark in LEG_GIRTHS.items():
+            if f"{mark}_{side}" in w.at:
+                z[name] = w.at[f"{mark}_{side}"][2]
         for name, level in z.items():
             yield f"{name}_{side}", closed(_leg_rings(w, np.array([level]), side)[0])
+        if "ankle_girth" not in z or "calf_girth" not in z:
+            continue
         ankle, calf = z["ankle_girth"], z["calf_girth"]
         rings = _leg_rings(w, np.linspace(ankle, ankle + 0.5 * (calf - ankle), 24), side)
-        yield f"minimum_leg_girth_{side}", closed(min((r for r in rings if len(r)), key=girth))
+        known = [r for r in rings if len(r)]
+        if known:
+            yield f"minimum_leg_girth_{side}", closed(min(known, key=girth))
 
 
 def _leg_rings(w: _Wearer, z: Array, side: str) -> list[Array]:
     """Level rings round one leg at heights z (k,): loops about its middle, cut at the midline if the thighs touch."""
-    joint, knee = hip_joint(w.at, side), 0.5 * (w.at[f"patella_{side}"] + w.at[f"knee_back_{side}"])
-    foot = w.at.get(f"heel_{side}", w.at[f"ankle_{side}"])
-    way = np.array([foot, knee, joint])
+    way = [hip_joint(w.at, side)]
+    if f"patella_{side}" in w.at and f"knee_back_{side}" in w.at:
+        way.insert(0, 0.5 * (w.at[f"patella_{side}"] + w.at[f"knee_back_{side}"]))
+    foot = w.at.get(f"heel_{side}", w.at.get(f"ankle_{side}"))
+    way = np.array(way if foot is None else [foot, *way])
     about = np.interp(z, way[:, 2], way[:, 0])
     cut = slices(*w.trunk, z)
     crotch, sign = w.at["crotch"], SIDES[side]

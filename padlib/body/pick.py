@@ -47,6 +47,35 @@ def vertex(at: Array, score: Array, k: int) -> float:
     )
 
 
+def on_profile(profile: Array, z: Array, at: float) -> Array:
+    """Point (3,) of a profile (k, 3), sampled at heights z (k,) ascending, at a height; NaN beyond its ends.
+
+    A place that the profile does not reach is not there: it is never taken from the nearest end.
+    """
+    good = np.flatnonzero(np.isfinite(profile[:, 0]))
+    if len(good) < 2:
+        return np.full(3, np.nan)
+    first, last = z[good[0]], z[good[-1]]
+    slack = 1.5 * (z[-1] - z[0]) / (len(z) - 1)
+    if not first - slack <= at <= last + slack:
+        return np.full(3, np.nan)
+    return np.array([*(np.interp(at, z[good], profile[good, k]) for k in (0, 1)), at])
+
+
+def bow(profile: Array) -> Array:
+    """`hollow` of a planar profile (k, 2) against the chord of its first and last known points; NaN where unknown."""
+    good = np.flatnonzero(np.isfinite(profile).all(axis=1))
+    if len(good) < 3:
+        return np.full(len(profile), np.nan)
+    return hollow(profile, profile[good[0]], profile[good[-1]])
+
+
+def most(values: Array) -> float:
+    """The greatest known value, or 0 where none is known."""
+    known = values[np.isfinite(values)]
+    return float(known.max()) if len(known) else 0.0
+
+
 def hollow(points: Array, first: Array, last: Array) -> Array:
     """Signed distance (k,) of planar points (k, 2) from the chord first -> last, positive on its left."""
     along = last - first

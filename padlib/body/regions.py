@@ -110,15 +110,16 @@ def arm_line(at: Mapping[str, Array], side: str, vertices: Array | None = None) 
 
 
 def has(at: Mapping[str, Array], part: str, side: str = "") -> bool:
-    """Whether the landmarks that a part (arm, armhole, leg, head) needs are there."""
+    """Whether the landmarks that a part (arm, armhole, leg, thigh, head) needs are there."""
     needs = {
         "arm": ("acromion", "axilla", "wrist"),
         "armhole": ("acromion", "axilla"),
-        "leg": ("groin", "gluteal", "patella", "ankle", "hip"),
+        "leg": ("groin", "gluteal", "patella", "knee_back", "ankle", "hip"),
+        "thigh": ("groin", "gluteal", "hip"),
         "head": ("crown", "cervicale", "suprasternal"),
     }[part]
     names = needs if part == "head" else tuple(f"{name}_{side}" for name in needs)
-    return all(name in at for name in names) and (part != "leg" or "crotch" in at)
+    return all(name in at for name in names) and (part not in ("leg", "thigh") or "crotch" in at)
 
 
 def segment_at(surface: Surface, at: Mapping[str, Array]) -> Ints:

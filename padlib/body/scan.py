@@ -8,6 +8,7 @@ from pathlib import Path
 
 import igl
 import numpy as np
+from numpy.typing import NDArray
 
 from padlib.body.body import Body
 from padlib.body.carried import placed, read_carried
@@ -16,6 +17,7 @@ from padlib.body.landmarks import with_landmarks
 from padlib.errors import InputError, MeshError
 from padlib.findings import Finding, Grade
 from padlib.mesh.floor import drop_floor
+from padlib.mesh.holes import CUT, FILLED
 from padlib.mesh.read import read_mesh
 from padlib.mesh.remesh import remesh
 from padlib.mesh.repair import (
@@ -107,15 +109,17 @@ def body_from_surface(
     frame = find_frame(surface, unit=unit, up=up, facing=facing)
     standing = Surface(frame.carry(surface.vertices), surface.faces)
     tall = float(np.ptp(standing.vertices[:, 2]))
-    solid, told = make_solid(standing, size=tall, floor=0.0)
+    solid, made, told = make_solid(standing, size=tall, floor=0.0)
     repairs += _told_frame(frame, unit, up, facing) + told
     body, lifted = _evened(solid, tall, edge_length)
     scanned = Surface(standing.vertices + lifted, standing.faces)
     marks = {name: frame.carry(p[None])[0] + lifted for name, p in (places or {}).items()}
     landmarks, told = placed(body, marks)
     repairs += told
+    solid = Surface(solid.vertices + lifted, solid.faces)
+    away = gap(body, solid, made, scanned)
     return Scan(
-        body=_marked(Body(body, landmarks, source, repairs)),
+        body=_marked(Body(body, landmarks, source, repairs, gap=away)),
         unit=frame.unit,
         up=frame.up,
         turned_deg=frame.turned_deg,
@@ -203,6 +207,28 @@ def _thinned(solid: Surface, edge: float) -> Surface:
         return solid
     _, _, place = igl.point_mesh_squared_distance(vertices, solid.vertices, solid.faces)
     return Surface(place, faces)
+
+
+def gap(
+    body: Surface, solid: Surface, made: NDArray[np.int8], scanned: Surface
+) -> NDArray[np.float64] | None:
+    """How far each vertex (n,) of a body lies from what was scanned, mm; None where nothing was made up.
+
+    solid: the closed surface that the body was made of, made: what its vertices are; infinite on a cut.
+    """
+    if not made.any():
+        return None
+    face = igl.point_mesh_squared_distance(body.vertices, solid.vertices, solid.faces)[1]
+    kind = made[solid.faces[face]].max(axis=1)
+    out = np.zeros(len(kind))
+    filled = np.flatnonzero(kind == FILLED)
+    if len(filled):
+        squared = igl.point_mesh_squared_distance(
+            np.asarray(body.vertices[filled]), scanned.vertices, scanned.faces
+        )[0]
+        out[filled] = np.sqrt(squared)
+    out[kind == CUT] = np.inf
+    return out
 
 
 def distance_to(scan: Surface, body: Surface) -> dict[str, float]:

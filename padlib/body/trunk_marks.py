@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from padlib.body.figure import Figure, Mark, sagittal
 from padlib.body.parts import SIDES
-from padlib.body.pick import hollow, pick
+from padlib.body.pick import bow, hollow, most, on_profile, pick
 from padlib.body.slices import edges
 from padlib.findings import Finding
 
@@ -26,6 +26,9 @@ SEAT = 0.10  # buttock point (0.086; 0.112)
 BUST = -0.11  # chest point, from the armpit (-0.078; -0.147)
 FOLD = -0.08  # gluteal fold: about 0.023 of stature below the crotch (from memory)
 
+LEAST_LEVELS = 5  # sections below which nothing is looked for
+LEAST_SPAN = 0.1  # of stature
+FORM_SURE = 0.5
 WAISTED = 1.015  # a waist is there when both sides of it rise by this factor in girth
 
 FRONT, BACK = np.array([0.0, -1.0, 0.0]), np.array([0.0, 1.0, 0.0])
@@ -37,22 +40,24 @@ def trunk_marks(fig: Figure, findings: list[Finding]) -> dict[str, Mark]:
     marks: dict[str, Mark] = {}
     for side, point in fig.axilla.items():
         marks[f"axilla_{side}"] = (point, 0.6 if fig.touches(f"axilla_{side}") else 0.95)
-    if fig.axilla:
+    if fig.axilla or fig.form:
         marks.update(_bust(fig))
-    if fig.axilla or fig.crotch is not None:
-        level, sure = _waist(fig, findings)
-        marks.update(_girdle(fig, "waist", level, sure))
-        for side in SIDES:
-            marks[f"iliac_{side}"] = _flank(fig, side, fig.crotch_z + ILIAC * _span(fig), 0.5)
+    level, sure = _waist(fig, findings)
+    marks.update(_girdle(fig, "waist", level, sure))
+    for side in SIDES:
+        marks[f"iliac_{side}"] = _flank(fig, side, fig.crotch_z + ILIAC * _span(fig), 0.5)
     if fig.crotch is not None:
         marks["crotch"] = (fig.crotch, 0.6 if fig.touches("crotch") else 0.95)
+    if fig.crotch is not None or fig.form:
         marks.update(_hips(fig))
+    if fig.form:  # all levels rest on published shares
+        marks = {name: (place, min(sure, FORM_SURE)) for name, (place, sure) in marks.items()}
     return marks
 
 
 def _span(fig: Figure) -> float:
     """Height from crotch to armpits, mm."""
-    return fig.axilla_z - fig.crotch_z
+    return max(fig.axilla_z - fig.crotch_z, LEAST_SPAN * fig.stature)
 
 
 def _middle(fig: Figure) -> float:
@@ -67,36 +72,29 @@ def _bust(fig: Figure) -> dict[str, Mark]:
     z, middle = fig.levels[levels], _middle(fig)
     reach = (0.02 * fig.stature, 0.115 * fig.stature)
     marks: dict[str, Mark] = {}
-    heights, leads = [], []
+    if len(levels) < LEAST_LEVELS:
+        return marks
+    heights = []
     for side, sign in SIDES.items():
         low, high = sorted((middle + sign * reach[0], middle + sign * reach[1]))
         profile = fig.side(levels, FRONT, low, high)
-        bow = hollow(profile[:, 1:], profile[0, 1:], profile[-1, 1:])
+        bulge = bow(profile[:, 1:])
         inside = z < top - 0.02 * span
-        at, lead = pick(
+        at, _ = pick(
             z[inside],
-            bow[inside] / fig.stature,
+            bulge[inside] / fig.stature,
             near=top + BUST * span,
             spread=0.08 * span,
             weight=0.002,
         )
         heights.append(at)
-        leads.append(lead)
-        marks[f"bust_{side}"] = (
-            _at(profile, z, at),
-            0.5 + 0.4 * min(1.0, max(0.0, bow.max() / fig.stature / 0.01)),
-        )
+        sure = 0.5 + 0.4 * float(np.clip(most(bulge) / fig.stature / 0.01, 0.0, 1.0))
+        marks[f"bust_{side}"] = (on_profile(profile, z, at), sure)
     level = float(np.mean(heights))
     sure = float(np.mean([marks[f"bust_{side}"][1] for side in SIDES]))
     cut = sagittal(fig, middle)
     front, back = edges(cut.start, cut.end, np.array([level]), along=2, across=1)
     return marks | {"chest_front": (front[0], sure), "chest_back": (back[0], sure)}
-
-
-def _at(profile: Array, z: Array, at: float) -> Array:
-    """Point (3,) of a profile (k, 3) at a height: the sample nearest to it, lifted to it."""
-    good = np.flatnonzero(np.isfinite(profile[:, 0]))
-    return np.array([*(np.interp(at, z[good], profile[good, k]) for k in (0, 1)), at])
 
 
 def _waist(fig: Figure, findings: list[Finding]) -> tuple[float, float]:
@@ -110,13 +108,13 @@ def _waist(fig: Figure, findings: list[Finding]) -> tuple[float, float]:
     near, spread = fig.crotch_z + WAIST * span, 0.075 * span
     levels = fig.window(fig.crotch_z + 0.22 * span, fig.crotch_z + 0.86 * span)
     z, taut = fig.levels[levels], fig.girths(levels)
-    if np.all(np.isfinite(taut)):
+    if len(z) >= LEAST_LEVELS and np.all(np.isfinite(taut)):
         shape = -taut / taut.mean()
         at, _ = pick(z, shape, near=near, spread=spread, weight=0.01, soft=0.5)
         around = np.abs(z - at) < spread
         at, _ = pick(z[around], shape[around], near=at, spread=spread, weight=0.004, soft=1.0)
-        least = taut[np.abs(z - at) < 0.5 * spread].min()
-        if min(taut[z < at].max(), taut[z > at].max()) > WAISTED * least:
+        least = taut[np.abs(z - at) < 0.5 * spread].min(initial=np.inf)
+        if min(most(taut[z < at]), most(taut[z > at])) > WAISTED * least:
             return at, 0.85
     findings.append(
         Finding(
@@ -138,7 +136,9 @@ def _girdle(fig: Figure, name: str, level: float, sure: float) -> dict[str, Mark
 
 
 def _flank(fig: Figure, side: str, level: float, sure: float) -> Mark:
-    """The point of the trunk farthest to one side at a level."""
+    """The point of the trunk farthest to one side at a level; NaN where the body has no such level."""
+    if not 0.0 <= level <= fig.parts.top:
+        return np.full(3, np.nan), sure
     k = np.array([int(np.argmin(np.abs(fig.levels - level)))])
     point = fig.side(k, np.array([SIDES[side], 0.0, 0.0]))[0]
     return np.array([point[0], point[1], level]), sure
@@ -146,7 +146,8 @@ def _flank(fig: Figure, side: str, level: float, sure: float) -> Mark:
 
 def _hips(fig: Figure) -> dict[str, Mark]:
     """Hip (widest, trochanter level), seat, groin and gluteal fold of each side, and seat level in the middle."""
-    span, crotch = _span(fig), fig.crotch
+    span = _span(fig)
+    crotch = fig.crotch if fig.crotch is not None else np.array([_middle(fig), 0.0, fig.crotch_z])
     levels = fig.window(crotch[2] - 0.30 * span, crotch[2] + 0.45 * span)
     z = fig.levels[levels]
     marks: dict[str, Mark] = {}
@@ -157,7 +158,7 @@ def _hips(fig: Figure) -> dict[str, Mark]:
         at, _ = pick(
             z[near], wide, near=crotch[2] + TROCHANTER * span, spread=0.10 * span, weight=0.005
         )
-        marks[f"hip_{side}"] = (_at(outward, z, at), 0.8)
+        marks[f"hip_{side}"] = (on_profile(outward, z, at), 0.8)
         half = 0.5 * float(abs(marks[f"hip_{side}"][0][0] - crotch[0]))
         low, high = sorted((crotch[0], crotch[0] + sign * 2.2 * half))
         rear = fig.side(levels, BACK, low, high)
@@ -172,7 +173,7 @@ def _seat(fig: Figure, rear: Array, z: Array) -> Mark:
     near = (z > fig.crotch_z - 0.05 * span) & (z < fig.crotch_z + 0.38 * span)
     back = rear[near, 1] / fig.stature
     at, _ = pick(z[near], back, near=fig.crotch_z + SEAT * span, spread=0.12 * span, weight=0.002)
-    return _at(rear, z, at), 0.85
+    return on_profile(rear, z, at), 0.85
 
 
 def _thigh_root(fig: Figure, side: str, x: float, seat: Array) -> dict[str, Mark]:
@@ -185,17 +186,17 @@ def _thigh_root(fig: Figure, side: str, x: float, seat: Array) -> dict[str, Mark
     cut = sagittal(fig, x)
     z = np.arange(crotch - 0.35 * span, crotch + 0.30 * span, STEP)
     front, back = edges(cut.start, cut.end, z, along=2, across=1)
-    groin = _at(front, z, crotch + TROCHANTER * span)
+    groin = on_profile(front, z, crotch + TROCHANTER * span)
     upper = back[np.argmin(np.abs(z - seat[2]))]
     lower = back[np.argmin(np.abs(z - (crotch - 0.26 * span)))]
-    bow = -hollow(back[:, 1:], lower[1:], upper[1:])
+    bulge = -hollow(back[:, 1:], lower[1:], upper[1:])
     inside = (z > crotch - 0.22 * span) & (z < crotch + 0.02 * span)
     at, lead = pick(
         z[inside],
-        -bow[inside] / fig.stature,
+        -bulge[inside] / fig.stature,
         near=crotch + FOLD * span,
         spread=0.05 * span,
         weight=0.0015,
     )
     sure = 0.5 + 0.4 * float(np.clip(lead / 0.004 + 0.3, 0, 1))
-    return {f"groin_{side}": (groin, 0.6), f"gluteal_{side}": (_at(back, z, at), sure)}
+    return {f"groin_{side}": (groin, 0.6), f"gluteal_{side}": (on_profile(back, z, at), sure)}

@@ -46,7 +46,7 @@ def crotch_above(vertices: Array, faces: Ints, parts: Parts, crotch: Array) -> A
     k = min(int(thin[-1]) + 1, len(z) - 1) if len(thin) else 0
     if z[k] - crotch[2] < CROTCH_WEB * parts.top:
         return None
-    return front[k]
+    return front[k] if np.isfinite(front[k]).all() else None
 
 
 def axilla_above(parts: Parts, axilla: Array, sign: float, middle: float) -> Array | None:

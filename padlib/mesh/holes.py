@@ -20,6 +20,9 @@ from padlib.mesh.repair import (
 )
 from padlib.mesh.surface import Faces, Surface, Vertices
 
+KEPT, FILLED, CUT = 0, 1, 2  # what a vertex of a closed surface is
+CUT_FLAT = 0.06  # a cut rim's spread across its plane, in parts of its length's spread
+CUT_STEEP = 0.6  # sine of the angle at which the surface comes out of a cut
 GROWTH = 1.3  # each ring of a filling may have triangles this much larger than the one outside it
 
 
@@ -52,18 +55,22 @@ def trim_rim(faces: Faces, *, rounds: int = 3) -> Faces:
     return faces
 
 
-def fill_holes(surface: Surface, *, edge: float) -> tuple[Surface, NDArray[np.bool_]]:
+def fill_holes(
+    surface: Surface, *, edge: float, cut: float = np.inf
+) -> tuple[Surface, NDArray[np.int8]]:
     """Close every boundary loop with a smooth patch whose triangles grow to about `edge`.
 
     Each rim is laid on a circle by its own lengths, the disk inside it is triangulated (Delaunay),
     laid into the hole as a membrane and then bent so that it goes on where the surface around left
     off (thin plate: the Laplacian of the Laplacian is zero; M. Botsch and L. Kobbelt, "An intuitive
     framework for real-time freeform modeling", SIGGRAPH 2004).
-    Returns the closed surface and which vertices (n,) are new.
+    A rim wider than `cut` that lies in a plane, with the surface running square to it, is where a
+    part of the body ends: its disk stays flat.
+    Returns the closed surface and for each vertex (n,) KEPT, FILLED or CUT.
     """
     vertices, faces = surface.vertices, surface.faces
     count = len(vertices)
-    new_points, new_faces = [], []
+    new_points, new_faces, kind = [], [], [np.full(count, KEPT, dtype=np.int8)]
     total = count
     for loop in rims(faces):
         inner, patch = _disk(vertices[loop], edge)
@@ -71,14 +78,35 @@ def fill_holes(surface: Surface, *, edge: float) -> tuple[Surface, NDArray[np.bo
         new_points.append(inner)
         new_faces.append(number[patch])
         total += len(inner)
+        flat = np.isfinite(cut) and _is_cut(vertices, faces, loop, cut)
+        kind.append(np.full(len(inner), CUT if flat else FILLED, dtype=np.int8))
+    made = np.concatenate(kind)
     if not new_faces:
-        return surface, np.zeros(count, dtype=bool)
+        return surface, made
     points = np.concatenate([vertices, *new_points])
     closed = np.concatenate([faces, *new_faces])
-    new = np.arange(total) >= count
-    if new.any():
-        points = _bent(points, closed, new)
-    return Surface(points, closed), new
+    if (made == FILLED).any():
+        points = _bent(points, closed, made == FILLED)
+    return Surface(points, closed), made
+
+
+def _is_cut(vertices: Vertices, faces: Faces, loop: NDArray[np.int64], least: float) -> bool:
+    """Whether a rim is wide, lies in a plane, and the surface runs square to that plane."""
+    rim = vertices[loop]
+    if np.ptp(rim, axis=0).max() < least:
+        return False
+    away = rim - rim.mean(axis=0)
+    _, spread, axes = np.linalg.svd(away, full_matrices=False)
+    if spread[2] > CUT_FLAT * spread[0]:
+        return False
+    on_rim = np.zeros(len(vertices), dtype=bool)
+    on_rim[loop] = True
+    near = faces[on_rim[faces].sum(axis=1) == 2]
+    inner = vertices[near[~on_rim[near]]]
+    outer = (vertices[near] * on_rim[near][:, :, None]).sum(axis=1) / 2.0
+    way = inner - outer
+    rise = np.abs(way @ axes[2]) / np.maximum(np.linalg.norm(way, axis=1), 1e-12)
+    return bool(len(rise) and np.median(rise) > CUT_STEEP)
 
 
 def bridge_pieces(surface: Surface, *, edge: float, reach: float) -> Surface:

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from padlib.errors import MeshError
 from padlib.findings import Finding, Grade
 from padlib.mesh.grid import wrap
-from padlib.mesh.holes import bridge_pieces, fill_holes, rims, trim_rim
+from padlib.mesh.holes import CUT, KEPT, bridge_pieces, fill_holes, rims, trim_rim
 from padlib.mesh.noise import scanner_noise, smooth
 from padlib.mesh.repair import (
     Findings,
@@ -23,7 +23,8 @@ from padlib.mesh.repair import (
 )
 from padlib.mesh.surface import Surface, Vertices
 
-KEPT, FILLED, SMOOTHED, WRAPPED, HANDLES, FLOORED, BRIDGED = 110, 111, 112, 113, 114, 115, 116
+CLOSED, FILLED, SMOOTHED, WRAPPED, HANDLES, FLOORED, BRIDGED = 110, 111, 112, 113, 114, 115, 116
+SEVERED = 117
 TOO_LITTLE = (
     "the mesh has too little surface to tell inside from outside; scan again with fewer and smaller"
     " holes."
@@ -31,18 +32,20 @@ TOO_LITTLE = (
 LEAST_NOISE_MM = 0.15  # below this the scan is left as smooth as it came
 KEEP_PART = 1.0 / 65.0  # waves longer than this part of the stature (26 mm) outlive the smoothing
 FILL_EDGE = 1.0 / 210.0  # largest triangle edge in a filling, in parts of the stature (8 mm)
+CUT_PART = 0.1  # a flat rim wider than this part of the stature (170 mm) is a cut, not a hole
 BRIDGE_REACH = 0.09  # widest gap that a tube may cross, in parts of the stature (150 mm)
 WRAP_STEP = 1.0 / 340.0  # grid step when pieces must be wrapped, in parts of the stature (5 mm)
 
 
 def make_solid(
     surface: Surface, *, size: float, floor: float | None = None
-) -> tuple[Surface, Findings]:
+) -> tuple[Surface, NDArray[np.int8], Findings]:
     """One closed, manifold, outward surface from a repaired and oriented one, in mm.
 
     A closed surface of one piece keeps its triangles; only scanner noise, where there is any, is
     smoothed. Holes are filled on the mesh itself; nothing that is scanned is replaced. Only pieces
     that do not hang together are wrapped anew on a grid.
+    With it comes what each vertex is (`holes.KEPT`, `FILLED`, `CUT`).
     size: the figure's height, by which triangles of fillings are scaled; floor: no filling goes
     below this z. Raises MeshError when no closed surface comes out.
     """
@@ -57,15 +60,19 @@ def make_solid(
     if components(closed.faces).max(initial=0) > 0:
         closed, told = _joined(closed, size)
         found += told
+    made = None
     if components(closed.faces).max(initial=0) > 0:
         closed, told = _wrapped(smoothed, size)
     elif len(boundary_edges(closed.faces)):
-        closed, told = _filled(closed, size, floor)
+        closed, made, told = _filled(closed, size, floor)
     else:
         told = _kept(len(found) > 0)
     if not is_closed_manifold(closed.faces):
         closed, told = _wrapped(smoothed, size)
-    return closed, found + told + _handles(closed)
+        made = None
+    if made is None:
+        made = np.full(len(closed.vertices), KEPT, dtype=np.int8)
+    return closed, made, found + told + _handles(closed)
 
 
 def _joined(surface: Surface, size: float) -> tuple[Surface, Findings]:
@@ -89,7 +96,7 @@ def _cleaned(surface: Surface) -> Surface:
 def _kept(smoothed: bool) -> Findings:
     """The finding for a surface that was closed already."""
     words = "the mesh was closed already and keeps its shape"
-    return () if smoothed else (Finding(KEPT, words),)
+    return () if smoothed else (Finding(CLOSED, words),)
 
 
 def _without_noise(surface: Surface, size: float) -> tuple[Surface, Findings]:
@@ -102,17 +109,22 @@ def _without_noise(surface: Surface, size: float) -> tuple[Surface, Findings]:
     return calm, (Finding(SMOOTHED, words, grade=Grade.REPAIR),)
 
 
-def _filled(surface: Surface, size: float, floor: float | None) -> tuple[Surface, Findings]:
+def _filled(
+    surface: Surface, size: float, floor: float | None
+) -> tuple[Surface, NDArray[np.int8], Findings]:
     """Holes filled on the mesh, with a finding that tells where the large ones were."""
     loops = rims(surface.faces)
-    closed, new = fill_holes(surface, edge=size * FILL_EDGE)
+    closed, made = fill_holes(surface, edge=size * FILL_EDGE, cut=size * CUT_PART)
     found = _told_holes(surface.vertices, loops, size)
-    if floor is not None and (low := new & (closed.vertices[:, 2] < floor)).any():
+    if (made == CUT).any():
+        words = "a part of the body is cut off or missing; the cut was closed flat"
+        found += (Finding(SEVERED, words, grade=Grade.WARNING),)
+    if floor is not None and (low := (made != KEPT) & (closed.vertices[:, 2] < floor)).any():
         vertices = np.array(closed.vertices)
         vertices[low, 2] = floor
         closed = Surface(vertices, closed.faces)
         found += (Finding(FLOORED, "a filling at the soles was kept flat on the floor"),)
-    return closed, found
+    return closed, made, found
 
 
 def _told_holes(vertices: Vertices, loops: list[NDArray[np.int64]], size: float) -> Findings:

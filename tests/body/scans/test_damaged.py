@@ -1,0 +1,76 @@
+"""Scans of parts of people, damaged and worn-over ones: told and left out, never a traceback, never made up."""
+
+from __future__ import annotations
+
+import importlib.util
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from padlib.body import measure, with_landmarks
+from padlib.body.scan import body_from_surface
+from padlib.errors import PadlibError
+from padlib.mesh.surface import Surface
+
+spec = importlib.util.spec_from_file_location("damage", Path(__file__).parent / "damage.py")
+damage = importlib.util.module_from_spec(spec)
+spec.loader.exec_module(damage)
+
+PLAIN = ("front half", "left half", "upper half", "dress form", "one leg")  # the others are slow
+EDGE = 25.0  # mm, for speed
+
+
+def _measured(vertices, faces):
+    """Body with landmarks, and measurements, of a mesh as a file holds it."""
+    body = with_landmarks(body_from_surface(Surface(vertices, faces), edge_length=EDGE).body)
+    return body, measure(body)
+
+
+def _body_or_sentence(vertices, faces):
+    """A body measured with finite, positive numbers, or one sentence."""
+    sentence, values = "none.", np.ones(1)
+    try:
+        _, told = _measured(vertices, faces)
+        values = np.array(list(told.values.values()))
+    except PadlibError as failure:
+        sentence = str(failure)
+    assert sentence.endswith(".")
+    assert "\n" not in sentence
+    assert np.all(np.isfinite(values))
+    assert np.all(values > 0)
+
+
+@pytest.mark.parametrize(
+    "name",
+    [pytest.param(name, marks=() if name in PLAIN else pytest.mark.slow) for name in damage.PARTS],
+)
+def test_a_part_of_a_body_gives_a_body_or_a_sentence(base, name):
+    """Halves, forms and stumps of a human shape never end in a traceback."""
+    _body_or_sentence(*damage.part(*base, name))
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", range(300))
+def test_any_cut_of_a_body_gives_a_body_or_a_sentence(base, seed):
+    """What one to three planes leave of a body, turned anyhow, never ends in a traceback."""
+    _body_or_sentence(*damage.cut_at_random(*base, np.random.default_rng(seed)))
+
+
+def test_without_feet_nothing_is_said_over_the_floor(base):
+    """No heights where the soles are missing; girths above stay within 5 mm."""
+    whole = _measured(*base)[1].values
+    body, told = _measured(*damage.part(*base, "no feet"))
+    assert 240 in [f.number for f in body.findings]
+    assert not {"stature", "crotch_height", "knee_height", "ankle_girth"} & set(told.values)
+    for name in ("waist_girth", "hip_girth", "thigh_girth", "calf_girth", "neck_girth"):
+        assert told.values[name] == pytest.approx(whole[name], abs=5.0), name
+
+
+def test_the_lower_half_alone_is_measured(base):
+    """Legs and hips without an upper body: their girths and heights to 5 mm, nothing of the rest."""
+    whole = _measured(*base)[1].values
+    _, told = _measured(*damage.part(*base, "lower half"))
+    assert not {"stature", "waist_girth", "bust_girth", "neck_girth"} & set(told.values)
+    for name in ("hip_girth", "thigh_girth", "knee_girth", "ankle_girth", "crotch_height"):
+        assert told.values[name] == pytest.approx(whole[name], abs=5.0), name
