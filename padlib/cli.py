@@ -32,6 +32,7 @@ from padlib.output.tapes import UNITS as TAPE_UNITS
 from padlib.output.tapes import shown, tape_picture
 from padlib.output.whole import write_whole
 from padlib.padding.told import pads_text
+from padlib.pattern.parts import parts_text
 from padlib.progress import bar
 from padlib.suit.build import build
 from padlib.suit.demo import demo_suit
@@ -62,6 +63,7 @@ def parser() -> argparse.ArgumentParser:
     _flatten(commands)
     _cloths(commands)
     _pads(commands)
+    _parts(commands)
     _workshop(commands)
     return top
 
@@ -272,6 +274,13 @@ def _cloths(commands: argparse._SubParsersAction) -> None:
 def _pads(commands: argparse._SubParsersAction) -> None:
     words = "the kinds of pad, what their numbers mean, and why they have limits"
     _add(commands, "pads", words, _run_pads)
+
+
+def _parts(commands: argparse._SubParsersAction) -> None:
+    words = (
+        "the kinds of part that no flattening gives: strips, gussets, guards, pockets and others"
+    )
+    _add(commands, "parts", words, _run_parts)
 
 
 def _workshop(commands: argparse._SubParsersAction) -> None:
@@ -495,6 +504,11 @@ def _run_cloths(a: argparse.Namespace) -> int:
 
 def _run_pads(a: argparse.Namespace) -> int:
     print(pads_text(), end="")
+    return 0
+
+
+def _run_parts(a: argparse.Namespace) -> int:
+    print(parts_text(), end="")
     return 0
 
 

@@ -9,7 +9,7 @@ import shapely
 
 from padlib.output.drawing import CUT, FRAME, Drawing, Fill, Line, Mark, Part, Stroke, Words, box
 from padlib.output.paper import Grid, Margins, Page, Paper, foot, page_name, shortened
-from padlib.output.sheet import INCH, NOTES, legend_part
+from padlib.output.sheet import INCH, NOTES, legend_part, rare_styles
 from padlib.pattern.lettering import LEADING, width_mm
 
 SMALLEST_CELL_MM = 10.0  # a page map with smaller pages gets a page of its own
@@ -43,7 +43,7 @@ def cover_pages(
         y -= LEADING * 2.6
         marks.append(Words(shortened(line, 2.6, right - left), np.array([left, y]), 2.6))
     marks += _squares(left, y - 106.0)
-    legend = legend_part()
+    legend = legend_part(rare_styles(m for part in drawing.parts for m in part.marks))
     wide = right - left - 106.0
     marks += _shrunk(legend, left + 106.0, y - 6.0, wide)
     tall = float(np.ptp(legend.outline[:, 1])) * min(

@@ -16,9 +16,10 @@ from numpy.typing import NDArray
 from padlib.findings import Finding
 from padlib.pattern.label import NOTCH_TEXT_MM, lines_of, notch_text_at
 from padlib.pattern.lettering import DESCENT, width_mm
-from padlib.pattern.piece import Notch, Piece
+from padlib.pattern.piece import Inner, Notch, Piece
 
 Line = NDArray[np.float64]  # (k, 2) mm
+INNER_TEXT_MM = 2.2  # capitals of the words of inner lines
 
 
 @dataclass(frozen=True)
@@ -36,9 +37,13 @@ SEW = Style("sew", "sew here", 0.3, (4.0, 2.0))
 DART = Style("dart", "dart: sew its two legs together", 0.45, (9.0, 1.6, 1.2, 1.6))
 NOTCH = Style("notch", "notch: meets its twin of the same name", 0.9)
 PILE = Style("pile", "pile runs this way, down the wearer", 0.5)
+FOLD = Style("fold", "fold here", 0.35, (12.0, 1.6, 1.2, 1.6, 1.2, 1.6))
+TRIM = Style("trim", "trim the pile short up to here", 0.6, (1.2, 3.4))
+PLACE = Style("place", "a part is sewn on here", 0.18)
 FRAME = Style("frame", "frame", 0.25)
 GUIDE = Style("guide", "page joins", 0.2, (0.6, 1.4))
-STYLES = (CUT, SEW, DART, NOTCH, PILE, FRAME, GUIDE)
+STYLES = (CUT, SEW, DART, FOLD, TRIM, PLACE, NOTCH, PILE, FRAME, GUIDE)
+INNER = {"fold": FOLD, "trim": TRIM, "place": PLACE, "cutout": CUT}  # by a line's purpose
 
 
 @dataclass(frozen=True, eq=False)
@@ -147,6 +152,10 @@ def piece_part(piece: Piece) -> Part:
         marks.append(Stroke(SEW, piece.sew_line, closed=True))
     for dart in piece.darts:
         marks += _dart(dart)
+    for line in piece.inner:
+        marks.append(Stroke(INNER[line.purpose], line.points, line.closed))
+        if line.words:
+            marks.append(_beside(line))
     named: list[Notch] = []
     for notch in piece.notches:
         marks += notch_strokes(notch)
@@ -166,18 +175,55 @@ def piece_part(piece: Piece) -> Part:
     return Part(f"{piece.number} {piece.name}", "piece", tuple(marks), piece.cut_line)
 
 
+def _beside(line: Inner) -> Words:
+    """The words of an inner line: above its lowest point, inside where it is closed, else beside it."""
+    points = line.points
+    if line.closed or len(points) > 8:
+        low = points[int(np.argmin(points[:, 1]))]
+        return Words(line.words, low + [0.0, 2.0], INNER_TEXT_MM, anchor="middle")
+    middle = 0.5 * (points[len(points) // 2 - 1] + points[len(points) // 2])
+    way = points[-1] - points[0]
+    angle = (float(np.degrees(np.arctan2(way[1], way[0]))) + 90.0) % 180.0 - 90.0
+    up = np.array([-np.sin(np.radians(angle)), np.cos(np.radians(angle))])
+    return Words(line.words, middle + 1.2 * up, INNER_TEXT_MM, angle, "middle")
+
+
 def notch_depth(notch: Notch) -> float:
     """How deep a notch is drawn, mm: half the allowance, 3 to 5 mm (common practice, VALUES 4.6)."""
     return min(5.0, max(3.0, 0.5 * notch.allowance_mm), 0.6 * notch.allowance_mm)
 
 
 def notch_lines(notch: Notch) -> list[Line]:
-    """The marks of a notch, each (2, 2) from the cut line inwards; two of them stand 5 mm apart."""
+    """The marks of a notch, each (k, 2) from the cut line inwards; two of them stand 5 mm apart.
+
+    slit: a line; v: two sides of a wedge; t: a line with a bar at its inner end; castle: three sides of
+    a box; check: one slanting side and one straight; u: a bow.
+    """
     along = np.array([-notch.outward[1], notch.outward[0]])
     outer = notch.at + notch.outward * notch.allowance_mm
-    inner = outer - notch.outward * notch_depth(notch)
+    deep = notch_depth(notch)
+    half = min(0.5 * deep, 1.8)
     aside = 5.0 * (np.arange(notch.count) - 0.5 * (notch.count - 1))
-    return [np.array([outer + a * along, inner + a * along]) for a in aside]
+    bow = np.radians(np.linspace(180.0, 0.0, 9))
+    shapes = {
+        "slit": [[(0.0, 0.0), (0.0, deep)]],
+        "v": [[(-half, 0.0), (0.0, deep), (half, 0.0)]],
+        "t": [[(0.0, 0.0), (0.0, deep)], [(-half, deep), (half, deep)]],
+        "castle": [[(-half, 0.0), (-half, deep), (half, deep), (half, 0.0)]],
+        "check": [[(0.0, 0.0), (0.0, deep), (half, 0.0)]],
+        "u": [
+            [
+                (-half, 0.0),
+                *((half * np.cos(t), deep - half + half * np.sin(t)) for t in bow),
+                (half, 0.0),
+            ]
+        ],
+    }[notch.style]
+    return [
+        np.array([outer + (a + x) * along - y * notch.outward for x, y in shape])
+        for a in aside
+        for shape in shapes
+    ]
 
 
 def notch_strokes(notch: Notch) -> list[Mark]:

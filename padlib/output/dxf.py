@@ -32,10 +32,16 @@ LAYERS = {
     "4": "notches",
     "7": "grain line",
     "8": "internal lines",
+    "11": "internal cutouts",
     "13": "drill holes",
     "14": "sew lines",
     "15": "annotation text",
+    "80": "T notches",
+    "81": "castle notches",
+    "82": "check notches",
+    "83": "U notches",
 }
+NOTCH_LAYERS = {"slit": "4", "v": "4", "t": "80", "castle": "81", "check": "82", "u": "83"}
 DASHES = {"8": ("DART", [12.0, 9.0, -1.2, 0.0, -1.8]), "14": ("SEW", [6.0, 4.0, -2.0])}
 RELEASE = "R2010"  # text in UTF-8, so that every name survives
 MILLIMETRES = 4  # value of $INSUNITS
@@ -111,8 +117,12 @@ def _draw_piece(block: BlockLayout, piece: Piece, title: str) -> None:
         for point in line[corners(line)[1]]:
             block.add_point(tuple(point), dxfattribs={"layer": "2"})
     for notch in piece.notches:
-        for a, b in notch_lines(notch):
-            block.add_line(tuple(a), tuple(b), dxfattribs={"layer": "4"})
+        for line in notch_lines(notch):
+            layer = NOTCH_LAYERS[notch.style]
+            if len(line) == 2:
+                block.add_line(tuple(line[0]), tuple(line[1]), dxfattribs={"layer": layer})
+            else:
+                block.add_lwpolyline(line.tolist(), dxfattribs={"layer": layer})
         _add_text(block, notch.pair, notch.at - 4.0 * notch.outward, 2.3, middle=True)
     block.add_line(tuple(piece.pile[0]), tuple(piece.pile[1]), dxfattribs={"layer": "7"})
     for barb in _barbs(piece.pile):
@@ -121,11 +131,22 @@ def _draw_piece(block: BlockLayout, piece: Piece, title: str) -> None:
         block.add_lwpolyline(dart.tolist(), dxfattribs={"layer": "8"})
         apex = dart[int(np.argmax(np.hypot(*(dart - 0.5 * (dart[0] + dart[-1])).T)))]
         block.add_circle(tuple(apex), 1.6, dxfattribs={"layer": "13"})
+    for line in piece.inner:  # layer 11 is cut, layer 8 is not
+        layer = "11" if line.purpose == "cutout" else "8"
+        points = line.points[:-1] if line.closed and _shut(line.points) else line.points
+        block.add_lwpolyline(points.tolist(), close=line.closed, dxfattribs={"layer": layer})
+        words = line.words or line.purpose
+        _add_text(block, words, points[int(np.argmin(points[:, 1]))] + [0.0, 2.0], 2.2, middle=True)
     for label in piece.edge_labels:
         _add_text(block, label.text, label.at, label.height_mm, angle=label.angle_deg, middle=True)
     for words, at, height in lines_of(piece.labels, piece.label_at, piece.label_mm):
         _add_text(block, words, at, height)
     _add_keys(block, piece, title)
+
+
+def _shut(points: Line) -> bool:
+    """Whether a line ends where it begins."""
+    return bool(np.hypot(*(points[0] - points[-1])) < 1e-9)
 
 
 def _add_keys(block: BlockLayout, piece: Piece, title: str) -> None:

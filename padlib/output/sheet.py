@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Iterable, Sequence
 
 import numpy as np
 import shapely
@@ -13,10 +13,13 @@ from padlib.findings import Finding, Grade
 from padlib.output.drawing import (
     CUT,
     DART,
+    FOLD,
     FRAME,
     NOTCH,
     PILE,
+    PLACE,
     SEW,
+    TRIM,
     Drawing,
     Line,
     Mark,
@@ -60,10 +63,11 @@ def pattern_sheet(
     gap_mm: between cut lines; inch: whether a 4 inch square is drawn beside the 100 mm one;
     notes: lines under the title. A piece wider than the sheet widens it (finding 902).
     """
-    extras = [title_part(title, notes), legend_part(), square_part(100.0, "100 mm")]
+    parts = [piece_part(piece) for piece in pieces]
+    legend = legend_part(rare_styles(m for part in parts for m in part.marks))
+    extras = [title_part(title, notes), legend, square_part(100.0, "100 mm")]
     if inch:
         extras.append(square_part(4 * INCH, "4 inch"))
-    parts = [piece_part(piece) for piece in pieces]
     order = sorted(range(len(parts)), key=lambda i: (-np.ptp(parts[i].outline[:, 1]), i))
     widest = max(float(np.ptp(p.outline[:, 0])) for p in [*parts, *extras])
     findings = ()
@@ -120,8 +124,14 @@ def title_part(title: str, notes: Sequence[str] = ()) -> Part:
     return _framed("title", marks)
 
 
-def legend_part() -> Part:
-    """The kinds of line with a sample of each."""
+def rare_styles(marks: Iterable[Mark]) -> set[str]:
+    """Names of the kinds of line among marks that not every pattern has."""
+    rare = {FOLD.name, TRIM.name, PLACE.name}
+    return {m.style.name for m in marks if not isinstance(m, Words)} & rare
+
+
+def legend_part(rare: Collection[str] = ()) -> Part:
+    """The kinds of line with a sample of each; rare: names of those that are told only where they are."""
     marks: list[Mark] = [Words("Lines", np.array([0.0, 0.0]), 4.5)]
     rows = (
         (CUT, ("cut here",)),
@@ -135,10 +145,15 @@ def legend_part() -> Part:
                 "one mark for front, two for back",
             ),
         ),
+        (FOLD, ("fold here",)),
+        (TRIM, ("trim the pile short up to here",)),
+        (PLACE, ("something is sewn on here",)),
         (PILE, ("the pile lies this way: down the wearer",)),
     )
     y = -9.0
     for style, words in rows:
+        if style in (FOLD, TRIM, PLACE) and style.name not in rare:
+            continue
         marks += _sample(style, y + 1.3)
         for line in words:
             marks.append(Words(line, np.array([30.0, y]), 2.6))

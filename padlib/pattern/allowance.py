@@ -37,14 +37,16 @@ def cut_line(
     corner: NDArray[np.bool_] | None = None,
     hems: Sequence[tuple[int, int]] = (),
     caps: Sequence[Line] = (),
-    mitre_limit: float = MITRE_LIMIT,
+    mitre_limit: NDArray[np.float64] | float = MITRE_LIMIT,
 ) -> Line:
     """The cut line (k, 2) around a closed sew line.
 
     ring (n, 2) mm, counter-clockwise, first point not repeated; widths (n,) mm: allowance beyond the
     segment from each point to the next; corner (n,): points that are treated as corners, the others
     are rounded; hems: segments (start, stop) whose ends are shaped to be folded up; caps: polygons
-    that the piece must also contain. Raises InputError where the sew line crosses itself.
+    that the piece must also contain; mitre_limit: longest mitre at each point (n,), in allowances, 1
+    squares every corner off. An allowance of 0 is a fold or a raw edge. Raises InputError where the sew
+    line crosses itself.
     """
     ring = np.asarray(ring, dtype=np.float64)
     widths = np.broadcast_to(np.asarray(widths, dtype=np.float64), len(ring))
@@ -57,7 +59,8 @@ def cut_line(
     apart = widths != np.roll(widths, 1)
     hem_ends = {i % len(ring) for hem in hems for i in hem}
     treated = [i for i in np.flatnonzero(corner | apart) if i not in hem_ends]
-    kites = [_kite(ring, widths, int(i), mitre_limit) for i in treated]
+    limits = np.broadcast_to(np.asarray(mitre_limit, dtype=np.float64), len(ring))
+    kites = [_kite(ring, widths, int(i), float(limits[i])) for i in treated]
     whole = shapely.union_all([inside, *strips, *[k for k in kites if k], *map(Polygon, caps)])
     if whole.geom_type != "Polygon":
         whole = max(shapely.get_parts(whole), key=lambda part: part.area)
@@ -142,6 +145,8 @@ def _kite(ring: Line, widths: NDArray[np.float64], i: int, limit: float) -> Poly
     if sine <= 0:
         return None
     a, b = float(widths[i - 1]), float(widths[i])
+    if max(a, b) == 0.0:
+        return None
     out_a, out_b = np.array([come[1], -come[0]]), np.array([go[1], -go[0]])
     point = ring[i]
     if come @ go > STRAIGHT:  # only the gap between two flat ends is to be filled
@@ -201,6 +206,8 @@ def _strips(
 
 def _strip(points: Line, width: float) -> BaseGeometry:
     """The outer side of a line to a distance: a box on each segment, a fan at each outward bend."""
+    if width == 0.0:
+        return Polygon()
     way = np.diff(points, axis=0)
     way /= np.maximum(np.hypot(*way.T), 1e-12)[:, None]
     normal = np.column_stack([way[:, 1], -way[:, 0]])
@@ -249,7 +256,7 @@ def _with_hem_end(
     foot, cotangent = -beside / np.sin(phi), 1.0 / np.tan(phi)
     end = foot + width * cotangent
     tiny = 0.2 * OVERLAP_MM
-    if end <= 0.0:
+    if end <= 1e-6:  # square, but for rounding
         wedge = _solid([place(foot, 0), place(tiny, -tiny), place(tiny, width), place(end, width)])
         parts = [strip, wedge]
     else:

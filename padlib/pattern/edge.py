@@ -8,7 +8,7 @@ in ring positions, which may run past the end of the ring and then wrap.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from padlib.errors import InputError
 from padlib.flatten.flat import Flat
 from padlib.pattern.piece import Line
+from padlib.pattern.purpose import EdgeRule, treated
 from padlib.seams.panels import Edge, Panel
 
 CORNER_DEG = (
@@ -30,7 +31,8 @@ REACH_MM = 3.0  # how far along the ring the turn is measured, so that fine zigz
 class Run:
     """A stretch of the ring that belongs to one seam: ring positions start to stop, both included.
 
-    partner: name of the panel that it is sewn to, or None; allowance_mm beyond it.
+    partner: name of the panel that it is sewn to, or None; allowance_mm beyond it; purpose, corner and
+    notch as `padlib.pattern.purpose` has them.
     """
 
     seam: str
@@ -39,6 +41,9 @@ class Run:
     start: int
     stop: int
     allowance_mm: float
+    purpose: str = "sewn"
+    corner: str = "mitred"
+    notch: str = "slit"
 
 
 @dataclass(frozen=True, eq=False)
@@ -87,21 +92,25 @@ def rim(
     allowances: Mapping[str, float],
     opening_mm: float,
     fold_mm: float,
+    rules: Sequence[EdgeRule] = (),
 ) -> Rim:
     """The rim of a flat: runs, wedges and corners.
 
     allowances: seam name to mm where it differs; opening_mm: allowance of openings; darts with a
-    mouth of at most fold_mm are folded, wider ones cut out. Raises InputError where the edges of
-    the panel do not follow one another around it.
+    mouth of at most fold_mm are folded, wider ones cut out; rules: what the maker says of edges. Raises
+    InputError where the edges of the panel do not follow one another around it.
     """
     panel = flat.panel
     ring, parts, found = _ring(flat)
     runs = []
     for edge, start, stop in parts:
-        usual = opening_mm if edge.kind == "opening" else allowance_mm
         partner = edge.partner[0] if edge.partner else None
-        mm = float(allowances.get(edge.seam, usual))
-        runs.append(Run(edge.seam, edge.kind, partner, start, stop, mm))
+        got = treated(
+            edge.seam, edge.kind, panel.name, rules, allowance_mm=allowance_mm, hem_mm=opening_mm
+        )
+        mm = float(allowances.get(edge.seam, got.allowance_mm))
+        own = (got.purpose, got.corner, got.notch)
+        runs.append(Run(edge.seam, edge.kind, partner, start, stop, mm, *own))
     points = flat.positions[ring]
     wedges = tuple(_wedge(points, *places, fold_mm) for places in found)
     bare = Rim(panel, points, panel.surface.vertices[ring], tuple(runs), wedges, *_no_turns(points))

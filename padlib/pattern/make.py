@@ -13,8 +13,9 @@ from shapely.geometry.base import BaseGeometry
 from padlib.errors import InputError
 from padlib.findings import Finding, Grade
 from padlib.flatten.flat import Flat
-from padlib.pattern.allowance import cut_line, dart_cap
+from padlib.pattern.allowance import MITRE_LIMIT, cut_line, dart_cap
 from padlib.pattern.edge import Rim, Run, Wedge, rim
+from padlib.pattern.finish import drawn_on, part_numbers, part_pieces
 from padlib.pattern.label import edge_label, notch_room, place_block
 from padlib.pattern.lettering import clean
 from padlib.pattern.notch import (
@@ -29,11 +30,16 @@ from padlib.pattern.notch import (
     marks_of,
     mouth_at,
     notches_on,
+    off_chain,
     place_at,
     stops,
 )
-from padlib.pattern.piece import EdgeLabel, Line, Notch, Piece
+from padlib.pattern.parts.part import Made
+from padlib.pattern.piece import EdgeLabel, Inner, Line, Notch, Piece
+from padlib.pattern.purpose import PURPOSES, EdgeRule, check_rules
 
+LIMITS = {"mitred": MITRE_LIMIT, "folded": MITRE_LIMIT, "squared": 1.0}  # longest mitre, allowances
+MARK_MM = 1.0  # a mark of a part lies on every chain that comes so near
 SAME_SEAM_MM = 3.0  # chains whose ends agree so closely after folding left onto right are one seam
 
 
@@ -49,6 +55,8 @@ class _Draft:
     panels: tuple[str, ...]
     notches: list[Notch] = field(default_factory=list)
     letters: dict[tuple[str, int], str] = field(default_factory=dict)
+    joins: dict[str, str] = field(default_factory=dict)
+    inner: tuple[Inner, ...] = ()
     findings: list[Finding] = field(default_factory=list)
 
 
@@ -61,6 +69,8 @@ def make_pieces(
     opening_mm: float | None = None,
     notch_spacing_mm: float = 180.0,
     fold_mm: float | None = None,
+    parts: Sequence[Made] = (),
+    rules: Sequence[EdgeRule] = (),
 ) -> tuple[Piece, ...]:
     """Pieces to print: allowance, notches, labels, darts and pile arrow around each flat.
 
@@ -70,33 +80,61 @@ def make_pieces(
     allowances: seam name to mm where it differs; opening_mm: beyond openings (hems), as allowance_mm
     if None; notch_spacing_mm: about how far apart notches stand (150 to 250 mm is common practice);
     fold_mm: darts whose mouth is at most this wide stay in the piece to be folded, wider ones are cut
-    out (3 allowances if None).
+    out (3 allowances if None); parts: what no flattening gives, as `padlib.pattern.parts` makes it;
+    their pieces follow those of the panels, and openings that they are sewn to lose their hem;
+    rules: what the maker says of edges, the last that names an edge counts.
     Raises InputError where a value is out of range, a panel's edges do not close, its sew line crosses
     itself, or no cloth is named for it.
     """
-    _check(allowance_mm, opening_mm, notch_spacing_mm, allowances or {}, flats)
+    joined = {seam: name for made in parts for seam, name in made.joins.items()}
+    allowances = {seam: allowance_mm for seam in joined} | dict(allowances or {})
+    _check(allowance_mm, opening_mm, notch_spacing_mm, allowances, flats)
+    edges: dict[str, list[str]] = {}
+    for flat in flats:
+        for edge in flat.panel.edges:
+            edges.setdefault(edge.seam, []).append(flat.panel.name)
+    check_rules(rules, edges)
     hem = allowance_mm if opening_mm is None else opening_mm
     fold = 3 * allowance_mm if fold_mm is None else fold_mm
     rims = {
         flat.panel.name: rim(
             flat,
             allowance_mm=allowance_mm,
-            allowances=allowances or {},
+            allowances=allowances,
             opening_mm=hem,
             fold_mm=fold,
+            rules=rules,
         )
         for flat in flats
     }
     drafts = _drafts(flats, rims)
     numbers = {panel: draft.number for draft in drafts.values() for panel in draft.panels}
     _put_notches(drafts, numbers, rims, notch_spacing_mm, allowance_mm)
+    _put_parts(drafts, joined, parts)
     cloths = {d.flat.panel.name: _cloth_of(cloth, d.flat.panel.name) for d in drafts.values()}
     names = {d.number: d.name for d in drafts.values()}
     sides = {flat.panel.name: flat.panel.side for flat in flats}
-    return tuple(
+    own = tuple(
         _piece(d, cloths[d.flat.panel.name], allowance_mm, hem, numbers, names, sides)
         for d in drafts.values()
     )
+    return own + part_pieces(parts, own, allowance_mm)
+
+
+def _put_parts(
+    drafts: Mapping[str, _Draft], joined: Mapping[str, str], parts: Sequence[Made]
+) -> None:
+    """Marks and lines of parts on the panels, and what openings are sewn to instead of hemmed."""
+    of = part_numbers(parts, len(drafts) + 1)
+    lines = drawn_on(parts)
+    marks = [mark for made in parts for mark in made.marks]
+    for draft in drafts.values():
+        draft.joins = {s: f"{of[n]} {n}" if n in of else n for s, n in joined.items()}
+        draft.inner = lines.get(draft.flat.panel.name, ())
+        for chain in chains(draft.rim):
+            for mark in (m for m in marks if m.seam == chain.seam):
+                if off_chain(chain, mark.place) < MARK_MM:
+                    draft.notches += notches_on(draft.rim, chain, mark.place, mark.count, mark.name)
 
 
 def _check(
@@ -237,13 +275,15 @@ def _outline(rim_: Rim) -> Line:
     for wedge in rim_.wedges:
         beside = [r.allowance_mm for r in rim_.runs if r.stop % n == wedge.start % n]
         widths[np.arange(wedge.start, wedge.stop) % n] = beside[0] if beside else widths[0]
-    hems = []
+    hems, limits = [], np.full(n, MITRE_LIMIT)
     usual = min(r.allowance_mm for r in rim_.runs)
     back = {int(p): i for i, p in enumerate(keep)}
     for run in rim_.runs:
         widths[np.arange(run.start, run.stop) % n] = run.allowance_mm
         ends = back.get(run.start % n), back.get(run.stop % n)
-        if run.kind == "opening" and run.allowance_mm > usual and None not in ends:
+        limits[run.start % n] = min(limits[run.start % n], LIMITS[run.corner])
+        limits[run.stop % n] = min(limits[run.stop % n], LIMITS[run.corner])
+        if run.corner == "folded" and run.allowance_mm > usual and None not in ends:
             stop = ends[1] if ends[1] > ends[0] else ends[1] + len(keep)
             hems.append((ends[0], stop))
     caps = [
@@ -252,7 +292,14 @@ def _outline(rim_: Rim) -> Line:
         if w.folded
     ]
     caps = [cap for cap in caps if cap is not None]
-    return cut_line(rim_.points[keep], widths[keep], corner=rim_.corner[keep], hems=hems, caps=caps)
+    return cut_line(
+        rim_.points[keep],
+        widths[keep],
+        corner=rim_.corner[keep],
+        hems=hems,
+        caps=caps,
+        mitre_limit=limits[keep],
+    )
 
 
 def _piece(
@@ -274,6 +321,7 @@ def _piece(
     inside = Polygon(rim_.points).buffer(0)
     taken = [notch_room(n) for n in draft.notches]
     taken += [shapely.LineString(rim_.take(w.start, w.stop)).buffer(2.0) for w in rim_.wedges]
+    taken += [shapely.LineString(line.points).buffer(1.5) for line in draft.inner]
     edge_labels = _edge_labels(draft, inside, taken, hem, numbers, names, sides)
     twice = len(draft.panels) > 1
     labels = _labels(draft, cloth, twice, allowance)
@@ -309,6 +357,7 @@ def _piece(
         allowance_mm=allowance,
         panels=draft.panels,
         findings=tuple(draft.findings),
+        inner=draft.inner,
     )
 
 
@@ -387,9 +436,16 @@ def _edge_words(
     """The text of an edge, from the fullest to the shortest."""
     one_sided = len(draft.panels) > 1 or draft.side in ("left", "right")
     seam = _without_side(run.seam) if one_sided else clean(run.seam)
+    if run.kind == "opening" and run.seam in draft.joins:
+        to = draft.joins[run.seam]
+        return [f"{seam} \u2192 {to}", f"\u2192 {to}", f"\u2192 {to.split(' ')[0]}"]
+    said = PURPOSES[run.purpose].words
+    if run.purpose in ("fold", "raw", "facing") or run.kind == "opening" and run.purpose != "hem":
+        return [f"{seam}: {said or 'sewn'}", said or seam]
     if run.kind == "opening":
         text = f"{seam}: hem {run.allowance_mm:g} mm"
         return [text, f"hem {run.allowance_mm:g} mm", "hem"]
+    seam = f"{said} {seam}" if run.purpose == "gathered" else seam
     letter = draft.letters.get((run.seam, run.start % len(draft.rim.points)), "")
     if run.partner is None:
         return [f"{letter}: {seam}".removeprefix(": "), letter or seam]

@@ -349,6 +349,14 @@ def _arc_of(chain: Chain, s: NDArray[np.float64], place: Place) -> float:
     return float(s[k] + t[k] * (s[k + 1] - s[k]))
 
 
+def off_chain(chain: Chain, place: Place) -> float:
+    """Distance of a place from a chain, mm on the shell."""
+    a, way = chain.places[:-1], np.diff(chain.places, axis=0)
+    square = np.maximum(np.einsum("ij,ij->i", way, way), 1e-18)
+    t = np.clip(np.einsum("ij,ij->i", place - a, way) / square, 0.0, 1.0)
+    return float(np.linalg.norm(a + t[:, None] * way - place, axis=1).min())
+
+
 def _clear(at: float, blocked: NDArray[np.float64], keep: float) -> bool:
     """Whether a place keeps clear of all blocked ones."""
     return bool(np.all(np.abs(blocked - at) >= keep))
@@ -418,18 +426,19 @@ def _notch(
     else:
         way = rim.points[j] - rim.points[i] if (j - i) % n == 1 else rim.points[i] - rim.points[j]
     way = way / max(float(np.hypot(*way)), 1e-12)
-    width = _width_at(rim, i, j) if width is None else width
-    return Notch(point, np.array([way[1], -way[0]]), count, pair, width)
+    beside = _run_at(rim, i, j)
+    width = beside.allowance_mm if width is None else width
+    return Notch(point, np.array([way[1], -way[0]]), count, pair, width, beside.notch)
 
 
-def _width_at(rim: Rim, i: int, j: int) -> float:
-    """The allowance beside ring positions i and j."""
+def _run_at(rim: Rim, i: int, j: int) -> Run:
+    """The run beside ring positions i and j."""
     n = len(rim.points)
     for run in rim.runs:
         on = np.arange(run.start, run.stop + 1) % n
         if i in on and j in on:
-            return run.allowance_mm
-    return rim.runs[0].allowance_mm
+            return run
+    return rim.runs[0]
 
 
 def by_piece(found: Sequence[tuple[int, Notch]]) -> dict[int, list[Notch]]:

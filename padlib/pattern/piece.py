@@ -21,7 +21,8 @@ Line = NDArray[np.float64]  # (k, 2) mm
 class Notch:
     """A mark across the allowance: at (2,) on the sew line, outward (2,) unit; count 1 front, 2 back.
 
-    pair: the same on both sides of the seam; allowance_mm: from the sew line to the cut line here.
+    pair: the same on both sides of the seam; allowance_mm: from the sew line to the cut line here;
+    style: slit, v, t, castle, check or u.
     """
 
     at: NDArray[np.float64]
@@ -29,6 +30,7 @@ class Notch:
     count: int
     pair: str
     allowance_mm: float = 10.0
+    style: str = "slit"
 
 
 @dataclass(frozen=True)
@@ -44,6 +46,20 @@ class EdgeLabel:
     height_mm: float = 2.6
 
 
+@dataclass(frozen=True, eq=False)
+class Inner:
+    """A line inside a piece: points (k, 2), closed or not, and words beside it.
+
+    purpose: fold (fold here), trim (the pile is cut short up to here), cutout (cut out along it) or
+    place (something is sewn on here).
+    """
+
+    purpose: str
+    points: Line
+    closed: bool = False
+    words: str = ""
+
+
 @dataclass(frozen=True)
 class Piece:
     """A flat with everything that a maker needs to cut and sew it.
@@ -52,6 +68,8 @@ class Piece:
     mirrored: of those, half are cut with the piece turned face down;
     cut_line (k, 2) closed (first point not repeated), sew_line (k, 2) closed; edges: seam name to
     sew-line run; darts: polylines mouth-apex-mouth; pile (2, 2): tail and head of the arrow;
+    inner: folds, trimmed pile, cut-outs and places inside it; kind: panel, or part for what no
+    flattening gives (strips, gussets, guards);
     labels: lines of the block of text, of which the first line's left end lies at label_at (2,) and
     has capitals of 1.5 label_mm, all others of label_mm; panels: names of the panels it is cut for.
     """
@@ -77,3 +95,5 @@ class Piece:
     allowance_mm: float = 10.0
     panels: tuple[str, ...] = ()
     findings: tuple[Finding, ...] = ()
+    inner: tuple[Inner, ...] = ()
+    kind: str = "panel"

@@ -37,6 +37,7 @@ from padlib.output.sheet import pattern_sheet
 from padlib.output.svg import write_svg
 from padlib.padding.pillow import Pillow, make_pillows
 from padlib.padding.shell import Shell, pad_layers
+from padlib.pattern.parts import Made
 from padlib.pattern.piece import Piece
 from padlib.progress import Tell, quiet
 from padlib.proof.proof import Proof, prove
@@ -45,7 +46,8 @@ from padlib.suit import report as reports
 from padlib.suit.ease import suit_eases
 from padlib.suit.file import Suit, read_suit
 from padlib.suit.matching import flat_summary, share_used
-from padlib.suit.order import steps
+from padlib.suit.order import Work, works
+from padlib.suit.parts import parts_report, suit_parts
 from padlib.suit.pillows import DOWN, as_pairs, pillow_panels, rim_differences
 from padlib.suit.sewing import matching_report, seam_report, seams_apart
 from padlib.suit.steps import (
@@ -97,7 +99,8 @@ class Clock:
 class Built:
     """Everything that the way through gives, before any file is written.
 
-    seams: seams[] of the report, those of the suit, then those of its pads.
+    seams: seams[] of the report, those of the suit, then those of its pads; parts: what no flattening
+    gives, the closure and what is zipped on among them.
     """
 
     suit: Suit
@@ -115,6 +118,7 @@ class Built:
     proof: Proof | None
     findings: tuple[Finding, ...]
     seams: Sequence[Mapping[str, Any]]
+    parts: tuple[Made, ...] = ()
 
 
 def run(
@@ -152,7 +156,15 @@ def run(
         differences = rim_differences(pillows, cushion_flats)
     with clock.step("pieces"):
         tell("drawing pieces", 0.78)
-        pieces = suit_pieces(suit, every)
+        parts = suit_parts(
+            suit,
+            flats,
+            panels.place.axes,
+            pillows,
+            partial(on_shell, body=body, shell=shell, place=panels.place),
+            girths=measurements.values,
+        )
+        pieces = suit_pieces(suit, every, parts)
     with clock.step("proof"):
         tell("sewing the flats back together", 0.82)
         proof = None
@@ -167,6 +179,7 @@ def run(
     findings += over_limit(every, limit) + eased
     seams = seam_report(flats, eases) + seam_report(cushion_flats, eases)
     findings += seams_apart(seams)
+    findings += tuple(f for part in parts for f in part.findings)
     findings += tuple(f for piece in pieces for f in piece.findings)
     findings += tuple(f for flat in every for f in _of_flat(flat, limit))
     findings += () if proof is None else proof.findings
@@ -186,6 +199,7 @@ def run(
         proof,
         findings,
         seams,
+        parts,
     )
 
 
@@ -245,6 +259,10 @@ def make_report(built: Built, seconds: Mapping[str, float]) -> dict[str, Any]:
         "seams": list(built.seams),
         "matching": matching_report(every, built.seams),
         "pieces": reports.piece_report(built.pieces),
+        "parts": parts_report(built.parts),
+        "order": [
+            {"stage": w.stage, "words": w.words, "seams": list(w.seams)} for w in suit_works(built)
+        ],
         "cloths": reports.cloth_report([c.bears for c in built.suit.cloths if c.bears]),
         "lay": reports.lay_report(built.lays),
         "proof": {} if proof is None else proof.told(),
@@ -261,6 +279,20 @@ def make_report(built: Built, seconds: Mapping[str, float]) -> dict[str, Any]:
         ],
         "seconds": {k: round(v, 3) for k, v in seconds.items()},
     }
+
+
+def suit_works(built: Built) -> list[Work]:
+    """The order of work of a suit."""
+    feet = [j.closes for j in built.suit.joined if j.seam == "ankle"]
+    return works(
+        built.flats,
+        built.pieces,
+        closure=built.suit.seams["closure"],
+        pillows=bool(built.pillows),
+        sewn=built.seams,
+        parts=built.parts,
+        last_leg=feet[0] if feet and feet[0] in ("front", "back") else "",
+    )
 
 
 def _pads(built: Built) -> list[dict[str, Any]]:
@@ -413,20 +445,13 @@ def _write_report(built: Built, report: Mapping[str, Any], folder: Path) -> None
     text = json.dumps(report, indent=1, ensure_ascii=False, allow_nan=False)
     (folder / "report.json").write_text(text + "\n", encoding="utf-8")
     suit = built.suit
-    order = steps(
-        built.flats,
-        built.pieces,
-        closure=suit.seams["closure"],
-        pillows=bool(built.pillows),
-        sewn=report["seams"],
-    )
     page = guide_html(
         report,
         built.pieces,
         built.lays,
         title=suit.name,
         words=suit.words,
-        steps=order,
+        steps=[w["words"] for w in report["order"]],
         allowance_mm=suit.pieces["allowance"],
     )
     (folder / "guide.html").write_text(page, encoding="utf-8")

@@ -15,9 +15,26 @@ from padlib.errors import InputError, SuitError
 from padlib.flatten import cloth as fabric
 from padlib.padding.pad import Pad
 from padlib.padding.shapes import KINDS, checked
+from padlib.padding.shapes.parameter import settled
+from padlib.pattern.closure import CHAINS, Joined
+from padlib.pattern.parts import KINDS as PART_KINDS
+from padlib.pattern.purpose import EdgeRule
 from padlib.suit.extras import pad_value
 from padlib.suit.lines import key_lines, line_of
-from padlib.suit.schema import BORNE, CLOTH, DART, EASE, PAD, SEAM, TABLES, TOP, Key
+from padlib.suit.schema import (
+    BORNE,
+    CLOTH,
+    DART,
+    EASE,
+    EDGE,
+    JOINED,
+    PAD,
+    PART,
+    SEAM,
+    TABLES,
+    TOP,
+    Key,
+)
 
 MOST_BYTES = 2_000_000
 
@@ -25,7 +42,8 @@ MOST_BYTES = 2_000_000
 @dataclass(frozen=True)
 class Cloth:
     """One cloth: name, words, cuttable width mm, panels cut from it, mass g/m2, what it bears (None:
-    the same in all directions, with the limit of [darts])."""
+    the same in all directions, with the limit of [darts]); use: panels, or only parts that name it;
+    price of a metre."""
 
     name: str
     words: str
@@ -33,6 +51,8 @@ class Cloth:
     pieces: tuple[str, ...]
     mass: float
     bears: fabric.Cloth | None = None
+    use: str = "panels"
+    price: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -74,6 +94,21 @@ class AskedDart:
 
 
 @dataclass(frozen=True)
+class AskedPart:
+    """A part that no flattening gives: its kind, cloth ("": of the panels), numbers, and where it goes."""
+
+    name: str
+    kind: str
+    cloth: str
+    side: str
+    seam: str
+    panels: tuple[str, ...]
+    at: str | tuple[float, float, float]
+    values: Mapping[str, float]
+    line: int | None = None
+
+
+@dataclass(frozen=True)
 class Suit:
     """What a suit file says, checked. Tables that are plain settings are mappings of their keys."""
 
@@ -85,6 +120,7 @@ class Suit:
     shell: Mapping[str, Any]
     pads: tuple[Pad, ...]
     seams: Mapping[str, Any]
+    closure: Mapping[str, Any]
     drawn: tuple[DrawnSeam, ...]
     darts: Mapping[str, Any]
     cloths: tuple[Cloth, ...]
@@ -96,6 +132,9 @@ class Suit:
     folder: Path = field(default=Path("."), compare=False)
     ease: tuple[AskedEase, ...] = ()
     dart: tuple[AskedDart, ...] = ()
+    parts: tuple[AskedPart, ...] = ()
+    joined: tuple[Joined, ...] = ()
+    edges: tuple[EdgeRule, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -148,7 +187,7 @@ def parse_suit(text: str, *, name: str = "suit file", folder: Path | None = None
 
 
 def _suit(data: dict[str, Any], reader: _Reader, folder: Path) -> Suit:
-    arrays = {"pad", "seam", "cloth", "ease", "dart"}
+    arrays = {"pad", "seam", "cloth", "ease", "dart", "part", "joined", "edge"}
     known = set(TOP) | set(TABLES) | arrays
     for key in data:
         if key not in known:
@@ -162,6 +201,7 @@ def _suit(data: dict[str, Any], reader: _Reader, folder: Path) -> Suit:
             reader, (table,), {k: v for k, v in given.items() if k not in inner}, keys, extra=inner
         )
     body = data.get("body", {})
+    cloths = _cloths(reader, data.get("cloth", {}))
     return Suit(
         name=_file_name(reader, top["name"]),
         words=top["words"],
@@ -169,9 +209,12 @@ def _suit(data: dict[str, Any], reader: _Reader, folder: Path) -> Suit:
         landmarks=_points(reader, ("body", "landmarks"), body.get("landmarks", {})),
         pads=_pads(reader, data.get("pad", []), folder),
         drawn=_drawn(reader, data.get("seam", [])),
-        cloths=_cloths(reader, data.get("cloth", {})),
+        cloths=cloths,
         ease=_eases(reader, data.get("ease", [])),
         dart=_asked_darts(reader, data.get("dart", [])),
+        edges=_edges(reader, data.get("edge", [])),
+        joined=_joined(reader, data.get("joined", [])),
+        parts=_asked_parts(reader, data.get("part", []), [c.name for c in cloths]),
         folder=folder,
         **tables,
     )
@@ -417,6 +460,67 @@ def _asked_darts(reader: _Reader, given: object) -> tuple[AskedDart, ...]:
     return tuple(darts)
 
 
+def _asked_parts(reader: _Reader, given: object, cloths: list[str]) -> tuple[AskedPart, ...]:
+    """The parts of a suit file, their numbers checked against the limits of their kinds."""
+    parts: list[AskedPart] = []
+    for i, entry in enumerate(_need_array(reader, "part", given)):
+        path = ("part", i)
+        plain = dict(_settings(reader, path, {k: v for k, v in entry.items() if k in PART}, PART))
+        kind = plain["kind"]
+        if kind not in PART_KINDS:
+            hint = nearest(kind, PART_KINDS)
+            raise reader.wrong((*path, "kind"), f"part kind '{kind}' is unknown; {hint}")
+        plain["name"] = plain["name"] or kind
+        _new_name(reader, path, "part", plain["name"], [p.name for p in parts])
+        if plain["cloth"] and plain["cloth"] not in cloths:
+            hint = nearest(plain["cloth"], cloths)
+            words = f"there is no cloth '{plain['cloth']}'; {hint} Or add [cloth.{plain['cloth']}]."
+            raise reader.wrong((*path, "cloth"), words)
+        for need in (n for n in PART_KINDS[kind].needs if not plain[n]):
+            words = f"a {kind} needs '{need}'; add it."
+            raise reader.wrong(path, words)
+        values = {k: v for k, v in entry.items() if k not in PART}
+        try:
+            settled(
+                f"part '{plain['name']}'",
+                PART_KINDS[kind].table,
+                values,
+                PART_KINDS[kind].defaults,
+            )
+        except InputError as e:
+            at = next((k for k in values if f"'{k}'" in str(e)), "kind")
+            raise reader.wrong((*path, at), str(e)) from None
+        line = line_of(dict(reader.lines), path)
+        parts.append(AskedPart(**plain, values=MappingProxyType(values), line=line))
+    return tuple(parts)
+
+
+def _joined(reader: _Reader, given: object) -> tuple[Joined, ...]:
+    joined: list[Joined] = []
+    for i, entry in enumerate(_need_array(reader, "joined", given)):
+        plain = _settings(reader, ("joined", i), entry, JOINED)
+        for key in ("name", "seam", "rim"):
+            if not plain[key]:
+                raise reader.wrong(("joined", i), f"this part has no '{key}'; add it.")
+        if plain["chain"] not in CHAINS:
+            words = f"'chain' is {plain['chain']}; sizes are {', '.join(map(str, CHAINS))}."
+            raise reader.wrong(("joined", i, "chain"), words)
+        _new_name(reader, ("joined", i), "joined part", plain["name"], [j.name for j in joined])
+        own = (plain["name"], plain["seam"], plain["rim"], plain["overlap"], plain["closes"])
+        joined.append(Joined(*own, plain["chain"]))
+    return tuple(joined)
+
+
+def _edges(reader: _Reader, given: object) -> tuple[EdgeRule, ...]:
+    rules = []
+    for i, entry in enumerate(_need_array(reader, "edge", given)):
+        plain = dict(_settings(reader, ("edge", i), entry, EDGE))
+        if not plain["seam"]:
+            raise reader.wrong(("edge", i), 'this edge names no seam; add seam = "...".')
+        rules.append(EdgeRule(allowance_mm=plain.pop("allowance"), **plain))
+    return tuple(rules)
+
+
 def _cloths(reader: _Reader, given: object) -> tuple[Cloth, ...]:
     table = _need_table(reader, ("cloth",), given)
     cloths = []
@@ -426,7 +530,7 @@ def _cloths(reader: _Reader, given: object) -> tuple[Cloth, ...]:
         )
         _file_name(reader, name)
         cloths.append(_cloth(name, plain, _bears(reader, name, plain)))
-    rest = [c.name for c in cloths if not c.pieces]
+    rest = [c.name for c in cloths if not c.pieces and c.use == "panels"]
     if len(rest) > 1:
         raise reader.wrong(
             ("cloth", rest[1]),
@@ -438,7 +542,8 @@ def _cloths(reader: _Reader, given: object) -> tuple[Cloth, ...]:
 
 
 def _cloth(name: str, plain: Mapping[str, Any], bears: fabric.Cloth | None) -> Cloth:
-    return Cloth(name, plain["words"], plain["width"], plain["pieces"], plain["mass"], bears)
+    own = (plain["words"], plain["width"], plain["pieces"], plain["mass"])
+    return Cloth(name, *own, bears, plain["use"], plain["price"])
 
 
 def _bears(reader: _Reader, name: str, plain: Mapping[str, Any]) -> fabric.Cloth | None:

@@ -11,6 +11,7 @@ from types import MappingProxyType
 
 from padlib.body.fit import ROUNDNESS
 from padlib.flatten.cloth import BIAS, BOUNDS
+from padlib.pattern.purpose import CORNERS, NOTCHES, PURPOSES
 
 
 @dataclass(frozen=True)
@@ -113,6 +114,37 @@ SEAMS = _table(
     ),
 )
 
+CLOSURE = _table(
+    top=Key(
+        "number", 15.0, "from the neck edge to the zip's first tooth, mm", least=0.0, most=120.0
+    ),
+    chain=Key(
+        "whole", 0, "size of the zip's chain: 3, 5, 8 or 10; 0: by the cloth", least=0, most=10
+    ),
+    trim=Key(
+        "number", 0.0, "pile cut short on each side, mm; 0: by the chain", least=0.0, most=60.0
+    ),
+    pull=Key(
+        "text", "right", "side of the wearer that carries the pull", choices=("left", "right")
+    ),
+)
+
+JOINED = _table(
+    name=Key("text", "", "what is zipped on: foot, hand, tail or head"),
+    seam=Key("text", "", "the opening that it is zipped to: ankle, wrist, neck"),
+    rim=Key("number", 0.0, "round of its own edge, mm", least=50.0, most=3000.0),
+    overlap=Key(
+        "number", 35.0, "how far the suit's cloth runs beyond the teeth, mm", least=25.0, most=50.0
+    ),
+    closes=Key(
+        "text",
+        "",
+        "where it opens itself; the suit's zip then ends opposite",
+        choices=("", "front", "back", "inner", "outer"),
+    ),
+    chain=Key("whole", 5, "size of its zip's chain", least=3, most=10),
+)
+
 PIECES = _table(
     allowance=Key("number", 10.0, "seam allowance, mm", least=0.0, most=40.0),
     hem=Key("number", 25.0, "allowance at openings, mm", least=0.0, most=80.0),
@@ -190,6 +222,13 @@ CLOTH = _table(
     words=Key("text", "", "what the maker calls it"),
     width=Key("number", 1500.0, "cuttable width, mm", least=100.0, most=5000.0),
     pieces=Key("texts", (), "panels cut from it; empty: all that no other cloth names"),
+    use=Key(
+        "text",
+        "panels",
+        "what it is for: panels, or only the parts that name it",
+        choices=("panels", "parts"),
+    ),
+    price=Key("number", 0.0, "price of a metre, in any currency", least=0.0, most=10_000.0),
     mass=Key("number", 600.0, "mass of the cloth, g/m2", least=10.0, most=3000.0),
     kind=Key(
         "text",
@@ -238,6 +277,28 @@ EASE = _table(
     ),
 )
 
+EDGE = _table(
+    seam=Key("text", "", "the seam or opening, as in report.json"),
+    panel=Key("text", "", "the panel whose edge it is; empty: on both sides"),
+    purpose=Key("text", "", "what it is for; empty: as it is", choices=("", *PURPOSES)),
+    allowance=Key("number", None, "mm beyond it; not given: by its purpose", least=0.0, most=100.0),
+    corner=Key(
+        "text", "", "how its corners are cut; empty: by its purpose", choices=("", *CORNERS)
+    ),
+    notch=Key("text", "", "kind of its notches; empty: slit", choices=("", *NOTCHES)),
+)
+
+PART = _table(
+    name=Key("text", "", "the part's name; empty: as its kind"),
+    kind=Key("text", "", "kind of part, see `padlib parts`"),
+    cloth=Key("text", "", "what it is cut from; empty: the cloth of the panels"),
+    side=Key("text", "both", "where it goes", choices=("left", "right", "both")),
+    seam=Key("text", "", "seam or opening that it goes along, where its kind asks for one"),
+    panels=Key("texts", (), "panels that it goes with, where its kind asks for them"),
+    at=Key("place", "", "landmark or [x, y, z] on the body, mm, where its kind asks for a place"),
+)
+"""Keys of [[part]]; the numbers of a part go by its kind (`padlib.pattern.parts`)."""
+
 PAD = _table(
     name=Key("text", "", "the pad's name"),
     kind=Key("text", "", "kind of pad"),
@@ -250,6 +311,7 @@ TABLES: Mapping[str, Mapping[str, Key]] = MappingProxyType(
         "shell": SHELL,
         "seams": SEAMS,
         "darts": DARTS,
+        "closure": CLOSURE,
         "pieces": PIECES,
         "lay": LAY,
         "paper": PAPER,

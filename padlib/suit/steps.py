@@ -39,6 +39,7 @@ from padlib.mesh.seen import seen
 from padlib.padding.dressed import Dressed, dress
 from padlib.padding.shell import Shell, pad_shell
 from padlib.pattern.make import make_pieces
+from padlib.pattern.parts import Made
 from padlib.pattern.piece import Piece
 from padlib.progress import Tell, quiet
 from padlib.seams.assemble import Closure, suit_panels
@@ -313,7 +314,7 @@ def _too_much(flat: Flat, limit: float) -> str:
 
 def panel_cloths(suit: Suit, names: Collection[str]) -> Mapping[str, str]:
     """The name of the cloth that each panel is cut from. Raises SuitError for a panel not there."""
-    rest = next(c.name for c in suit.cloths if not c.pieces)
+    rest = next(c.name for c in suit.cloths if not c.pieces and c.use == "panels")
     cloth = {n: rest for n in names}
     for c in suit.cloths:
         for name in c.pieces:
@@ -336,14 +337,16 @@ def cloths_borne(suit: Suit, names: Collection[str]) -> Mapping[str, Cloth]:
     return MappingProxyType({n: kinds[c] for n, c in of.items() if c in kinds})
 
 
-def suit_pieces(suit: Suit, flats: Sequence[Flat]) -> tuple[Piece, ...]:
-    """Pieces of all flats by the suit's allowances and cloths."""
+def suit_pieces(suit: Suit, flats: Sequence[Flat], parts: Sequence[Made] = ()) -> tuple[Piece, ...]:
+    """Pieces of all flats and parts by the suit's allowances and cloths."""
     return make_pieces(
         flats,
         cloth=panel_cloths(suit, {f.panel.name for f in flats}),
         allowance_mm=suit.pieces["allowance"],
         opening_mm=suit.pieces["hem"],
         notch_spacing_mm=suit.pieces["notch_spacing"],
+        parts=parts,
+        rules=suit.edges,
     )
 
 

@@ -1,0 +1,146 @@
+"""From blanks to pieces: numbers, labels and pile arrow for the parts that no flattening gives."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import shapely
+from shapely.geometry import Polygon
+
+from padlib.findings import Finding, Grade
+from padlib.pattern.label import edge_label, notch_room, place_block
+from padlib.pattern.lettering import clean
+from padlib.pattern.parts.part import Blank, Copy, Made
+from padlib.pattern.piece import Inner, Piece
+
+
+def part_numbers(parts: Sequence[Made], first: int) -> dict[str, int]:
+    """Number of each blank by its name, counted on from `first`."""
+    names = [blank.name for made in parts for blank in made.blanks]
+    return {name: first + k for k, name in enumerate(names)}
+
+
+def part_pieces(
+    parts: Sequence[Made], panels: Sequence[Piece], allowance_mm: float
+) -> tuple[Piece, ...]:
+    """Pieces of all parts: blanks first, then copies of panels, numbered on from the panels' pieces."""
+    numbers = part_numbers(parts, len(panels) + 1)
+    out = [
+        _piece(numbers[blank.name], blank, allowance_mm) for made in parts for blank in made.blanks
+    ]
+    by_panel = {name: piece for piece in panels for name in piece.panels}
+    copies = [copy for made in parts for copy in made.copies]
+    first = len(panels) + len(out) + 1
+    out += [_copy(first + k, copy, by_panel[copy.panel]) for k, copy in enumerate(copies)]
+    return tuple(out)
+
+
+def drawn_on(parts: Sequence[Made]) -> Mapping[str, tuple[Inner, ...]]:
+    """Lines that parts draw on panels, by the panel's name."""
+    out: dict[str, tuple[Inner, ...]] = {}
+    for made in parts:
+        for panel, line in made.drawn:
+            out[panel] = (*out.get(panel, ()), line)
+    return out
+
+
+def _piece(number: int, blank: Blank, allowance_mm: float) -> Piece:
+    """The piece of a blank."""
+    inside = Polygon(blank.sew_line)
+    taken = [notch_room(n) for n in blank.notches]
+    taken += [shapely.LineString(line.points).buffer(1.5) for line in blank.inner]
+    labels, findings = [], []
+    for words, run in blank.edges:
+        text = clean(words)
+        label, box, _ = edge_label((text, text.split(",")[0]), run, inside, taken)
+        labels.append(label)
+        taken.append(box)
+    block = _words(number, blank, allowance_mm)
+    placed = place_block(block, inside, taken)
+    if not placed.fits:
+        placed = place_block(_brief(number, blank), inside, [])
+        block = _brief(number, blank)
+    if not placed.fits:
+        words = "the piece is too small for its label; its words reach beyond the sew line"
+        findings.append(Finding(702, words, blank.name, Grade.NOTE))
+    outline = Polygon(blank.cut_line)
+    return Piece(
+        number,
+        clean(blank.name),
+        blank.side,
+        blank.cloth,
+        blank.count,
+        blank.mirrored,
+        blank.cut_line,
+        blank.sew_line,
+        tuple((clean(words), run) for words, run in blank.edges),
+        blank.notches,
+        (),
+        tuple(labels),
+        block,
+        placed.pile,
+        outline.area / 100.0,
+        outline.length,
+        label_at=placed.at,
+        label_mm=placed.height_mm,
+        allowance_mm=allowance_mm,
+        findings=tuple(findings),
+        inner=blank.inner,
+        kind="part",
+    )
+
+
+def _cut(count: int, mirrored: bool) -> str:
+    """How often a piece is cut, in words."""
+    half = count // 2
+    return f"cut {count}: {half} face up, {count - half} face down" if mirrored else f"cut {count}"
+
+
+def _words(number: int, blank: Blank, allowance_mm: float) -> tuple[str, ...]:
+    """The block of words of a blank."""
+    lines = [f"{number}  {clean(blank.name)}", _cut(blank.count, blank.mirrored)]
+    lines += [
+        clean(blank.cloth),
+        *map(clean, blank.notes),
+        f"allowance {allowance_mm:g} mm included",
+    ]
+    return tuple(line for line in lines if line)
+
+
+def _brief(number: int, blank: Blank) -> tuple[str, ...]:
+    """The block of words of a narrow blank, on two lines."""
+    rest = ", ".join(line for line in (clean(blank.cloth), *map(clean, blank.notes)) if line)
+    cut = _cut(blank.count, blank.mirrored)
+    return (f"{number}  {clean(blank.name)}: {cut}", rest)
+
+
+def _copy(number: int, copy: Copy, piece: Piece) -> Piece:
+    """A panel's piece once more, from another cloth."""
+    name = f"{clean(copy.name)} {piece.name}"
+    labels = (
+        f"{number}  {name}",
+        _cut(piece.count, piece.mirrored),
+        clean(copy.cloth),
+        f"like piece {piece.number}: sew the linings to each other",
+        f"allowance {piece.allowance_mm:g} mm included",
+    )
+    inside = Polygon(piece.sew_line).buffer(0)
+    taken = [notch_room(n) for n in piece.notches]
+    taken += [shapely.Point(label.at).buffer(12.0) for label in piece.edge_labels]
+    taken += [shapely.LineString(dart).buffer(2.0) for dart in piece.darts]
+    placed = place_block(labels, inside, taken)
+    return replace(
+        piece,
+        number=number,
+        name=name,
+        cloth=copy.cloth,
+        labels=labels,
+        label_at=placed.at,
+        label_mm=placed.height_mm,
+        pile=placed.pile,
+        panels=(),
+        findings=(),
+        inner=(),
+        kind="part",
+    )

@@ -1,0 +1,181 @@
+"""Parts, closures and zipped-on parts of a suit file, and the order of work that they go into."""
+
+from __future__ import annotations
+
+import random
+from functools import partial
+
+import numpy as np
+import pytest
+
+from padlib.errors import SuitError
+from padlib.mesh.surface import Surface
+from padlib.seams.panels import Edge, Panel
+from padlib.suit.file import parse_suit
+from padlib.suit.order import BY_STAGE, Work, faults, works
+from padlib.suit.parts import parts_report, suit_parts
+from padlib.suit.steps import on_shell, suit_pieces
+
+SUIT = """
+[cloth.net]
+use = "parts"
+[closure]
+pull = "left"
+[[part]]
+kind = "neck-strip"
+[[part]]
+kind = "underarm-gusset"
+cloth = "net"
+raise = 100
+[[part]]
+kind = "vent"
+name = "back vent"
+cloth = "net"
+at = [90, 120, 1250]
+[[joined]]
+name = "foot"
+seam = "ankle"
+rim = 302
+closes = "front"
+"""
+
+
+@pytest.fixture(scope="module")
+def parts(demo_built):
+    """Parts of a suit file, made from the demo's flats."""
+    b = demo_built
+    locate = partial(on_shell, body=b.body, shell=b.shell, place=b.panels.place)
+    axes = b.panels.place.axes
+    suit = parse_suit(SUIT)
+    return suit_parts(suit, b.flats, axes, b.pillows, locate, girths=b.measurements.values)
+
+
+def test_parts_of_a_suit_are_measured_from_its_seams(parts, demo_built):
+    """The report's numbers are those of the suit: neck, armhole, closure, getting in."""
+    told = {p["name"]: p for p in parts_report(parts)}
+    flats = demo_built.flats
+
+    def paper(seam):
+        runs = [f.positions[e.run] for f in flats for e in f.panel.edges if e.seam == seam]
+        return sum(np.hypot(*np.diff(r, axis=0).T).sum() for r in runs)
+
+    assert list(told) == ["closure", "neck-strip", "underarm-gusset", "back vent", "foot"]
+    assert told["neck-strip"]["numbers"]["neck_mm"] == pytest.approx(paper("neck"), abs=0.01)
+    closure = told["closure"]["numbers"]
+    assert closure["seam_mm"] == pytest.approx(paper("closure") / 2, abs=0.01)
+    assert closure["shortest_mm"] == pytest.approx(demo_built.proof.entry.shortest_mm, abs=0.01)
+    assert closure["top_mm"] + closure["zip_mm"] + closure["rest_mm"] == pytest.approx(
+        closure["seam_mm"], abs=0.02
+    )
+    gusset = told["underarm-gusset"]["numbers"]
+    assert gusset["edge_mm"] <= gusset["armhole_mm"]
+    assert told["foot"]["numbers"]["ankle-left_mm"] == pytest.approx(paper("ankle-left"), abs=0.01)
+
+
+def test_pieces_of_parts_follow_those_of_panels(parts, demo_built):
+    """Numbers run on; the neck has no hem; marks are on both panels at the armhole."""
+    pieces = suit_pieces(parse_suit(SUIT), demo_built.flats, parts)
+    panels = [p for p in pieces if p.kind == "panel"]
+    assert [p.number for p in pieces] == list(range(1, len(pieces) + 1))
+    assert [p.name for p in pieces[len(panels) :]] == ["neck-strip", "underarm-gusset", "back vent"]
+    marked = {p.name for p in panels if any(n.pair == "gusset" for n in p.notches)}
+    assert {"front", "back"} < marked
+    assert any(name.startswith("sleeve") for name in marked)
+    (front,) = [p for p in panels if p.name == "front"]
+    assert sum(n.pair == "zip" for n in front.notches) >= 1
+    assert {i.purpose for i in front.inner} == {"trim"}
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ('[[part]]\nkind = "nek-strip"', "line 2: part kind 'nek-strip' is unknown; did you mean"),
+        ('[[part]]\nkind = "vent"\nat = "navel"', "line 1: a vent needs 'cloth'; add it"),
+        ('[[part]]\nkind = "pocket"\ncloth = "silk"', "line 3: there is no cloth 'silk'"),
+        ('[[part]]\nkind = "pocket"\nwidth = 5', "line 3: part 'pocket': 'width' is 5 but must"),
+        ('[[part]]\nkind = "pocket"\n[[part]]\nkind = "pocket"', "two parts are called 'pocket'"),
+        ('[[joined]]\nname = "foot"\nseam = "ankle"', "line 1: this part has no 'rim'"),
+        ('[[joined]]\nname = "a"\nseam = "ankle"\nrim = 300\nchain = 4', "sizes are 3, 5, 8, 10"),
+        ('[closure]\npull = "front"', "line 2: 'pull' cannot be 'front'"),
+    ],
+)
+def test_bad_parts_get_one_sentence(text, words):
+    """Each names the line, what is wrong and what to do."""
+    with pytest.raises(SuitError, match=words):
+        parse_suit(text)
+
+
+def test_order_of_the_demo_is_right(demo_built):
+    """The demo's own order has no fault; the same order backwards has."""
+    order = works(demo_built.flats, demo_built.pieces, closure="front", pillows=False)
+    panels = [f.panel for f in demo_built.flats]
+    assert faults(panels, order) == []
+    assert any("comes after later work" in words for words in faults(panels, order[::-1]))
+    late = [*(w for w in order if w.stage != "flat"), *(w for w in order if w.stage == "flat")]
+    assert any("closes a tube before the flat work" in words for words in faults(panels, late))
+    assert "seam hip-left is never sewn" in faults(panels, [w for w in order if w.stage != "hips"])
+
+
+def test_shut_in_pieces_are_found():
+    """Two disks sewn to each other all round leave no opening to turn them through."""
+    flat = Surface(np.eye(3), np.array([[0, 1, 2]]))
+    run = np.array([0, 1])
+    two = [
+        Panel(n, "both", flat, np.arange(3), tuple(Edge(f"s{k}", "sewn", run, (o, k)) for k in (0, 1)))
+        for n, o in (("a", "b"), ("b", "a"))
+    ]  # fmt: skip
+    two[1] = Panel("b", "both", flat, np.arange(3), (two[1].edges[0], two[1].edges[1]))
+    told = faults(two, [Work("join", "", ("s0",)), Work("join", "", ("s1",))])
+    assert told == ["seam s1 shuts its pieces in, with no opening left"]
+
+
+def parted(panels: list[Panel], chance: random.Random, name: str) -> list[Panel]:
+    """Panels with one of them parted by a seam from one of its corners to another."""
+    at = chance.choice([i for i, p in enumerate(panels) if len(p.edges) > 3])
+    panel = panels[at]
+    own = [(k, e) for k, e in enumerate(panel.edges) if e.kind != "dart"]
+    a, b = sorted(chance.sample(range(len(own)), 2))
+    if b - a in (1, len(own) - 1) and chance.random() < 0.5:
+        b = a + 2 if a + 2 < len(own) else b
+    lots = [own[a:b], own[b:] + own[:a]]
+    names = [f"{panel.name}-{name}a", f"{panel.name}-{name}b"]
+    moved = {}
+    for lot, new in zip(lots, names, strict=True):
+        moved |= {(panel.name, k): (new, i) for i, (k, _) in enumerate(lot)}
+    run = panel.edges[0].run
+    halves = []
+    for lot, new, other in zip(lots, names, names[::-1], strict=True):
+        edges = [e for _, e in lot]
+        there = len(lots[1]) if new == names[0] else len(lots[0])
+        edges.append(Edge(name, "sewn", run, (other, there)))
+        halves.append(Panel(new, panel.side, panel.surface, panel.parents, tuple(edges)))
+    out = [*panels[:at], *halves, *panels[at + 1 :]]
+    return [
+        Panel(
+            p.name,
+            p.side,
+            p.surface,
+            p.parents,
+            tuple(Edge(e.seam, e.kind, e.run, moved.get(e.partner, e.partner)) for e in p.edges),
+        )
+        for p in out
+    ]
+
+
+def test_order_holds_for_two_hundred_suits(demo_built):
+    """Panels of the demo parted at random by one to four seams of the maker's: no order has a fault."""
+    chance = random.Random(7)
+    for _ in range(200):
+        panels = [f.panel for f in demo_built.flats]
+        for k in range(chance.randint(1, 4)):
+            panels = parted(panels, chance, f"own-{k}")
+
+        class Only:
+            def __init__(self, panel):
+                self.panel = panel
+
+        order = works([Only(p) for p in panels], (), closure="front", pillows=False)
+        assert faults(panels, order) == []
+        assert [BY_STAGE.index(w.stage) for w in order] == sorted(
+            BY_STAGE.index(w.stage) for w in order
+        )
