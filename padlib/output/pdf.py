@@ -14,6 +14,7 @@ from reportlab.pdfgen.canvas import Canvas
 from padlib.findings import Finding, Grade
 from padlib.output.drawing import Drawing, Fill, Line, Mark, Stroke, Words, bbox
 from padlib.output.paper import Margins, Page, paper
+from padlib.output.projector import projected
 from padlib.output.tile import tile
 from padlib.output.whole import write_whole
 from padlib.pattern.lettering import CAPITAL, FONT, clean, font, missing
@@ -49,6 +50,18 @@ def write_roll_pdf(path: str | os.PathLike, drawing: Drawing) -> tuple[Finding, 
     window = np.array([[0.0, 0.0], [drawing.width_mm, drawing.height_mm]])
     page = Page("roll", drawing.width_mm, drawing.height_mm, (), window)
     write_whole(path, pdf_bytes([page], drawing))
+    return _findings(drawing) + _too_long(drawing)
+
+
+def write_projector_pdf(path: str | os.PathLike, drawing: Drawing) -> tuple[Finding, ...]:
+    """Write a drawing as one page with thick lines and a grid of 100 mm, to be thrown onto cloth.
+
+    Raises OutputError where the file cannot be written.
+    """
+    thick = projected(drawing)
+    window = np.array([[0.0, 0.0], [thick.width_mm, thick.height_mm]])
+    page = Page("roll", thick.width_mm, thick.height_mm, (), window)
+    write_whole(path, pdf_bytes([page], thick))
     return _findings(drawing) + _too_long(drawing)
 
 

@@ -31,7 +31,9 @@ from padlib.output.folder import check_folder, results
 from padlib.output.guide import guide_html
 from padlib.output.lay_drawing import lay_drawing
 from padlib.output.mesh import obj_text, ply_bytes
-from padlib.output.pdf import write_roll_pdf, write_tiled_pdf
+from padlib.output.paper import PAPERS
+from padlib.output.pdf import write_projector_pdf, write_roll_pdf, write_tiled_pdf
+from padlib.output.plotter import write_plotter
 from padlib.output.png import four_sides, map_scale, stretch_map
 from padlib.output.sheet import pattern_sheet
 from padlib.output.svg import write_svg
@@ -68,7 +70,12 @@ from padlib.suit.values import rounded
 from padlib.suit.wishes import suit_wishes
 from padlib.version import __version__
 
-STALE = ("panels/*.obj", "maps/*.png", "lay-*.svg")  # of an earlier suit in the same folder
+STALE = (
+    "panels/*.obj",
+    "maps/*.png",
+    "lay-*.svg",
+    "pattern-*.*",
+)  # of an earlier suit in the same folder
 PANEL_COLOURS = np.array(
     [
         [0.55, 0.65, 0.36],
@@ -410,10 +417,17 @@ def _pattern_jobs(built: Built, folder: Path) -> list[Callable[[], object]]:
         partial(
             write_tiled_pdf, folder / f"pattern-{name.lower()}.pdf", sheet, name, overlap_mm=overlap
         )
-        for name in ("A4", "Letter")
+        for name in ("A4", "Letter", *(n for n in suit.paper["also"] if n in PAPERS))
+    ]
+    extra = {"projector": (write_projector_pdf, "pdf"), "plotter": (write_plotter, "hpgl")}
+    also = [
+        partial(extra[n][0], folder / f"pattern-{n}.{extra[n][1]}", sheet)
+        for n in suit.paper["also"]
+        if n in extra
     ]
     return [
         *tiled,
+        *also,
         partial(write_roll_pdf, folder / "pattern-roll.pdf", sheet),
         partial(write_svg, folder / "pattern.svg", sheet),
         partial(write_dxf, folder / "pattern.dxf", built.pieces, title=suit.name),

@@ -306,6 +306,10 @@ def _texts(
 ) -> tuple[str, ...]:
     if not isinstance(value, list) or not all(isinstance(v, str) for v in value):
         raise reader.wrong(path, f"'{path[-1]}' must be a list of names in quotes.")
+    for word in value if key.choices else ():
+        if word not in key.choices:
+            hint = nearest(word, key.choices)
+            raise reader.wrong(path, f"'{path[-1]}' cannot hold '{word}'; {hint}")
     return tuple(value)
 
 

@@ -184,7 +184,12 @@ LAY = _table(
     seed=Key("whole", 1, "the same seed gives the same lay", least=0, most=2**31 - 1),
 )
 
+ALSO = ("a3", "tabloid", "a0", "projector", "plotter")
+
 PAPER = _table(
+    also=Key(
+        "texts", (), "written besides A4, Letter and roll: papers, projector, plotter", choices=ALSO
+    ),
     overlap=Key("number", 10.0, "overlap of neighbouring pages, mm", least=0.0, most=40.0),
 )
 

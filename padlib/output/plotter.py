@@ -1,0 +1,71 @@
+"""HPGL/2 for pen plotters and cutters: cut lines with one pen, everything else with another.
+
+Written through ezdxf's plotter backend. One plotter unit is 0.025 mm; coordinates carry a decimal of it.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+
+import ezdxf
+import numpy as np
+from ezdxf.addons.drawing import Frontend, RenderContext, layout
+from ezdxf.addons.drawing.hpgl2 import PlotterBackend
+from matplotlib.font_manager import FontProperties
+from matplotlib.textpath import TextPath
+
+from padlib.findings import Finding
+from padlib.output.drawing import CUT, Drawing, Fill, Line, Mark, Words, box
+from padlib.output.whole import write_whole
+from padlib.pattern.lettering import CAPITAL, clean
+
+CUT_PEN, DRAW_PEN = 1, 3  # colour numbers, which the backend takes as pens
+MILLIMETRES = 4  # value of $INSUNITS
+
+
+def write_plotter(path: str | os.PathLike, drawing: Drawing) -> tuple[Finding, ...]:
+    """Write a drawing as HPGL/2 at true scale. Raises OutputError where the file cannot be written."""
+    write_whole(path, plotter_bytes(drawing))
+    return ()
+
+
+def plotter_bytes(drawing: Drawing) -> bytes:
+    """The file's bytes: every line solid, words as outlines, a frame round the sheet, origin
+    at its lower left corner."""
+    document = ezdxf.new(units=MILLIMETRES)
+    space = document.modelspace()
+    frame = box(0.0, 0.0, drawing.width_mm, drawing.height_mm)
+    space.add_lwpolyline(frame.tolist(), close=True, dxfattribs={"color": DRAW_PEN})
+    for part in drawing.parts:
+        for mark in part.marks:
+            pen = CUT_PEN if not isinstance(mark, Words) and mark.style == CUT else DRAW_PEN
+            for line, closed in _lines(mark):
+                space.add_lwpolyline(line.tolist(), close=closed, dxfattribs={"color": pen})
+    backend = PlotterBackend()
+    Frontend(RenderContext(document), backend).draw_layout(space)
+    page = layout.Page(drawing.width_mm, drawing.height_mm, layout.Units.mm, layout.Margins.all(0))
+    return backend.get_bytes(
+        page, settings=layout.Settings(fit_page=False), curves=False, decimal_places=1
+    )
+
+
+def _lines(mark: Mark) -> Iterator[tuple[Line, bool]]:
+    """The polylines of a mark, and whether each is closed."""
+    if isinstance(mark, Words):
+        yield from _letters(mark)
+    else:
+        yield mark.points, isinstance(mark, Fill) or mark.closed
+
+
+def _letters(words: Words) -> Iterator[tuple[Line, bool]]:
+    """The outlines of letters, in the font of every other sheet."""
+    size = words.height_mm / CAPITAL
+    path = TextPath((0, 0), clean(words.text), size=size, prop=FontProperties("DejaVu Sans"))
+    wide = path.get_extents().x1 if len(path.vertices) else 0.0
+    start = {"start": 0.0, "middle": -0.5 * wide, "end": -wide}[words.anchor]
+    turn = np.radians(words.angle_deg)
+    way = np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])
+    for polygon in path.to_polygons(closed_only=False):
+        if len(polygon) > 1:
+            yield words.at + (polygon + [start, 0.0]) @ way, True
