@@ -1,6 +1,6 @@
 """HPGL/2 for pen plotters and cutters: cut lines with one pen, everything else with another.
 
-Written through ezdxf's plotter backend. One plotter unit is 0.025 mm; coordinates carry a decimal of it.
+Written through ezdxf's plotter backend. One plotter unit is 0.025 mm; coordinates carry two decimals of it.
 """
 
 from __future__ import annotations
@@ -46,7 +46,7 @@ def plotter_bytes(drawing: Drawing) -> bytes:
     Frontend(RenderContext(document), backend).draw_layout(space)
     page = layout.Page(drawing.width_mm, drawing.height_mm, layout.Units.mm, layout.Margins.all(0))
     return backend.get_bytes(
-        page, settings=layout.Settings(fit_page=False), curves=False, decimal_places=1
+        page, settings=layout.Settings(fit_page=False), curves=False, decimal_places=2
     )
 
 

@@ -40,7 +40,10 @@ def plotted(sheet):
 def test_plotter_cut_lines_have_their_area_and_place(plotted, sheet):
     """Each cut line is there, its area within 1e-5 and each point within 0.01 mm of the sheet's."""
     wanted = [
-        m.points for p in sheet.parts for m in p.marks if isinstance(m, Stroke) and m.style == CUT and m.closed
+        m.points
+        for p in sheet.parts
+        for m in p.marks
+        if isinstance(m, Stroke) and m.style == CUT and m.closed
     ]
     every = [line for lines in plotted.values() for line in lines]
     for ring in wanted:
