@@ -1,19 +1,33 @@
-"""Lays: pieces of each cloth placed on its width, pile one way, nothing rotated."""
+"""Lays: pieces of each cloth placed on its width, by our own quick lay and by the packer."""
 
 from __future__ import annotations
 
+import threading
+import time
 from collections.abc import Sequence
 
 import numpy as np
 import shapely
-import spyrrow
 
 from padlib.errors import InputError
-from padlib.lay.lay import Lay, Placement
+from padlib.findings import Finding, Grade
+from padlib.lay.lay import Lay, Placement, laid
 from padlib.lay.skyline import Outline, skyline
 from padlib.pattern.piece import Piece
+from padlib.progress import Tell, quiet
+
+try:
+    import spyrrow
+except ImportError:  # the packer is compiled; where it is missing, the quick lay does
+    spyrrow = None
 
 SIMPLIFY_MM = 0.3
+LOOK_S = 0.5  # how often the packer is asked how far it is
+TURNS = {"one-way": (0.0,), "two-way": (0.0, 180.0), "none": (0.0, 90.0, 180.0, 270.0)}
+MOST_TILT = 5.0  # degrees: more shows in the pile
+SHIFTS = 400  # starts tried when a packed lay has to dodge spoiled places
+Box = tuple[float, float, float, float]  # x, y, width, height, mm
+Spot = tuple[float, float, float]  # x, y, mm, and turn, degrees
 
 
 def copies(pieces: Sequence[Piece]) -> list[tuple[Piece, bool]]:
@@ -27,7 +41,7 @@ def copies(pieces: Sequence[Piece]) -> list[tuple[Piece, bool]]:
 
 def outline(piece: Piece, face_down: bool) -> Outline:
     """The cut line of a piece (k, 2) in mm, mirrored (x to -x) when it is laid face down."""
-    return piece.cut_line * [-1.0, 1.0] if face_down else piece.cut_line
+    return laid(piece.cut_line, face_down, 0.0)
 
 
 def lay_pieces(
@@ -38,12 +52,24 @@ def lay_pieces(
     gap_mm: float = 10.0,
     seconds: float = 10.0,
     seed: int = 1,
+    pile: str = "one-way",
+    tilt_deg: float = 0.0,
+    avoid: Sequence[Box] = (),
+    price: float = 0.0,
+    workers: int = 1,
+    tell: Tell = quiet,
 ) -> Lay:
     """Place all pieces of one cloth; the shorter of our own quick lay and the packer's.
 
     seconds: the packer's time budget; below 1 only the quick lay is made, which is the same on every
-    machine. Raises InputError naming a piece that is wider than the cloth.
+    machine. pile: one-way (nothing turned), two-way (half turns) or none (quarter turns); tilt_deg: by
+    how much a piece may be tilted; avoid: spoiled places; workers: threads of the packer; tell: told
+    the length so far. Raises InputError naming a piece that is wider than the cloth.
     """
+    if pile not in TURNS:
+        raise InputError(f"pile is '{pile}'; it must be one of {', '.join(TURNS)}.")
+    if not 0.0 <= tilt_deg <= MOST_TILT:
+        raise InputError(f"tilt is {tilt_deg:g}; it must lie between 0 and {MOST_TILT:g} degrees.")
     every = copies(pieces)
     lines = [outline(p, down) for p, down in every]
     for (piece, _), line in zip(every, lines, strict=True):
@@ -53,52 +79,140 @@ def lay_pieces(
                 f"{np.ptp(line[:, 0]):.0f} mm; take wider cloth or add a seam to that panel."
             )
     if not lines:
-        return Lay(cloth, width_mm, 0.0, 0.0, ())
-    offsets, length = skyline(lines, width_mm, gap_mm)
-    if seconds >= 1:
-        packed, packed_length = _packed(lines, width_mm, gap_mm, int(seconds), seed)
-        if packed_length < length:
-            offsets, length = packed, packed_length
+        return Lay(cloth, width_mm, 0.0, 0.0, (), pile, tuple(avoid), price)
+    offsets, length = skyline(lines, width_mm, gap_mm, avoid=avoid)
+    spots: list[Spot] = [(x, y, 0.0) for x, y in offsets]
+    found: tuple[Finding, ...] = ()
+    if seconds >= 1 and spyrrow is None:
+        words = (
+            "the packer (spyrrow) is not installed, so this is the quick lay; it takes more cloth"
+        )
+        found = (Finding(801, words, f"cloth '{cloth}'", Grade.NOTE),)
+    elif seconds >= 1:
+        turns = _turns(pile, tilt_deg)
+        packer = _Packer(int(seconds), seed, workers, tell, cloth)
+        packed = packer.spots(every, width_mm, gap_mm, turns)
+        packed = _dodged(lines, packed, avoid, gap_mm)
+        if _length(lines, packed) < length:
+            spots, length = packed, _length(lines, packed)
     used = sum(float(shapely.Polygon(line).area) for line in lines)
     placements = tuple(
-        Placement(p.number, down, (float(x), float(y)))
-        for (p, down), (x, y) in zip(every, offsets, strict=True)
+        Placement(p.number, down, (float(x), float(y)), turn)
+        for (p, down), (x, y, turn) in zip(every, spots, strict=True)
     )
-    return Lay(cloth, width_mm, length, 100.0 * used / (width_mm * length), placements)
+    share = 100.0 * used / (width_mm * length)
+    return Lay(cloth, width_mm, length, share, placements, pile, tuple(avoid), price, found)
 
 
-def _packed(
-    lines: Sequence[Outline], width: float, gap: float, seconds: int, seed: int
-) -> tuple[list[tuple[float, float]], float]:
-    """Offsets and length from the irregular strip packer.
+def _turns(pile: str, tilt: float) -> list[float]:
+    """The turns that a piece may be given, degrees."""
+    steps = (0.0,) if tilt == 0 else (0.0, tilt / 2, -tilt / 2, tilt, -tilt)
+    return [(base + step) % 360.0 for base in TURNS[pile] for step in steps]
 
-    Its strip runs along x, ours along y, so x and y change places on the way in and out.
-    """
+
+def _length(lines: Sequence[Outline], spots: Sequence[Spot]) -> float:
+    """How far the placed lines reach along the cloth, mm."""
+    return max(
+        float((laid(line, False, turn)[:, 1] + y).max())
+        for line, (_, y, turn) in zip(lines, spots, strict=True)
+    )
+
+
+def _dodged(
+    lines: Sequence[Outline], spots: Sequence[Spot], avoid: Sequence[Box], gap: float
+) -> list[Spot]:
+    """A packed lay moved along the cloth until no piece lies on a spoiled place."""
+    if not avoid:
+        return list(spots)
     shapes = [
-        shapely.Polygon(line).buffer(SIMPLIFY_MM, join_style="mitre").simplify(SIMPLIFY_MM)
-        for line in lines
+        shapely.Polygon(laid(line, False, turn) + [x, y])
+        for line, (x, y, turn) in zip(lines, spots, strict=True)
     ]
-    items = [
-        spyrrow.Item(str(i), [(y, x) for x, y in shape.exterior.coords[:-1]], 1, [0.0])
-        for i, shape in enumerate(shapes)
-    ]
-    instance = spyrrow.StripPackingInstance("", width + 2 * SIMPLIFY_MM, items)
-    config = spyrrow.StripPackingConfig(
-        early_termination=True,
-        min_items_separation=max(gap - 2 * SIMPLIFY_MM, 0.01),
-        total_computation_time=seconds,
-        num_workers=1,
-        seed=seed,
-    )
-    solution = instance.solve(config)
-    offsets = [(0.0, 0.0)] * len(lines)
-    for item in solution.placed_items:
-        along, across = item.translation
-        offsets[int(item.id)] = (across - SIMPLIFY_MM, along)
-    least = min(
-        float((line[:, 1] + off[1]).min()) for line, off in zip(lines, offsets, strict=True)
-    )
-    offsets = [(x, y - least) for x, y in offsets]
-    return offsets, max(
-        float((line[:, 1] + off[1]).max()) for line, off in zip(lines, offsets, strict=True)
-    )
+    whole = shapely.union_all(shapes).buffer(gap)
+    shapely.prepare(whole)
+    boxes = [shapely.box(x, y, x + w, y + h) for x, y, w, h in avoid]
+    far = max(y + h for _, y, _, h in avoid) + gap
+    for shift in np.linspace(0.0, far, SHIFTS):
+        moved = [shapely.transform(b, lambda c, s=shift: c - [0.0, s]) for b in boxes]
+        if not any(whole.intersects(b) for b in moved):
+            break
+    return [(x, y + float(shift), turn) for x, y, turn in spots]
+
+
+class _Packer:
+    """The irregular strip packer, run beside a look at how far it is.
+
+    Its strip runs along x, ours along y, so x and y change places on the way in and out, and turns
+    change their sign.
+    """
+
+    def __init__(self, seconds: int, seed: int, workers: int, tell: Tell, cloth: str) -> None:
+        self.seconds, self.tell, self.cloth = seconds, tell, cloth
+        self.seed, self.workers = seed, workers
+
+    def spots(
+        self,
+        every: Sequence[tuple[Piece, bool]],
+        width: float,
+        gap: float,
+        turns: Sequence[float],
+    ) -> list[Spot]:
+        """Where each copy goes; copies of one piece on one face are alike to the packer."""
+        slack = SIMPLIFY_MM if gap > 2 * SIMPLIFY_MM else 0.0
+        alike: dict[tuple[int, bool], list[int]] = {}
+        for k, (piece, down) in enumerate(every):
+            alike.setdefault((piece.number, down), []).append(k)
+        items, members = [], list(alike.values())
+        back = [(-t) % 360.0 for t in turns]
+        for name, own in enumerate(members):
+            line = _simpler(outline(*every[own[0]]), slack)
+            items.append(spyrrow.Item(str(name), [(y, x) for x, y in line], len(own), back))
+        instance = spyrrow.StripPackingInstance("", width + 2 * slack, items)
+        config = spyrrow.StripPackingConfig(
+            early_termination=True,
+            min_items_separation=gap - 2 * slack if gap > 2 * slack else None,
+            total_computation_time=self.seconds,
+            num_workers=self.workers,
+            seed=self.seed,
+        )
+        spots: list[Spot] = [(0.0, 0.0, 0.0)] * len(every)
+        queue = [list(own) for own in members]
+        for item in self._solved(instance, config).placed_items:
+            along, across = item.translation
+            # single precision comes back: the turn that was meant is the nearest of those allowed
+            turn = min(turns, key=lambda t: abs((t + item.rotation + 180.0) % 360.0 - 180.0))
+            spots[queue[int(item.id)].pop(0)] = (across - slack, along, turn)
+        least = min(
+            float((laid(outline(*copy), False, t)[:, 1] + y).min())
+            for copy, (_, y, t) in zip(every, spots, strict=True)
+        )
+        return [(x, y - least, t) for x, y, t in spots]
+
+    def _solved(self, instance, config):  # noqa: ANN001, ANN202
+        """The packer's solution; meanwhile the shortest length so far is told."""
+        queue, done = spyrrow.ProgressQueue(), []
+
+        def work() -> None:
+            done.append(instance.solve(config, queue))
+
+        thread = threading.Thread(target=work, daemon=True)
+        start = time.monotonic()
+        thread.start()
+        best = float("inf")
+        while thread.is_alive():
+            thread.join(LOOK_S)
+            for kind, solution in queue.drain():
+                if kind != spyrrow.ReportType.ExplInfeas:
+                    best = min(best, float(solution.width))
+            share = min((time.monotonic() - start) / max(self.seconds, 1), 1.0)
+            if np.isfinite(best):
+                self.tell(f"laying {self.cloth}: {best / 1000:.2f} m so far", share)
+        return done[0]
+
+
+def _simpler(line: Outline, slack: float) -> Outline:
+    """An outline of fewer points that holds the given one."""
+    if not slack:
+        return line
+    shape = shapely.Polygon(line).buffer(slack, join_style="mitre").simplify(slack)
+    return np.asarray(shape.exterior.coords)[:-1]

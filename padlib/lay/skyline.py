@@ -37,11 +37,16 @@ def columns(outline: Outline, step: float, gap: float) -> tuple[NDArray, NDArray
 
 
 def skyline(
-    outlines: Sequence[Outline], width: float, gap: float, step: float = 4.0
+    outlines: Sequence[Outline],
+    width: float,
+    gap: float,
+    step: float = 4.0,
+    avoid: Sequence[tuple[float, float, float, float]] = (),
 ) -> tuple[list[tuple[float, float]], float]:
     """Offsets (x, y) of outlines on a strip of given width, and the strip's length; all in mm.
 
-    Outlines keep `gap` between each other. Raises ValueError if one is wider than the strip.
+    Outlines keep `gap` between each other and from the boxes to avoid (x, y, width, height). Raises
+    ValueError if one is wider than the strip.
     """
     if any(np.ptp(o[:, 0]) > width + 1e-6 for o in outlines):
         raise ValueError("a piece is wider than the cloth")
@@ -54,9 +59,30 @@ def skyline(
         room = int((width + 2 * margin - np.ptp(outlines[i][:, 0]) - 2 * margin) / step)
         windows = sliding_window_view(profile, len(low))[: room + 1]
         drop = (windows - low).max(axis=1)
+        if avoid:
+            drop = _over(drop, outlines[i], avoid, step, gap)
         at = int(np.argmin(drop))
         y = max(float(drop[at]), -outlines[i][:, 1].min())
         profile[at : at + len(high)] = np.maximum(profile[at : at + len(high)], high + y)
         offsets[i] = (at * step - outlines[i][:, 0].min(), y)
     length = max(float((o[:, 1] + off[1]).max()) for o, off in zip(outlines, offsets, strict=True))
     return offsets, length
+
+
+def _over(
+    drop: NDArray[np.float64],
+    outline: Outline,
+    avoid: Sequence[tuple[float, float, float, float]],
+    step: float,
+    gap: float,
+) -> NDArray[np.float64]:
+    """Heights (c,) raised so that the outline's box, at each column, lies on no box to avoid."""
+    low, high = outline.min(axis=0), outline.max(axis=0)
+    left = step * np.arange(len(drop))
+    out = np.maximum(drop, -low[1])
+    for x, y, wide, tall in sorted(avoid, key=lambda box: box[1]):
+        beside = (left + (high - low)[0] + gap <= x) | (left >= x + wide + gap)
+        below = out + high[1] + gap <= y
+        above = out + low[1] >= y + tall + gap
+        out = np.where(beside | below | above, out, y + tall + gap - low[1])
+    return out

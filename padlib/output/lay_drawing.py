@@ -8,10 +8,26 @@ import numpy as np
 from shapely import Polygon
 from shapely.ops import polylabel
 
-from padlib.lay.lay import Lay, Placement
-from padlib.output.drawing import CUT, FRAME, Drawing, Line, Part, Stroke, Words, arrow, box
+from padlib.lay.lay import Lay, Placement, placed_outline
+from padlib.output.drawing import (
+    CUT,
+    FRAME,
+    TRIM,
+    Drawing,
+    Line,
+    Part,
+    Stroke,
+    Words,
+    arrow,
+    box,
+)
 from padlib.pattern.piece import Piece
 
+WAYS = {
+    "one-way": "the pile runs the way of the arrow",
+    "two-way": "the cloth looks the same turned end for end",
+    "none": "the cloth has no pile",
+}
 EDGE = 60.0  # mm round the cloth
 
 
@@ -28,12 +44,13 @@ def _cloth(lay: Lay) -> Part:
     frame = box(EDGE, EDGE, lay.width_mm, lay.length_mm)
     words = (
         f"{lay.cloth}: {lay.width_mm:.0f} mm wide, {lay.length_mm / 1000:.2f} m long, "
-        f"{lay.used_percent:.0f} % used; the pile runs the way of the arrow"
+        f"{lay.used_percent:.0f} % used; {WAYS[lay.pile]}"
     )
     right = EDGE + lay.width_mm + 0.5 * EDGE
     shaft = np.array([[right, EDGE + lay.length_mm], [right, EDGE]])
     marks = (
         Stroke(FRAME, frame, closed=True),
+        *(Stroke(TRIM, box(x + EDGE, y + EDGE, w, h), closed=True) for x, y, w, h in lay.avoid),
         Words(words, np.array([EDGE, EDGE + lay.length_mm + 15.0]), 16.0),
         *arrow(shaft, word="pile"),
     )
@@ -41,8 +58,7 @@ def _cloth(lay: Lay) -> Part:
 
 
 def _placed(piece: Piece, place: Placement, copy: int) -> Part:
-    line: Line = piece.cut_line * [-1.0, 1.0] if place.mirrored else piece.cut_line
-    line = line + np.array(place.offset) + EDGE
+    line: Line = placed_outline(piece, place) + EDGE
     shape = Polygon(line)
     centre = polylabel(shape, tolerance=5.0)
     words = f"{piece.number} {piece.name}" + (" (face down)" if place.mirrored else "")

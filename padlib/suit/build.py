@@ -181,12 +181,13 @@ def run(
             )
     with clock.step("lay"):
         tell("laying the pieces on cloth", 0.9)
-        lays = suit_lays(suit, pieces, seconds=lay_seconds)
+        lays = suit_lays(suit, pieces, seconds=lay_seconds, tell=_within(tell, 0.9, 0.95))
     findings = (*body.findings, *measurements.warnings, *shell.findings, *panels.findings)
     findings += over_limit(every, limit) + eased
     seams = seam_report(flats, eases) + seam_report(cushion_flats, eases)
     findings += seams_apart(seams)
     findings += tuple(f for part in parts for f in part.findings)
+    findings += tuple(f for lay in lays for f in lay.findings)
     findings += tuple(f for piece in pieces for f in piece.findings)
     findings += tuple(f for flat in every for f in _of_flat(flat, limit))
     findings += () if proof is None else proof.findings

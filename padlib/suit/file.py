@@ -43,7 +43,8 @@ MOST_BYTES = 2_000_000
 class Cloth:
     """One cloth: name, words, cuttable width mm, panels cut from it, mass g/m2, what it bears (None:
     the same in all directions, with the limit of [darts]); use: panels, or only parts that name it;
-    price of a metre."""
+    price of a metre; pile: one-way, two-way or none; tilt: of pieces on it, degrees; avoid: spoiled
+    places (x, y, width, height), mm."""
 
     name: str
     words: str
@@ -53,6 +54,9 @@ class Cloth:
     bears: fabric.Cloth | None = None
     use: str = "panels"
     price: float = 0.0
+    pile: str = "one-way"
+    tilt: float = 0.0
+    avoid: tuple[tuple[float, float, float, float], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -263,6 +267,7 @@ def _value(reader: _Reader, path: tuple[str | int, ...], value: object, key: Key
         "texts": _texts,
         "points": _through,
         "place": _place,
+        "boxes": _boxes,
     }
     return checks[key.kind](reader, path, value, key)
 
@@ -342,6 +347,17 @@ def _place(
     reader: _Reader, path: tuple[str | int, ...], value: object, key: Key
 ) -> str | tuple[float, float, float]:
     return value if isinstance(value, str) else _xyz(reader, path, value)
+
+
+def _boxes(
+    reader: _Reader, path: tuple[str | int, ...], value: object, key: Key
+) -> tuple[tuple[float, ...], ...]:
+    whole = Key("number", 0.0, "", least=0.0, most=100_000.0)
+    if not isinstance(value, list) or any(
+        not isinstance(box, list) or len(box) != 4 for box in value
+    ):
+        raise reader.wrong(path, f"'{path[-1]}' must be a list of [x, y, width, height] in mm.")
+    return tuple(tuple(_number(reader, path, v, whole) for v in box) for box in value)
 
 
 def _numbers(reader: _Reader, path: tuple[str | int, ...], given: object) -> Mapping[str, float]:
@@ -547,7 +563,8 @@ def _cloths(reader: _Reader, given: object) -> tuple[Cloth, ...]:
 
 def _cloth(name: str, plain: Mapping[str, Any], bears: fabric.Cloth | None) -> Cloth:
     own = (plain["words"], plain["width"], plain["pieces"], plain["mass"])
-    return Cloth(name, *own, bears, plain["use"], plain["price"])
+    more = {key: plain[key] for key in ("use", "price", "pile", "tilt", "avoid")}
+    return Cloth(name, *own, bears, **more)
 
 
 def _bears(reader: _Reader, name: str, plain: Mapping[str, Any]) -> fabric.Cloth | None:

@@ -117,6 +117,8 @@ def lay_report(lays: Sequence[Lay]) -> list[dict[str, Any]]:
             "width_mm": rounded(lay.width_mm, 1),
             "length_mm": rounded(lay.length_mm, 1),
             "used_percent": rounded(lay.used_percent, 2),
+            "pile": lay.pile,
+            "cost": rounded(lay.cost(), 2),
         }
         for lay in lays
     ]

@@ -16,7 +16,7 @@ from padlib.pattern.purpose import CORNERS, NOTCHES, PURPOSES
 
 @dataclass(frozen=True)
 class Key:
-    """One key: kind (text, number, whole, yesno, texts, point), default, limits, choices, help."""
+    """One key: kind (text, number, whole, yesno, texts, points, place, boxes), default, limits, choices, help."""
 
     kind: str
     default: object
@@ -232,6 +232,16 @@ CLOTH = _table(
         "panels",
         "what it is for: panels, or only the parts that name it",
         choices=("panels", "parts"),
+    ),
+    pile=Key(
+        "text",
+        "one-way",
+        "one-way: no piece is turned; two-way: half turns; none: quarter turns",
+        choices=("one-way", "two-way", "none"),
+    ),
+    tilt=Key("number", 0.0, "how far pieces may be tilted on it, degrees", least=0.0, most=5.0),
+    avoid=Key(
+        "boxes", (), "spoiled places as [x, y, width, height], mm from its lower left corner"
     ),
     price=Key("number", 0.0, "price of a metre, in any currency", least=0.0, most=10_000.0),
     mass=Key("number", 600.0, "mass of the cloth, g/m2", least=10.0, most=3000.0),

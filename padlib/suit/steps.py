@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from concurrent.futures import Executor, ProcessPoolExecutor
 from contextlib import contextmanager
@@ -351,24 +352,37 @@ def suit_pieces(suit: Suit, flats: Sequence[Flat], parts: Sequence[Made] = ()) -
 
 
 def suit_lays(
-    suit: Suit, pieces: Sequence[Piece], *, seconds: float | None = None
+    suit: Suit, pieces: Sequence[Piece], *, seconds: float | None = None, tell: Tell = quiet
 ) -> tuple[Lay, ...]:
     """A lay for each cloth that has pieces."""
     budget = suit.lay["seconds"] if seconds is None else seconds
-    widths = {
-        suit.pillows["top"]: suit.pillows["width"],
-        suit.pillows["base"]: suit.pillows["width"],
-    }
-    widths |= {c.name: c.width for c in suit.cloths}
-    return tuple(
-        lay_pieces(
-            [p for p in pieces if p.cloth == name],
-            cloth=name,
-            width_mm=width,
-            gap_mm=suit.lay["gap"],
-            seconds=budget,
-            seed=suit.lay["seed"],
+    own = {c.name: c for c in suit.cloths}
+    names = dict.fromkeys((suit.pillows["top"], suit.pillows["base"], *own))
+    used = [n for n in names if any(p.cloth == n for p in pieces)]
+    lays = []
+    for k, name in enumerate(used):
+        told = partial(_part_of, tell, k, len(used))
+        cloth = own.get(name)
+        more = {}
+        if cloth is not None:
+            more = {"pile": cloth.pile, "tilt_deg": cloth.tilt, "avoid": cloth.avoid}
+            more |= {"price": cloth.price}
+        lays.append(
+            lay_pieces(
+                [p for p in pieces if p.cloth == name],
+                cloth=name,
+                width_mm=cloth.width if cloth is not None else suit.pillows["width"],
+                gap_mm=suit.lay["gap"],
+                seconds=budget,
+                seed=suit.lay["seed"],
+                workers=min(4, os.cpu_count() or 1),
+                tell=told,
+                **more,
+            )
         )
-        for name, width in widths.items()
-        if any(p.cloth == name for p in pieces)
-    )
+    return tuple(lays)
+
+
+def _part_of(tell: Tell, number: int, count: int, words: str, share: float) -> None:
+    """Tell the share of all lays when one of them is so far."""
+    tell(words, (number + share) / count)
