@@ -10,9 +10,10 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 from scipy.spatial import cKDTree
 
+from padlib.body.legs import leg_centres
+from padlib.body.upright import Upright, find_up, standing
 from padlib.errors import InputError
 from padlib.mesh.repair import face_areas
 from padlib.mesh.surface import Surface
@@ -30,7 +31,8 @@ class Frame:
     """How a mesh as read is carried into padlib's frame: p -> scale * p @ rotation.T + shift.
 
     scale in mm per unit of the file; rotation (3, 3); shift (3,) in mm; unit and up as words
-    ("cm", "+y"); turned_deg: turn about the vertical after standing up, anticlockwise from above;
+    ("cm", "+y"), the axis nearest to up; tilt_deg: how far up is from that axis; turned_deg: turn
+    about the vertical after standing up, anticlockwise from above;
     sure: how sure each guess is, 0 to 1 (1 too for what was given): "unit", "up", "facing",
     "symmetry_mm" is the usual distance between the body and its mirror image.
     """
@@ -40,6 +42,7 @@ class Frame:
     shift: NDArray[np.float64]
     unit: str
     up: str
+    tilt_deg: float
     turned_deg: float
     sure: dict[str, float]
 
@@ -53,16 +56,16 @@ def find_frame(
 ) -> Frame:
     """Find the frame of a standing figure, as read.
 
-    unit: "mm", "cm", "m", "in" or "dm"; up: "x", "y", "z" with a sign, e.g. "+y"; facing: the
+    unit: "mm", "cm", "m", "in" or "dm"; up: "x", "y", "z" with a sign, e.g. "+y", or three numbers; facing: the
     direction that the wearer faces in the file, likewise, or an angle in degrees anticlockwise from
     the direction that the figure is found to face, when that guess was wrong ("180").
     Raises InputError for a height that is not a person's, and for words that it does not know.
     """
     points = spread_points(surface, 40_000)
-    axis, sign, sure_up = _given_axis(up, "up") or _find_up(points)
-    stand = _standing(axis, sign)
+    upright = _given_up(up) or find_up(points)
+    stand = standing(upright.up)
     points = points @ stand.T
-    height = float(np.ptp(surface.vertices[:, axis]))
+    height = float(np.ptp(surface.vertices @ upright.up))
     unit, scale, sure_unit = _find_unit(height, unit)
     points = points * scale
     angle, symmetry_mm, sure_facing = _find_facing(points, height * scale)
@@ -78,11 +81,12 @@ def find_frame(
         rotation=turn @ stand,
         shift=shift,
         unit=unit,
-        up=f"{'+' if sign > 0 else '-'}{'xyz'[axis]}",
+        up=upright.word,
+        tilt_deg=upright.tilt_deg,
         turned_deg=float((np.degrees(-np.pi / 2 - angle) + 180.0) % 360.0 - 180.0),
         sure={
             "unit": sure_unit,
-            "up": sure_up,
+            "up": upright.sure,
             "facing": sure_facing,
             "symmetry_mm": symmetry_mm,
         },
@@ -151,6 +155,26 @@ def _human(tall: float, unit: str) -> bool:
 # ---------------------------------------------------------------- up
 
 
+def _given_up(word: str | None) -> Upright | None:
+    """Up as the user gave it: an axis of the file, or three numbers."""
+    if word is None:
+        return None
+    parts = word.replace(",", " ").split()
+    if len(parts) == 1:
+        axis, sign, _ = _given_axis(word, "up")
+        return Upright(sign * np.eye(3)[axis], 1.0, f"{'+' if sign > 0 else '-'}{'xyz'[axis]}", 0.0)
+    try:
+        up = np.array([float(part) for part in parts])
+    except ValueError:
+        up = np.zeros(0)
+    if up.shape != (3,) or not np.isfinite(up).all() or not up.any():
+        raise InputError(f"up is {word}, but must be x, y or z with a sign, or three numbers.")
+    up = up / np.linalg.norm(up)
+    axis = int(np.argmax(np.abs(up)))
+    tilt = float(np.degrees(np.arccos(min(1.0, abs(up[axis])))))
+    return Upright(up, 1.0, f"{'+' if up[axis] > 0 else '-'}{'xyz'[axis]}", tilt)
+
+
 def _given_axis(word: str | None, what: str) -> tuple[int, int, float] | None:
     """Axis, sign and sureness of words like "z", "+y" or "-x"; None for None."""
     if word is None:
@@ -160,69 +184,6 @@ def _given_axis(word: str | None, what: str) -> tuple[int, int, float] | None:
     if text.lstrip("+-") not in AXES:
         raise InputError(f"{what} is {word}, but must be x, y or z with a sign, such as +y.")
     return AXES[text.lstrip("+-")], sign, 1.0
-
-
-def _find_up(points: Points) -> tuple[int, int, float]:
-    """The axis and sign along which the figure stands upright, and how sure that is.
-
-    A figure is longest, or nearly so, along its height, and has two legs at one end only.
-    """
-    extents = np.ptp(np.quantile(points, [0.0005, 0.9995], axis=0), axis=0)
-    scores = np.full((3, 2), -1.0)
-    for axis in range(3):
-        long = extents[axis] / extents.max()
-        if long < 0.6:
-            continue
-        for column, sign in enumerate((1, -1)):
-            upright = points @ _standing(axis, sign).T
-            scores[axis, column] = long + _legs(upright) + 0.5 * _head_heavy(upright)
-    axis, column = np.unravel_index(np.argmax(scores), scores.shape)
-    rest = np.delete(scores.ravel(), 2 * axis + column).max()
-    return int(axis), (1, -1)[column], float(np.clip(scores[axis, column] - rest, 0.0, 1.0))
-
-
-def _standing(axis: int, sign: int) -> NDArray[np.float64]:
-    """The rotation (3, 3) that carries an axis of the file to +Z (right-handed)."""
-    up = np.zeros(3)
-    up[axis] = sign
-    side = np.eye(3)[0 if axis else 1]
-    return np.stack([side, np.cross(up, side), up])
-
-
-def _legs(points: Points) -> float:
-    """Share of the levels between 4 % and 34 % of the height that show two like pieces."""
-    low, tall = points[:, 2].min(), np.ptp(points[:, 2])
-    return float(np.mean([_two_legs(points, low, tall, at) for at in np.linspace(0.04, 0.34, 16)]))
-
-
-def _two_legs(points: Points, low: float, tall: float, at: float) -> bool:
-    """Whether the level `at` of the height shows two pieces of like size and no third."""
-    return _leg_centres(points, low, tall, at) is not None
-
-
-def _leg_centres(points: Points, low: float, tall: float, at: float) -> Points | None:
-    """Centres (2, 2) of the two like pieces at a level, or None when it does not show two."""
-    slab = points[np.abs(points[:, 2] - low - at * tall) < 0.012 * tall, :2]
-    if len(slab) < 20:
-        return None
-    cell = np.floor((slab - slab.min(axis=0)) / (0.012 * tall)).astype(np.int64)
-    if cell.max() > 400:
-        return None
-    taken = np.zeros(cell.max(axis=0) + 1, dtype=bool)
-    taken[cell[:, 0], cell[:, 1]] = True
-    piece, _ = ndimage.label(taken, structure=np.ones((3, 3)))
-    mine = piece[cell[:, 0], cell[:, 1]]
-    size = np.bincount(mine)[1:]
-    large = np.flatnonzero(size > 0.12 * size.sum()) + 1
-    if len(large) != 2 or size[large - 1].min() < 0.4 * size[large - 1].max():
-        return None
-    return np.stack([slab[mine == k].mean(axis=0) for k in large])
-
-
-def _head_heavy(points: Points) -> float:
-    """-1 to 1: whether the surface lies high, as shoulders, arms and head make it lie."""
-    z = (points[:, 2] - points[:, 2].min()) / np.ptp(points[:, 2])
-    return float(np.clip((z.mean() - 0.5) / 0.1, -1.0, 1.0))
 
 
 # ---------------------------------------------------------------- symmetry and facing
@@ -318,7 +279,7 @@ def _mirror_step(
 def _leg_direction(points: Points, tall: float) -> NDArray[np.float64] | None:
     """Horizontal unit vector (2,) from leg to leg, or None when the legs do not part."""
     low = points[:, 2].min()
-    levels = [_leg_centres(points, low, tall, at) for at in np.linspace(0.06, 0.4, 18)]
+    levels = [leg_centres(points, low, tall, at) for at in np.linspace(0.06, 0.4, 18)]
     apart = [pair[1] - pair[0] for pair in levels if pair is not None]
     if len(apart) < 3:
         return None

@@ -162,7 +162,13 @@ def _told_frame(frame: Frame, unit: str | None, up: str | None, facing: str | No
     if unit is None:
         found += (Finding(UNIT, f"the unit was taken to be {frame.unit} from the height"),)
     if up is None:
-        found += (Finding(UP, f"up was taken to be {frame.up} of the file"),)
+        words = f"up was taken to be {frame.up} of the file"
+        if frame.tilt_deg > 0.0:
+            words = (
+                f"the figure leaned or lay {frame.tilt_deg:.1f} degrees off {frame.up} of the file"
+                " and was stood upright"
+            )
+        found += (Finding(UP, words, grade=Grade.REPAIR if frame.tilt_deg else Grade.NOTE),)
     if abs(frame.turned_deg) > 0.5:
         words = f"the body was turned by {frame.turned_deg:.1f} degrees to face front"
         found += (Finding(TURNED, words),)

@@ -44,6 +44,51 @@ def test_the_base_body_is_found_too(rough, base):
     assert max(_off(frame, file, vertices)) < 2.0
 
 
+LEANS = [(5, 0), (-5, 1), (15, 1), (-30, 0), (100, 0), (200, 1)]
+
+
+@pytest.mark.parametrize(("degrees", "axis"), LEANS)
+def test_a_leaning_or_lying_figure_is_stood_up(base, degrees, axis):
+    """A modelled body turned about an axis of the file, then askew: its up comes back to a degree, its face to two."""
+    turn = _rotation(degrees, axis)
+    askew = _rotation(35.0, 2) @ turn if abs(degrees) > 50 else turn
+    frame = find_frame(Surface(base[0] @ askew.T, base[1]))
+    apart = np.degrees(np.arccos(np.clip(np.diag(frame.rotation @ askew), -1.0, 1.0)))
+    assert apart[2] < 1.0
+    assert apart.max() < 2.0
+    assert frame.tilt_deg > 3.0
+    assert frame.sure["up"] > 0.5
+
+
+def test_an_axis_of_the_file_is_kept_to_the_last_digit(base):
+    """A body that stands upright in its file is not turned by a fraction of a degree."""
+    frame = find_frame(Surface(*base))
+    assert frame.tilt_deg == 0.0
+    assert np.array_equal(frame.rotation[2], [0.0, 0.0, 1.0])
+
+
+def _rotation(degrees, axis):
+    """Rotation (3, 3) about an axis, 0 to 2."""
+    a = np.radians(degrees)
+    i, j = (axis + 1) % 3, (axis + 2) % 3
+    out = np.eye(3)
+    out[i, i] = out[j, j] = np.cos(a)
+    out[i, j], out[j, i] = -np.sin(a), np.sin(a)
+    return out
+
+
+def test_up_may_be_three_numbers(adult):
+    """A given direction is obeyed as it is, and words that are none are told."""
+    vertices, faces = adult
+    turn = _rotation(12.0, 0)
+    up = ",".join(f"{x:.6f}" for x in turn[:, 2])
+    frame = find_frame(Surface(vertices @ turn.T, faces), up=up)
+    assert frame.tilt_deg == pytest.approx(12.0, abs=0.01)
+    assert np.allclose(frame.rotation @ turn, np.eye(3), atol=0.01)
+    with pytest.raises(InputError, match="three numbers"):
+        find_frame(Surface(vertices, faces), up="0,0")
+
+
 @pytest.mark.property
 @settings(max_examples=6, deadline=None, derandomize=True)
 @given(degrees=st.floats(-180.0, 180.0), x=st.floats(-2e3, 2e3), y=st.floats(-2e3, 2e3))
