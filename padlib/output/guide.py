@@ -181,17 +181,54 @@ def _pillows(report: Mapping[str, Any]) -> str:
             f"{p['filling_g']['medium']:.0f}",
             f"{p['filling_g']['firm']:.0f}",
             f"{p['zip_mm']:.0f}",
+            f"{p['filled_l']:.2f}" if "filled_l" in p else "",
+            ", ".join(dict.fromkeys(m["panel"] for m in p.get("sew_to", ()))),
         )
         for p in report["pillows"]
     ]
     return (
         "<h2>Pads</h2><p>Each pad is a cushion of its own: the top of woven cotton, the base of a cool "
-        "stretch knit, a zip down the middle of the base, so that it comes out for washing.</p>"
+        "stretch knit, a zip down the middle of the base, so that it comes out for washing. Tack it inside the "
+        "suit along the outline drawn on the panels named.</p>"
         + _table(
-            ("pad", "side", "volume, l", "filling soft, g", "medium, g", "firm, g", "zip, mm"),
+            (
+                "pad",
+                "side",
+                "volume, l",
+                "filling soft, g",
+                "medium, g",
+                "firm, g",
+                "zip, mm",
+                "holds sewn and filled, l",
+                "tacked to",
+            ),
             rows,
-            (2, 3, 4, 5, 6),
+            (2, 3, 4, 5, 6, 7),
         )
+        + _foam(report)
+    )
+
+
+def _foam(report: Mapping[str, Any]) -> str:
+    """What the foam sheets come to, where they are asked for."""
+    carved = [p for p in report["pillows"] if "foam" in p]
+    if not carved:
+        return ""
+    rows = [
+        (
+            p["name"],
+            p["side"],
+            f"{p['foam']['sheets']} of {p['foam']['sheet_mm']:g} mm",
+            f"{p['foam']['area_cm2']:.0f}",
+            f"{p['foam']['carved_g']:.0f}",
+        )
+        for p in carved
+    ]
+    return (
+        "<p>Or carve it from foam: cut the sheets of foam-a4.pdf, lay their crosses over each other, glue, and "
+        "carve to the steps. Foam burns fast and its dust and glue harm lungs: ask for flame-retardant foam, carve "
+        "outdoors or with extraction and a mask, and mind what the venue and local codes ask for.</p>"
+        + _table(("pad", "side", "sheets", "foam, cm2", "carved, g"), rows, (3, 4))
     )
 
 

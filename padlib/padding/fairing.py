@@ -21,7 +21,8 @@ SPAN = 15.0  # mm: width of one bridging step
 HOLLOW = 20.0  # mm: scale at which a hollow's way out is seen
 GATE = 0.5  # mm of a bridging step from which it counts as a hollow in full
 SHORT = 0.05  # mm of cloth thickness that may be missing
-THIN = 1.0  # mm of cloth below which the skin between the shell's vertices is watched too
+THIN = 1.0  # mm of cloth below which the skin between the shell's vertices is watched too,
+LOW = 0.7  # and share of an edge
 NORMALS = 3  # rounds of laying for which a hollow's ways out are kept
 CLEARING = 4  # rounds of pushing out
 ROUNDS = 6
@@ -82,13 +83,17 @@ def cleared(
     """Positions (n, 3) pushed out where they lie nearer than `least` (n,) mm to the body, or inside it.
 
     Vertices with cover 0 and those not `within` (n,) are left. The push runs out smoothly around, so
-    that it leaves no dent. Thin cloth (below THIN, or running out) is also checked the other way, for
-    skin that stands out between vertices.
+    that it leaves no dent. Cloth that is thin beside its triangles, or running out, is also checked the
+    other way, for skin that stands out between vertices.
     """
     asked = np.flatnonzero((cover > 0) & within)
-    bare = np.flatnonzero((cover > 0) & ((least < THIN) | (cover < 1)) & within)
-    for _ in range(CLEARING):
+    bare = np.flatnonzero((cover > 0) & (cover < 1) & within)
+    corner = placed[body.faces[:: max(len(body.faces) // 5000, 1)]]
+    edge = float(np.median(np.linalg.norm(corner[:, 1] - corner[:, 0], axis=1)))
+    for k in range(CLEARING):
         distance, close, normal = body.signed(placed[asked])
+        if k == 0:
+            bare = np.union1d(bare, asked[distance < max(THIN, LOW * edge)])
         short = least[asked] - distance
         away = np.where(np.abs(distance)[:, None] > 1e-6, placed[asked] - close, normal)
         away = unit(away) * np.where(distance < -1e-6, -1.0, 1.0)[:, None]

@@ -71,6 +71,7 @@ def make_pieces(
     fold_mm: float | None = None,
     parts: Sequence[Made] = (),
     rules: Sequence[EdgeRule] = (),
+    inner: Sequence[tuple[str, Inner]] = (),
 ) -> tuple[Piece, ...]:
     """Pieces to print: allowance, notches, labels, darts and pile arrow around each flat.
 
@@ -82,7 +83,8 @@ def make_pieces(
     fold_mm: darts whose mouth is at most this wide stay in the piece to be folded, wider ones are cut
     out (3 allowances if None); parts: what no flattening gives, as `padlib.pattern.parts` makes it;
     their pieces follow those of the panels, and openings that they are sewn to lose their hem;
-    rules: what the maker says of edges, the last that names an edge counts.
+    rules: what the maker says of edges, the last that names an edge counts; inner: panel name and line of
+    what else is drawn inside a panel's flat.
     Raises InputError where a value is out of range, a panel's edges do not close, its sew line crosses
     itself, or no cloth is named for it.
     """
@@ -111,6 +113,9 @@ def make_pieces(
     numbers = {panel: draft.number for draft in drafts.values() for panel in draft.panels}
     _put_notches(drafts, numbers, rims, notch_spacing_mm, allowance_mm)
     _put_parts(drafts, joined, parts)
+    for panel, line in inner:
+        if panel in drafts:
+            drafts[panel].inner += (line,)
     cloths = {d.flat.panel.name: _cloth_of(cloth, d.flat.panel.name) for d in drafts.values()}
     names = {d.number: d.name for d in drafts.values()}
     sides = {flat.panel.name: flat.panel.side for flat in flats}

@@ -27,6 +27,7 @@ from padlib.flatten.ease import Ease
 from padlib.flatten.flat import Flat
 from padlib.lay.lay import Lay
 from padlib.output.dxf import write_dxf
+from padlib.output.foam import foam_drawing
 from padlib.output.folder import check_folder, results
 from padlib.output.guide import guide_html
 from padlib.output.lay_drawing import lay_drawing
@@ -45,6 +46,7 @@ from padlib.progress import Tell, quiet
 from padlib.proof.proof import Proof, prove
 from padlib.seams.panels import Panel
 from padlib.suit import report as reports
+from padlib.suit.cushions import Cushions, cushion_report, make_cushions
 from padlib.suit.ease import suit_eases
 from padlib.suit.file import Suit, read_suit
 from padlib.suit.matching import flat_summary, share_used
@@ -71,6 +73,7 @@ from padlib.suit.wishes import suit_wishes
 from padlib.version import __version__
 
 STALE = (
+    "foam*",
     "panels/*.obj",
     "maps/*.png",
     "lay-*.svg",
@@ -126,6 +129,7 @@ class Built:
     findings: tuple[Finding, ...]
     seams: Sequence[Mapping[str, Any]]
     parts: tuple[Made, ...] = ()
+    cushions: Cushions = field(default_factory=Cushions)
 
 
 def run(
@@ -171,7 +175,9 @@ def run(
             partial(on_shell, body=body, shell=shell, place=panels.place),
             girths=measurements.values,
         )
-        pieces = suit_pieces(suit, every, parts)
+        made = {"each": each, "made": pillows}
+        stuffed = make_cushions(suit, body, shell, made, flats, cushion_flats)
+        pieces = suit_pieces(suit, every, parts, stuffed.inner)
     with clock.step("proof"):
         tell("sewing the flats back together", 0.82)
         proof = None
@@ -186,7 +192,7 @@ def run(
     findings += over_limit(every, limit) + eased
     seams = seam_report(flats, eases) + seam_report(cushion_flats, eases)
     findings += seams_apart(seams)
-    findings += tuple(f for part in parts for f in part.findings)
+    findings += tuple(f for part in parts for f in part.findings) + stuffed.findings
     findings += tuple(f for lay in lays for f in lay.findings)
     findings += tuple(f for piece in pieces for f in piece.findings)
     findings += tuple(f for flat in every for f in _of_flat(flat, limit))
@@ -208,6 +214,7 @@ def run(
         findings,
         seams,
         parts,
+        stuffed,
     )
 
 
@@ -262,7 +269,9 @@ def make_report(built: Built, seconds: Mapping[str, float]) -> dict[str, Any]:
         "suit": built.suit.name,
         "body": reports.body_report(built.body, built.measurements),
         "pads": _pads(built),
-        "pillows": reports.pillow_report(built.pillows, built.pillow_differences),
+        "pillows": cushion_report(
+            built.cushions, reports.pillow_report(built.pillows, built.pillow_differences)
+        ),
         "panels": [reports.panel_report(f) for f in every],
         "seams": list(built.seams),
         "matching": matching_report(every, built.seams),
@@ -429,10 +438,24 @@ def _pattern_jobs(built: Built, folder: Path) -> list[Callable[[], object]]:
     return [
         *tiled,
         *also,
+        *_foam_jobs(built, folder),
         partial(write_roll_pdf, folder / "pattern-roll.pdf", sheet),
         partial(write_svg, folder / "pattern.svg", sheet),
         partial(write_dxf, folder / "pattern.dxf", built.pieces, title=suit.name),
     ]
+
+
+def _foam_jobs(built: Built, folder: Path) -> list[Callable[[], object]]:
+    """The foam sheets, where they are asked for."""
+    if not built.cushions.stacks:
+        return []
+    drawing = foam_drawing(built.cushions.stacks, title=built.suit.name)
+    overlap = built.suit.paper["overlap"]
+    jobs: list[Callable[[], object]] = [
+        partial(write_tiled_pdf, folder / f"foam-{n.lower()}.pdf", drawing, n, overlap_mm=overlap)
+        for n in ("A4", "Letter")
+    ]
+    return [*jobs, partial(write_svg, folder / "foam.svg", drawing)]
 
 
 def _write_picture(path: Path, flats: Sequence[Flat]) -> None:

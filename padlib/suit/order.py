@@ -73,8 +73,9 @@ def works(
     out += _of_parts(parts, "hem")
     if pillows:
         words = (
-            "Pads: sew the zip into the base, sew top to base all round, turn, fill through the zip, and "
-            "tack the cushions inside the suit where its seams show their place."
+            "Pads: let the zip into the base along its line, sew top to base all round, turn, fill through the "
+            "zip, and tack the cushions inside the suit along their outlines, their marks 1 to 4 on the crosses "
+            "of the same numbers (mark 1 is where rim-1 begins)."
         )
         cushions = [s["name"] for s in sewn if s["name"] not in present]
         out.append(Work("last", words + eased_words(sewn, cushions), tuple(cushions)))

@@ -61,9 +61,8 @@ def pillow_panels(pillows: Sequence[Pillow]) -> tuple[Panel, ...]:
 
 def _two_panels(pillow: Pillow) -> tuple[Panel, Panel]:
     names = [f"pillow-{pillow.name}-{pillow.side}-{what}" for what in ("top", "base")]
-    rim_top, rim_base = pillow.boundary_top, pillow.boundary_base
-    start = int(np.argmax(pillow.top.vertices[rim_top, 2]))
-    rim_top, rim_base = np.roll(rim_top, -start), np.roll(rim_base, -start)
+    start = _start(pillow)
+    rim_top, rim_base = (np.roll(r, -start) for r in (pillow.boundary_top, pillow.boundary_base))
     cuts = _even_cuts(pillow.top.vertices[rim_top])
     closed_top, closed_base = np.append(rim_top, rim_top[0]), np.append(rim_base, rim_base[0])
     runs_top = [closed_top[a : b + 1] for a, b in zip(cuts[:-1], cuts[1:], strict=True)]
@@ -85,6 +84,17 @@ def _two_panels(pillow: Pillow) -> tuple[Panel, Panel]:
         Panel(names[0], pillow.side, pillow.top, parents_top, edges_top),
         Panel(names[1], pillow.side, pillow.base, parents_base, edges_base),
     )
+
+
+def rim_runs(pillow: Pillow) -> tuple[NDArray[np.float64], list[int]]:
+    """The rim (k, 3) mm from its first mark on, and where its runs begin, k included."""
+    rim = pillow.top.vertices[np.roll(pillow.boundary_top, -_start(pillow))]
+    return rim, _even_cuts(rim)
+
+
+def _start(pillow: Pillow) -> int:
+    """Where the rim's first run begins: at its highest place."""
+    return int(np.argmax(pillow.top.vertices[pillow.boundary_top, 2]))
 
 
 def _even_cuts(rim: NDArray[np.float64]) -> list[int]:

@@ -202,6 +202,13 @@ PILLOWS = _table(
     top=Key("text", "cotton", "cloth of the tops; woven cotton is common practice"),
     base=Key("text", "knit", "cloth of the bases; a cool stretch knit is common practice"),
     width=Key("number", 1400.0, "cuttable width of both, mm", least=100.0, most=5000.0),
+    foam=Key(
+        "number",
+        0.0,
+        "thickness of foam sheets to carve the pads from, mm; 0: no foam sheets are drawn",
+        least=0.0,
+        most=200.0,
+    ),
 )
 
 

@@ -41,7 +41,7 @@ from padlib.padding.dressed import Dressed, dress
 from padlib.padding.shell import Shell, pad_shell
 from padlib.pattern.make import make_pieces
 from padlib.pattern.parts import Made
-from padlib.pattern.piece import Piece
+from padlib.pattern.piece import Inner, Piece
 from padlib.progress import Tell, quiet
 from padlib.seams.assemble import Closure, suit_panels
 from padlib.seams.panels import Panel
@@ -338,8 +338,13 @@ def cloths_borne(suit: Suit, names: Collection[str]) -> Mapping[str, Cloth]:
     return MappingProxyType({n: kinds[c] for n, c in of.items() if c in kinds})
 
 
-def suit_pieces(suit: Suit, flats: Sequence[Flat], parts: Sequence[Made] = ()) -> tuple[Piece, ...]:
-    """Pieces of all flats and parts by the suit's allowances and cloths."""
+def suit_pieces(
+    suit: Suit,
+    flats: Sequence[Flat],
+    parts: Sequence[Made] = (),
+    inner: Sequence[tuple[str, Inner]] = (),
+) -> tuple[Piece, ...]:
+    """Pieces of all flats and parts by the suit's allowances and cloths; inner: lines in panels, by name."""
     return make_pieces(
         flats,
         cloth=panel_cloths(suit, {f.panel.name for f in flats}),
@@ -348,6 +353,7 @@ def suit_pieces(suit: Suit, flats: Sequence[Flat], parts: Sequence[Made] = ()) -
         notch_spacing_mm=suit.pieces["notch_spacing"],
         parts=parts,
         rules=suit.edges,
+        inner=inner,
     )
 
 

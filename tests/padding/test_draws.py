@@ -103,5 +103,5 @@ def test_a_thousand_random_pads_keep_the_laws(human, which):
         try:
             laws.check(body, shell)
         except AssertionError as e:
-            broken.append((seed, str(e).strip().splitlines()[0]))
+            broken.append((seed, repr(e)))
     assert not broken

@@ -1,0 +1,101 @@
+"""A cushion sewn together from its flats and filled: how much it holds, beside the pad it is made for."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import csc_matrix, diags_array
+
+from padlib.flatten.flat import Flat
+from padlib.mesh.solve import factor
+from padlib.mesh.surface import Surface, Vertices
+from padlib.proof.sew import Sewn, pull, stiffness, turned_frames, weld
+
+Array = NDArray[np.float64]
+
+LIE = 2.0  # weight with which the base lies on the body it was taken from, beside the cloth's stiffness
+PRESS = 0.01  # strain to which the filling stretches a ball of its size: what woven cotton gives (common practice)
+STEPS = 400
+STILL = 0.02  # mm: largest movement of a step at which it rests
+
+
+@dataclass(frozen=True, eq=False)
+class Filled:
+    """A cushion sewn back and filled: its surface, litres, and steps of the solve."""
+
+    surface: Surface
+    volume_l: float
+    steps: int
+
+
+def fill(flats: Sequence[Flat], body: Vertices, start: Vertices) -> Filled:
+    """Sew top and base of a cushion together and fill it while its base lies on the body.
+
+    flats: the top's and the base's, in this order; body (n, 3) mm: where the base's panel lay;
+    start (m, 3): where the top's panel starts, with nothing known of the pad's height, as `slack_top` gives it.
+    The cloth keeps its flats' lengths (as rigid as it can be); the filling presses evenly.
+    """
+    sewn = weld(flats)
+    place = np.zeros((sewn.count, 3))
+    place[sewn.welded[0]] = start
+    place[sewn.welded[1]] = body
+    held = np.zeros(sewn.count)
+    held[sewn.welded[1]] = LIE * sewn.area.sum() / sewn.count * 1e-3
+    solve = factor(csc_matrix(stiffness(sewn) + diags_array(held + 1e-9))).solve
+    rest = place.copy()
+    size = np.sqrt(sewn.area.sum() / (4 * np.pi))
+    pressure = 2 * PRESS / size
+    taken = 0
+    while taken < STEPS:
+        taken += 1
+        force = _area_normals(sewn, place) * pressure
+        new = solve(
+            pull(sewn, turned_frames(sewn, place))
+            + force
+            + (held + 1e-9)[:, None] * np.where(held[:, None] > 0, rest, place)
+        )
+        moved = float(np.abs(new - place).max())
+        place = new
+        if moved < STILL:
+            break
+    return Filled(Surface(place, sewn.faces), _volume(sewn, place) / 1e6, taken)
+
+
+def slack_top(top: Surface, rim: NDArray[np.int64]) -> Vertices:
+    """A start (n, 3) for a top: a film spanned by its rim, lifted a little so that it is not flat.
+
+    rim (k,): border vertices. Nothing of the top's own height is used: inside the rim only the mesh's connections.
+    """
+    faces = top.faces
+    count = len(top.vertices)
+    rows = faces[:, [0, 1, 2, 1, 2, 0]].ravel()
+    columns = faces[:, [1, 2, 0, 0, 1, 2]].ravel()
+    graph = csc_matrix((np.ones(len(rows)), (rows, columns)), shape=(count, count))
+    graph.data[:] = 1.0
+    laplacian = csc_matrix(diags_array(np.asarray(graph.sum(axis=1)).ravel()) - graph)
+    free = np.ones(count, dtype=bool)
+    free[rim] = False
+    out = top.vertices.copy()
+    right = -laplacian[free][:, ~free] @ top.vertices[~free]
+    out[free] = factor(csc_matrix(laplacian[free][:, free])).solve(np.asarray(right))
+    return out
+
+
+def _area_normals(sewn: Sewn, place: Vertices) -> Array:
+    corner = place[sewn.faces]
+    normal = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]) / 6
+    return np.stack(
+        [
+            np.bincount(sewn.faces.ravel(), np.repeat(normal[:, k], 3), minlength=sewn.count)
+            for k in range(3)
+        ],
+        axis=1,
+    )
+
+
+def _volume(sewn: Sewn, place: Vertices) -> float:
+    a, b, c = (place[sewn.faces[:, k]] for k in range(3))
+    return float(np.einsum("ij,ij->", a, np.cross(b, c))) / 6
