@@ -101,6 +101,7 @@ def guide_html(
         _pillows(report),
         _steps(steps),
         _fit(report),
+        _comfort(report),
         _body(report),
         _cautions(),
     ]
@@ -229,6 +230,36 @@ def _foam(report: Mapping[str, Any]) -> str:
         "carve to the steps. Foam burns fast and its dust and glue harm lungs: ask for flame-retardant foam, carve "
         "outdoors or with extraction and a mask, and mind what the venue and local codes ask for.</p>"
         + _table(("pad", "side", "sheets", "foam, cm2", "carved, g"), rows, (3, 4))
+    )
+
+
+def _comfort(report: Mapping[str, Any]) -> str:
+    """Girths before and after, gap, bends and weights."""
+    felt = report.get("comfort", {})
+    if not felt.get("girths_mm"):
+        return ""
+    rows = [
+        (name.replace("_", " "), f"{g['body']:.0f}", f"{g['shell']:.0f}", f"{g['added']:+.0f}")
+        for name, g in felt["girths_mm"].items()
+    ]
+    weight, gap = felt["weight_g"], felt["thigh_gap_mm"]
+    lost = {k.replace("_", " "): v for k, v in felt["bend_lost_deg"].items() if v >= 1}
+    words = [
+        f"Cloth {weight['cloth'] / 1000:.1f} kg, cushions {weight['cushions']:.0f} g, medium filling "
+        f"{weight['filling_medium']:.0f} g.",
+        ""
+        if gap is None
+        else f"Least gap between the thighs {gap['shell']:.0f} mm ({gap['body']:.0f} mm bare).",
+        f"Bend lost, about: {', '.join(f'{k} {v:.0f} degrees' for k, v in lost.items())}."
+        if lost
+        else "",
+        "These are estimates from the shape alone; a trial with the wearer decides.",
+    ]
+    return (
+        "<h2>Balance and comfort</h2><p>"
+        + _e(" ".join(w for w in words if w))
+        + "</p>"
+        + _table(("girth", "body, mm", "suit, mm", "added, mm"), rows, (1, 2, 3))
     )
 
 

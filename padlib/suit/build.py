@@ -38,6 +38,7 @@ from padlib.output.plotter import write_plotter
 from padlib.output.png import four_sides, map_scale, stretch_map
 from padlib.output.sheet import pattern_sheet
 from padlib.output.svg import write_svg
+from padlib.padding.comfort import Comfort, comfort
 from padlib.padding.pillow import Pillow, make_pillows
 from padlib.padding.shell import Shell, pad_layers
 from padlib.pattern.parts import Made
@@ -46,6 +47,7 @@ from padlib.progress import Tell, quiet
 from padlib.proof.proof import Proof, prove
 from padlib.seams.panels import Panel
 from padlib.suit import report as reports
+from padlib.suit.comfort import comfort_report
 from padlib.suit.cushions import Cushions, cushion_report, make_cushions
 from padlib.suit.ease import suit_eases
 from padlib.suit.file import Suit, read_suit
@@ -130,6 +132,7 @@ class Built:
     seams: Sequence[Mapping[str, Any]]
     parts: tuple[Made, ...] = ()
     cushions: Cushions = field(default_factory=Cushions)
+    comfort: Comfort = field(default_factory=Comfort)
 
 
 def run(
@@ -192,7 +195,8 @@ def run(
     findings += over_limit(every, limit) + eased
     seams = seam_report(flats, eases) + seam_report(cushion_flats, eases)
     findings += seams_apart(seams)
-    findings += tuple(f for part in parts for f in part.findings) + stuffed.findings
+    felt = comfort(body, shell, measurements.tape_lines, each)
+    findings += tuple(f for part in parts for f in part.findings) + stuffed.findings + felt.findings
     findings += tuple(f for lay in lays for f in lay.findings)
     findings += tuple(f for piece in pieces for f in piece.findings)
     findings += tuple(f for flat in every for f in _of_flat(flat, limit))
@@ -215,6 +219,7 @@ def run(
         seams,
         parts,
         stuffed,
+        felt,
     )
 
 
@@ -272,6 +277,7 @@ def make_report(built: Built, seconds: Mapping[str, float]) -> dict[str, Any]:
         "pillows": cushion_report(
             built.cushions, reports.pillow_report(built.pillows, built.pillow_differences)
         ),
+        "comfort": comfort_report(built.comfort, built.suit, built.pieces),
         "panels": [reports.panel_report(f) for f in every],
         "seams": list(built.seams),
         "matching": matching_report(every, built.seams),
