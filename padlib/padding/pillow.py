@@ -15,6 +15,7 @@ from padlib.mesh.point import Curve
 from padlib.mesh.section import level_set, plane_section
 from padlib.mesh.surface import Faces, Surface, Vertices, frozen
 from padlib.mesh.topology import boundary_loops
+from padlib.padding import shapes
 from padlib.padding.fairing import untangled
 from padlib.padding.pad import Pad
 from padlib.padding.profile import smoothstep
@@ -74,7 +75,7 @@ def make_pillows(
     edge: float = EDGE,
     zip_mm: float | None = None,
 ) -> tuple[Pillow, ...]:
-    """A pillow for each pad on each of its sides.
+    """A pillow for each pad on each of its sides; none for a worn part.
 
     shell: built from the same body and pads. Where pads overlap, each pillow has its share of the
     thickness, so that they lie over each other as one. edge: mm of pad at which the outline is
@@ -88,6 +89,7 @@ def make_pillows(
     return tuple(
         _pillow(body, flow, pad.name, side, share * shell.thickness, edge, zip_mm)
         for (pad, side, _), share in zip(layers, shares, strict=True)
+        if not shapes.is_worn(pad)
     )
 
 

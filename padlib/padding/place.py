@@ -166,14 +166,19 @@ def arm_course(body: Body, side: str, who: str) -> tuple[Array, float, float]:
     top, pit, elbow, neck = (landmark(body, f"{name}_{side}", who) for name in names)
     shoulder = (top + pit) / 2
     along = (elbow - shoulder) / np.linalg.norm(elbow - shoulder)
-    surface = body.surface
-    curves = plane_section(surface.vertices, surface.faces, elbow, along)
-    rings = [c.positions(surface.vertices, surface.faces) for c in curves if c.closed]
-    ring = min(rings, key=lambda r: np.linalg.norm(r - elbow, axis=1).min())
-    middle = (ring.min(axis=0) + ring.max(axis=0)) / 2
+    middle = limb_middle(body, elbow, along)
     course = smooth(resampled(np.array([neck - (top - shoulder), shoulder, middle]), 10.0), 3.0)
     at = float(project(course, shoulder[None])[0][0])
     return course, at, float(lengths(course)[-1])
+
+
+def limb_middle(body: Body, at: Array, along: Array) -> Array:
+    """The middle (3,) of the section square to `along` through a place on a limb."""
+    surface = body.surface
+    curves = plane_section(surface.vertices, surface.faces, at, along)
+    rings = [c.positions(surface.vertices, surface.faces) for c in curves if c.closed]
+    ring = min(rings, key=lambda r: np.linalg.norm(r - at, axis=1).min())
+    return (ring.min(axis=0) + ring.max(axis=0)) / 2
 
 
 def calf_line(body: Body, side: str, who: str) -> Line:

@@ -72,6 +72,7 @@ from padlib.suit.steps import (
 from padlib.suit.tables import warnings_of
 from padlib.suit.values import rounded
 from padlib.suit.wishes import suit_wishes
+from padlib.suit.worn import suit_worn, worn_report
 from padlib.version import __version__
 
 STALE = (
@@ -133,6 +134,7 @@ class Built:
     parts: tuple[Made, ...] = ()
     cushions: Cushions = field(default_factory=Cushions)
     comfort: Comfort = field(default_factory=Comfort)
+    worn: Sequence[Mapping[str, Any]] = ()
 
 
 def run(
@@ -195,8 +197,10 @@ def run(
     findings += over_limit(every, limit) + eased
     seams = seam_report(flats, eases) + seam_report(cushion_flats, eases)
     findings += seams_apart(seams)
+    worn, worn_found = worn_report(suit_worn(suit, body), panels.panels)
     felt = comfort(body, shell, measurements.tape_lines, each)
     findings += tuple(f for part in parts for f in part.findings) + stuffed.findings + felt.findings
+    findings += worn_found
     findings += tuple(f for lay in lays for f in lay.findings)
     findings += tuple(f for piece in pieces for f in piece.findings)
     findings += tuple(f for flat in every for f in _of_flat(flat, limit))
@@ -220,6 +224,7 @@ def run(
         parts,
         stuffed,
         felt,
+        worn,
     )
 
 
@@ -277,6 +282,7 @@ def make_report(built: Built, seconds: Mapping[str, float]) -> dict[str, Any]:
         "pillows": cushion_report(
             built.cushions, reports.pillow_report(built.pillows, built.pillow_differences)
         ),
+        "worn": list(built.worn),
         "comfort": comfort_report(built.comfort, built.suit, built.pieces),
         "panels": [reports.panel_report(f) for f in every],
         "seams": list(built.seams),

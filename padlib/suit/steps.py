@@ -51,6 +51,7 @@ from padlib.suit.demo import DEMO_BODY
 from padlib.suit.file import DrawnSeam, Suit
 from padlib.suit.matching import DART_SHARES, flat_summary, match_flats, share_used, turned
 from padlib.suit.wishes import NONE, Wishes
+from padlib.suit.worn import opening_rises
 
 
 @dataclass(frozen=True)
@@ -109,16 +110,13 @@ def make_panels(suit: Suit, body: Body, shell: Shell) -> Panels:
     """The shell cut along the seam plan and the maker's own seams."""
     place = place_on_shell(body, shell)
     settings = suit.seams
-    options = Options(
-        neck_rise=settings["neck_rise"],
-        wrist_rise=settings["wrist_rise"],
-        ankle_rise=settings["ankle_rise"],
-    )
+    heights, told = opening_rises(suit, body)
+    options = Options(**heights)
     z_low = float(place.at["waist_front"][2]) - settings["closure_below_waist"]
     closure = Closure(settings["closure"], z_low)
     drawn = [_drawn_line(seam, body, shell, place) for seam in suit.drawn]
     panels, findings = suit_panels(place, options, closure, drawn)
-    return Panels(place, panels, findings)
+    return Panels(place, panels, (*told, *findings))
 
 
 def _drawn_line(seam: DrawnSeam, body: Body, shell: Shell, place: Place) -> Line:

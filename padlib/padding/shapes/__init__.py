@@ -24,6 +24,7 @@ from padlib.padding.shapes import (
     tail,
     thigh,
     upper_arm,
+    worn,
 )
 from padlib.padding.shapes.parameter import settled
 
@@ -40,6 +41,7 @@ KINDS: dict[str, ModuleType] = {
     "tail": tail,
     "drawn": drawn,
     "sculpted": sculpted,
+    "worn": worn,
 }
 
 SIDES = {"left": ("left",), "right": ("right",), "both": ("left", "right")}
@@ -71,6 +73,11 @@ def layers(body: Body, pad: Pad) -> list[tuple[str, str, NDArray[np.float64]]]:
 def even(pad: Pad) -> bool:
     """Whether a pad is its own mirror image on a body that is."""
     return pad.side == "both" and not hasattr(_kind(pad), "layers")
+
+
+def is_worn(pad: Pad) -> bool:
+    """Whether a pad is a worn part, of which no cushion is made."""
+    return getattr(_kind(pad), "WORN", False)
 
 
 def checked(pad: Pad) -> None:
