@@ -34,6 +34,7 @@ from padlib.output.whole import write_whole
 from padlib.padding.told import pads_text
 from padlib.pattern.parts import parts_text
 from padlib.progress import bar
+from padlib.suit.batch import batch
 from padlib.suit.build import build
 from padlib.suit.demo import demo_suit
 from padlib.suit.file import read_suit
@@ -54,6 +55,7 @@ def parser() -> argparse.ArgumentParser:
     commands = top.add_subparsers(dest="command", required=True, metavar="COMMAND")
     _demo(commands)
     _build(commands)
+    _batch(commands)
     _scan(commands)
     _body(commands)
     _fit(commands)
@@ -118,6 +120,32 @@ def _build(commands: argparse._SubParsersAction) -> None:
     command = _add(commands, "build", "the whole job on a suit file", _run_build)
     command.add_argument("suit", metavar="SUIT.toml")
     _work_flags(command)
+
+
+def _batch(commands: argparse._SubParsersAction) -> None:
+    words = "one suit file in many sizes: on other bodies or tables of measurements, side by side"
+    command = _add(commands, "batch", words, _run_batch)
+    command.add_argument("suit", metavar="SUIT.toml")
+    command.add_argument(
+        "sizes", nargs="+", metavar="FILE", help="scans, or tables of measurements (.csv, .toml)"
+    )
+    command.add_argument("--out", metavar="DIR", help="folder of the sizes' folders")
+    command.add_argument(
+        "--lay-seconds", type=float, metavar="S", help="time for packing each cloth"
+    )
+    command.add_argument(
+        "--workers",
+        type=int,
+        default=min(4, os.cpu_count() or 1),
+        metavar="N",
+        help="sizes made side by side (default: the machine's cores, at most 4)",
+    )
+    command.add_argument(
+        "--scheduler",
+        default="",
+        metavar="ADDRESS",
+        help="of a Dask scheduler, for example tcp://HOST:8786 (extra `cluster`)",
+    )
 
 
 def _scan(commands: argparse._SubParsersAction) -> None:
@@ -301,6 +329,30 @@ def _run_demo(a: argparse.Namespace) -> int:
 
 def _run_build(a: argparse.Namespace) -> int:
     return _whole_job(read_suit(a.suit), a)
+
+
+def _run_batch(a: argparse.Namespace) -> int:
+    out = Path(a.out or f"{Path(a.suit).stem}-sizes")
+    with bar() as tell:
+        rows = batch(
+            a.suit,
+            a.sizes,
+            out,
+            lay_seconds=a.lay_seconds,
+            workers=a.workers,
+            scheduler=a.scheduler,
+            tell=tell,
+        )
+    for row in rows:
+        if row["error"]:
+            print(f"{row['size']}: {row['error']}")
+        else:
+            print(
+                f"{row['size']}: {row['pieces']} pieces, {row['length_m']:.2f} m of {row['cloth']}, "
+                f"{row['used_percent']:.0f} % used, {row['weight_g'] / 1000:.1f} kg"
+            )
+    print(f"written to {out}, the table to {out / 'sizes.csv'}")
+    return 2 if any(row["error"] for row in rows) else 0
 
 
 def _whole_job(suit: padlib.Suit, a: argparse.Namespace) -> int:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-import html
 from collections.abc import Mapping
 from textwrap import fill
 
 from padlib.flatten.cloth import COMMON, PRESETS, STRIP_TEST, Cloth
+from padlib.output.blocks import Block, Heading, Steps, Table, Text
+from padlib.output.blocks_html import html_block
 
 WIDE = 96  # characters of a line on a terminal
 HEAD = (
@@ -76,19 +77,24 @@ slack_across = 0.03"""
 """A cloth of a suit file with measured numbers."""
 
 
-def strip_test_html() -> str:
+def strip_test_blocks() -> tuple[Block, ...]:
     """The section of the guide: the test, step by step, how to write it down, and the kinds."""
-    steps = "".join(f"<li>{html.escape(step)}</li>" for step in STRIP_TEST)
-    head = "".join(f"<th>{html.escape(word)}</th>" for word in HEAD)
-    rows = "".join(
-        "<tr>" + "".join(f"<td>{html.escape(cell)}</td>" for cell in row) + "</tr>"
-        for row in kinds_rows()
+    words = (
+        "Panels are laid flat so that the cloth is not asked for more than it bears along the pile, across "
+        "it and on the bias. No two bolts are alike: ten minutes with three strips tell more than any table."
     )
+    last = f"All numbers and the test: {COMMON}. Pull steadily and keep your face clear of pins."
     return (
-        "<h2>Measure your cloth</h2><p>Panels are laid flat so that the cloth is not asked for more than it "
-        "bears along the pile, across it and on the bias. No two bolts are alike: ten minutes with three "
-        f"strips tell more than any table.</p><ol>{steps}</ol><p>In the suit file, your numbers go over "
-        f"those of the nearest kind:</p><pre>{html.escape(EXAMPLE)}</pre>"
-        f"<table><tr>{head}</tr>{rows}</table><p class=src>All numbers and the test: {COMMON}. Pull steadily "
-        "and keep your face clear of pins.</p>"
+        Heading("Measure your cloth"),
+        Text(words),
+        Steps(tuple(STRIP_TEST)),
+        Text("In the suit file, your numbers go over those of the nearest kind:"),
+        Text(EXAMPLE, fixed=True),
+        Table("Kinds of cloth", HEAD, tuple(kinds_rows())),
+        Text(last, small=True),
     )
+
+
+def strip_test_html() -> str:
+    """The section as HTML."""
+    return "".join(map(html_block, strip_test_blocks()))

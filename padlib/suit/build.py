@@ -26,16 +26,21 @@ from padlib.findings import Finding, Grade
 from padlib.flatten.ease import Ease
 from padlib.flatten.flat import Flat
 from padlib.lay.lay import Lay
+from padlib.output.blocks import csv_text
+from padlib.output.blocks_html import html_page
+from padlib.output.blocks_pdf import pdf_pages
+from padlib.output.drawing import Drawing
 from padlib.output.dxf import write_dxf
 from padlib.output.foam import foam_drawing
 from padlib.output.folder import check_folder, results
-from padlib.output.guide import guide_html
+from padlib.output.guide_content import guide_blocks
 from padlib.output.lay_drawing import lay_drawing
 from padlib.output.mesh import obj_text, ply_bytes
 from padlib.output.paper import PAPERS
 from padlib.output.pdf import write_projector_pdf, write_roll_pdf, write_tiled_pdf
 from padlib.output.plotter import write_plotter
-from padlib.output.png import four_sides, map_scale, stretch_map
+from padlib.output.png import map_scale, stretch_map
+from padlib.output.portrait import Colour, glb_bytes, sheet_picture, suit_picture
 from padlib.output.sheet import pattern_sheet
 from padlib.output.svg import write_svg
 from padlib.padding.comfort import Comfort, comfort
@@ -47,6 +52,7 @@ from padlib.progress import Tell, quiet
 from padlib.proof.proof import Proof, prove
 from padlib.seams.panels import Panel
 from padlib.suit import report as reports
+from padlib.suit.bill import Bill, bill_report, suit_bill
 from padlib.suit.comfort import comfort_report
 from padlib.suit.cushions import Cushions, cushion_report, make_cushions
 from padlib.suit.ease import suit_eases
@@ -63,6 +69,7 @@ from padlib.suit.steps import (
     make_panels,
     on_shell,
     over_limit,
+    panel_cloths,
     pile_direction,
     suit_body,
     suit_lays,
@@ -135,6 +142,7 @@ class Built:
     cushions: Cushions = field(default_factory=Cushions)
     comfort: Comfort = field(default_factory=Comfort)
     worn: Sequence[Mapping[str, Any]] = ()
+    bill: Bill | None = None
 
 
 def run(
@@ -205,6 +213,9 @@ def run(
     findings += tuple(f for piece in pieces for f in piece.findings)
     findings += tuple(f for flat in every for f in _of_flat(flat, limit))
     findings += () if proof is None else proof.findings
+    stature = float(np.ptp(body.surface.vertices[:, 2]))
+    bill = suit_bill(suit, flats, pieces, lays, pillows, parts, seams, stature_mm=stature)
+    findings += bill.findings
     return Built(
         suit,
         body,
@@ -221,10 +232,11 @@ def run(
         proof,
         findings,
         seams,
-        parts,
-        stuffed,
-        felt,
-        worn,
+        parts=parts,
+        cushions=stuffed,
+        comfort=felt,
+        worn=worn,
+        bill=bill,
     )
 
 
@@ -294,6 +306,7 @@ def make_report(built: Built, seconds: Mapping[str, float]) -> dict[str, Any]:
         ],
         "cloths": reports.cloth_report([c.bears for c in built.suit.cloths if c.bears]),
         "lay": reports.lay_report(built.lays),
+        **({} if built.bill is None else bill_report(built.bill)),
         "proof": {} if proof is None else proof.told(),
         "warnings": warnings_of(built.findings),
         "findings": [
@@ -390,7 +403,8 @@ def _write_all(built: Built, folder: Path, workers: int) -> None:
     (folder / "panels").mkdir()
     (folder / "maps").mkdir()
     jobs = [*_pattern_jobs(built, folder), *_panel_jobs(built, folder)]
-    jobs.append(partial(_write_picture, folder / "suit.png", built.flats))
+    colours = panel_colours(built.suit, [f.panel.name for f in built.flats])
+    jobs.append(partial(_write_pictures, folder, built.flats, colours))
     surface, own = built.body.surface, own_places(built.body)
     (folder / "body.ply").write_bytes(ply_bytes(surface.vertices, surface.faces, landmarks=own))
     surface = built.shell.surface
@@ -453,6 +467,7 @@ def _pattern_jobs(built: Built, folder: Path) -> list[Callable[[], object]]:
         *_foam_jobs(built, folder),
         partial(write_roll_pdf, folder / "pattern-roll.pdf", sheet),
         partial(write_svg, folder / "pattern.svg", sheet),
+        partial(_write_sheet, folder / "pieces.png", sheet),
         partial(write_dxf, folder / "pattern.dxf", built.pieces, title=suit.name),
     ]
 
@@ -470,38 +485,42 @@ def _foam_jobs(built: Built, folder: Path) -> list[Callable[[], object]]:
     return [*jobs, partial(write_svg, folder / "foam.svg", drawing)]
 
 
-def _write_picture(path: Path, flats: Sequence[Flat]) -> None:
-    path.write_bytes(_picture(flats))
-
-
-def _picture(flats: Sequence[Flat]) -> bytes:
-    """The suit from four sides, each panel in its own tone, seams drawn."""
+def _write_pictures(folder: Path, flats: Sequence[Flat], colours: Mapping[str, Colour]) -> None:
+    """The suit from four sides in its colours, and as a file to turn round in any viewer."""
     panels = [f.panel for f in flats]
-    offsets = np.cumsum([0, *(len(p.surface.vertices) for p in panels)])
-    vertices = np.concatenate([p.surface.vertices for p in panels])
-    faces = np.concatenate([p.surface.faces + o for p, o in zip(panels, offsets, strict=False)])
-    names = sorted({p.name.rpartition("-")[0] for p in panels})
-    tone = [
-        PANEL_COLOURS[names.index(p.name.rpartition("-")[0]) % len(PANEL_COLOURS)] for p in panels
-    ]
-    colours = np.concatenate(
-        [np.tile(t, (len(p.surface.faces), 1)) for t, p in zip(tone, panels, strict=True)]
-    )
-    lines = [p.surface.vertices[e.run] for p in panels for e in p.edges]
-    return four_sides(vertices, faces, colours=colours, lines=lines)
+    (folder / "suit.png").write_bytes(suit_picture(panels, colours))
+    (folder / "suit.glb").write_bytes(glb_bytes(panels, colours))
+
+
+def _write_sheet(path: Path, sheet: Drawing) -> None:
+    path.write_bytes(sheet_picture(sheet))
+
+
+def panel_colours(suit: Suit, names: Sequence[str]) -> dict[str, Colour]:
+    """The colour of each panel: its cloth's, or a tone of its own where the cloth has none."""
+    own = {c.name: c.colour for c in suit.cloths if c.colour}
+    cloth = panel_cloths(suit, set(names))
+    kinds = sorted({n.rpartition("-")[0] for n in names})
+    out = {}
+    for n in names:
+        tone = tuple(PANEL_COLOURS[kinds.index(n.rpartition("-")[0]) % len(PANEL_COLOURS)].tolist())
+        text = own.get(cloth[n], "")
+        out[n] = tuple(int(text[k : k + 2], 16) / 255 for k in (1, 3, 5)) if text else tone
+    return out
 
 
 def _write_report(built: Built, report: Mapping[str, Any], folder: Path) -> None:
     text = json.dumps(report, indent=1, ensure_ascii=False, allow_nan=False)
     (folder / "report.json").write_text(text + "\n", encoding="utf-8")
     suit = built.suit
-    page = guide_html(
+    blocks = guide_blocks(
         report,
         built.pieces,
         built.lays,
         title=suit.name,
         words=suit.words,
-        steps=[w["words"] for w in report["order"]],
         allowance_mm=suit.pieces["allowance"],
     )
-    (folder / "guide.html").write_text(page, encoding="utf-8")
+    (folder / "guide.html").write_text(html_page(blocks, suit.name), encoding="utf-8")
+    (folder / "guide.pdf").write_bytes(pdf_pages(blocks, suit.name))
+    (folder / "guide.csv").write_text(csv_text(blocks), encoding="utf-8", newline="")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 import math
+import re
 import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
@@ -44,7 +45,7 @@ class Cloth:
     """One cloth: name, words, cuttable width mm, panels cut from it, mass g/m2, what it bears (None:
     the same in all directions, with the limit of [darts]); use: panels, or only parts that name it;
     price of a metre; pile: one-way, two-way or none; tilt: of pieces on it, degrees; avoid: spoiled
-    places (x, y, width, height), mm."""
+    places (x, y, width, height), mm; colour: #rrggbb or "" for a tone of its own."""
 
     name: str
     words: str
@@ -57,6 +58,7 @@ class Cloth:
     pile: str = "one-way"
     tilt: float = 0.0
     avoid: tuple[tuple[float, float, float, float], ...] = ()
+    colour: str = ""
 
 
 @dataclass(frozen=True)
@@ -129,6 +131,7 @@ class Suit:
     darts: Mapping[str, Any]
     cloths: tuple[Cloth, ...]
     pieces: Mapping[str, Any]
+    sewing: Mapping[str, Any]
     lay: Mapping[str, Any]
     paper: Mapping[str, Any]
     proof: Mapping[str, Any]
@@ -549,6 +552,9 @@ def _cloths(reader: _Reader, given: object) -> tuple[Cloth, ...]:
             reader, ("cloth", name), _need_table(reader, ("cloth", name), entry), CLOTH
         )
         _file_name(reader, name)
+        if plain["colour"] and not re.fullmatch("#[0-9a-fA-F]{6}", plain["colour"]):
+            words = f"'colour' is '{plain['colour']}'; write it as #rrggbb, for example #556b2f."
+            raise reader.wrong(("cloth", name, "colour"), words)
         cloths.append(_cloth(name, plain, _bears(reader, name, plain)))
     rest = [c.name for c in cloths if not c.pieces and c.use == "panels"]
     if len(rest) > 1:
@@ -563,7 +569,7 @@ def _cloths(reader: _Reader, given: object) -> tuple[Cloth, ...]:
 
 def _cloth(name: str, plain: Mapping[str, Any], bears: fabric.Cloth | None) -> Cloth:
     own = (plain["words"], plain["width"], plain["pieces"], plain["mass"])
-    more = {key: plain[key] for key in ("use", "price", "pile", "tilt", "avoid")}
+    more = {key: plain[key] for key in ("use", "price", "pile", "tilt", "avoid", "colour")}
     return Cloth(name, *own, bears, **more)
 
 

@@ -88,7 +88,12 @@ def works(
 
 def _of_parts(parts: Sequence[Made], stage: str) -> list[Work]:
     """The sentences of parts at a stage."""
-    return [Work(stage, s.words) for made in parts for s in made.steps if s.stage == stage]
+    return [
+        Work(stage, s.words, ("closure",) if made.kind == "closure" else ())
+        for made in parts
+        for s in made.steps
+        if s.stage == stage
+    ]
 
 
 def _hemmed(present: Collection[str], parts: Sequence[Made]) -> list[str]:

@@ -11,6 +11,7 @@ from types import MappingProxyType
 
 from padlib.body.fit import ROUNDNESS
 from padlib.flatten.cloth import BIAS, BOUNDS
+from padlib.pattern import sewing
 from padlib.pattern.purpose import CORNERS, NOTCHES, PURPOSES
 
 
@@ -30,6 +31,7 @@ def _table(**keys: Key) -> Mapping[str, Key]:
     return MappingProxyType(keys)
 
 
+STITCHES = tuple(str(number) for number in sewing.STITCHES)
 PAPERS = ("a4", "letter", "roll", "a3", "tabloid", "a0")
 SEAM_KINDS = ("sewn", "opening")
 
@@ -178,6 +180,20 @@ DARTS = _table(
     ),
 )
 
+SEWING = _table(
+    stitch=Key("text", "301", "stitch by its ISO 4915 number", choices=STITCHES),
+    stitch_length=Key("number", 3.2, "length of a stitch, mm", least=1.0, most=8.0),
+    thickness=Key(
+        "number",
+        4.0,
+        "of what the needle goes through: backings and trapped pile, mm",
+        least=0.1,
+        most=30.0,
+    ),
+    waste=Key("number", 15.0, "thread lost at ends, per cent", least=0.0, most=100.0),
+    filling=Key("text", "medium", "how firmly pads are filled", choices=("soft", "medium", "firm")),
+)
+
 LAY = _table(
     seconds=Key("number", 10.0, "time for packing each cloth, s", least=0.0, most=3600.0),
     gap=Key("number", 10.0, "clear distance between pieces, mm", least=0.0, most=100.0),
@@ -251,6 +267,7 @@ CLOTH = _table(
         "boxes", (), "spoiled places as [x, y, width, height], mm from its lower left corner"
     ),
     price=Key("number", 0.0, "price of a metre, in any currency", least=0.0, most=10_000.0),
+    colour=Key("text", "", "its colour in the pictures, as #rrggbb; empty: a tone of its own"),
     mass=Key("number", 600.0, "mass of the cloth, g/m2", least=10.0, most=3000.0),
     kind=Key(
         "text",
@@ -335,6 +352,7 @@ TABLES: Mapping[str, Mapping[str, Key]] = MappingProxyType(
         "darts": DARTS,
         "closure": CLOSURE,
         "pieces": PIECES,
+        "sewing": SEWING,
         "lay": LAY,
         "paper": PAPER,
         "proof": PROOF,

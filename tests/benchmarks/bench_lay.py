@@ -103,7 +103,9 @@ def test_lays_near_the_records():
     lines = [
         "# Lays of classic garment instances",
         "",
-        f"{seconds} s each, {WORKERS} threads, seed {SEED}; use in % of the cloth.",
+        f"{seconds} s each, {WORKERS} threads, seed {SEED}; use in % of the cloth. Load of the machine: "
+        f"{os.getloadavg()[2]:.1f} on {os.cpu_count()} cores over the last quarter of an hour (the packer is "
+        "bound by the clock: only figures of an idle machine count).",
         "",
         "| instance | record | ours | of record | packer alone | ours / alone |",
         "|---|---|---|---|---|---|",

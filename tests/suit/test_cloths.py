@@ -149,7 +149,7 @@ def test_guide_and_report_of_a_suit_with_a_kind(demo_built: Built, demo_folder: 
 
     assert report["cloths"][0]["source"] == COMMON
     assert report["cloths"][0]["bias"] == pytest.approx(FUR.bias, abs=1e-5)
-    options = {"title": "t", "words": "w", "steps": [], "allowance_mm": 10.0}
+    options = {"title": "t", "words": "w", "allowance_mm": 10.0}
     page = guide_html(report, [], [], **options)
     use = report["panels"][0]["cloth_use"]["p95"]
     assert f"<td>moss</td><td class=n>{100 * use:.0f}</td>" in page

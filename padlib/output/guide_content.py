@@ -1,0 +1,357 @@
+"""What the guide says: a suit's report, pieces and lays as blocks, in the order in which a maker works."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from padlib.lay.lay import Lay
+from padlib.output.blocks import Block, Heading, Note, Pictures, Steps, Table, Text
+from padlib.output.cautions import CAUTIONS
+from padlib.output.guide_pictures import lay_picture, piece_picture, seam_lengths, step_pictures
+from padlib.output.strip_test import strip_test_blocks
+from padlib.pattern.piece import Piece
+
+COMMON = "common practice, no source"
+
+
+def guide_blocks(
+    report: Mapping[str, Any],
+    pieces: Sequence[Piece],
+    lays: Sequence[Lay],
+    *,
+    title: str,
+    words: str,
+    allowance_mm: float,
+) -> tuple[Block, ...]:
+    """The whole guide. report: as written to report.json."""
+    return (
+        Heading(title, 1),
+        Text(words),
+        *_warnings(report),
+        *_before(allowance_mm),
+        *_body(report),
+        *_buying(report, lays, pieces),
+        *_cut_list(pieces),
+        Heading("Pieces"),
+        Pictures(tuple(piece_picture(p) for p in pieces)),
+        *_parts(report),
+        *strip_test_blocks(),
+        *_steps(report, pieces),
+        *_work(report),
+        *_seams(report),
+        *_pillows(report),
+        *_fit(report),
+        *_comfort(report),
+        *_care(),
+        *_cautions(),
+    )
+
+
+def _warnings(report: Mapping[str, Any]) -> list[Block]:
+    if not report["warnings"]:
+        return []
+    return [Heading("Look at these first"), *(Note("warn", w) for w in report["warnings"])]
+
+
+def _before(allowance_mm: float) -> list[Block]:
+    words = (
+        "Print one page first and measure the test square: it must be 100 mm each way. Cut from the back of "
+        "the cloth, through the backing only, one layer at a time, with the pile arrow pointing down the "
+        "roll. A piece marked \u201c1 face up, 1 face down\u201d is traced twice, turned over the second time; never "
+        f"turn it round instead. The allowance of {allowance_mm:g} mm is already on the cut line; comb the "
+        "pile out of it before sewing. Make a trial suit of cheap cloth first if the fur is dear."
+    )
+    return [Heading("Before cutting"), Text(words)]
+
+
+def _body(report: Mapping[str, Any]) -> list[Block]:
+    rows = [(k.replace("_", " "), f"{v:.0f}") for k, v in report["body"]["measurements_mm"].items()]
+    return [
+        Heading("The wearer"),
+        Table("The wearer", ("measurement", "mm"), tuple(rows), (1,)),
+    ]
+
+
+def _buying(report: Mapping[str, Any], lays: Sequence[Lay], pieces: Sequence[Piece]) -> list[Block]:
+    rows = tuple(
+        (
+            lay.cloth,
+            f"{lay.width_mm:.0f}",
+            f"{lay.length_mm / 1000:.2f}",
+            f"{lay.used_percent:.0f}",
+            lay.pile,
+        )
+        for lay in lays
+    )
+    out: list[Block] = [
+        Heading("Cloth"),
+        Table("Cloth", ("cloth", "width, mm", "length, m", "used, %", "pile"), rows, (1, 2, 3)),
+        Text(
+            "Each lay is drawn at true scale in lay-CLOTH.svg. Buy a little more: shops cut crooked."
+        ),
+        Pictures(tuple(lay_picture(lay, pieces) for lay in lays if lay.placements)),
+    ]
+    if not report.get("bill"):
+        return out
+    priced = any(i["cost"] for i in report["bill"])
+    rows = tuple(
+        (
+            i["words"],
+            f"{i['quantity']:g} {i['unit']}",
+            f"{i['mass_g']:.0f}" if i["mass_g"] else "",
+            f"{i['cost']:.2f}" if i["cost"] else "",
+        )
+        for i in report["bill"]
+    )
+    weights = report["weights_g"]
+    told = (
+        f"On the wearer the suit weighs about {weights['total'] / 1000:.1f} kg: cloth "
+        f"{weights['cloth'] / 1000:.1f}, filling {weights['filling'] / 1000:.1f}, notions "
+        f"{weights['notions'] / 1000:.2f} kg, head, hands and feet not counted. Lengths to buy are "
+        "rounded up to the next tenth of a metre."
+    )
+    told += f" All that has a price: {report['cost']:.2f}." if priced else ""
+    head = ("to buy", "how much", "on the suit, g", "cost")
+    return [*out, Heading("To buy"), Table("To buy", head, rows, (1, 2, 3)), Text(told)]
+
+
+def _cut_list(pieces: Sequence[Piece]) -> list[Block]:
+    rows = tuple(
+        (
+            str(p.number),
+            p.name,
+            p.cloth,
+            str(p.count),
+            f"{p.count - p.count // 2} up, {p.count // 2} down" if p.mirrored else "any",
+            f"{p.area_cm2:.0f}",
+        )
+        for p in pieces
+    )
+    head = ("no.", "piece", "cloth", "cut", "pile side", "area each, cm2")
+    return [Heading("Cut list"), Table("Cut list", head, rows, (0, 3, 5))]
+
+
+def _parts(report: Mapping[str, Any]) -> list[Block]:
+    """Parts with the numbers that they were sized by."""
+    rows = []
+    for part in report.get("parts", ()):
+        numbers = ", ".join(
+            f"{k.removesuffix('_mm').replace('_', ' ')} {v:.0f}{' mm' if k.endswith('_mm') else ''}"
+            for k, v in part["numbers"].items()
+        )
+        rows.append((part["name"], ", ".join(part["pieces"]) or "none", numbers))
+    if not rows:
+        return []
+    head = ("part", "pieces", "sized by")
+    return [Heading("Parts and closures"), Table("Parts and closures", head, tuple(rows))]
+
+
+def _steps(report: Mapping[str, Any], pieces: Sequence[Piece]) -> list[Block]:
+    lengths = seam_lengths(report["seams"])
+    order = report.get("order", ())
+    return [
+        Heading("Order of work"),
+        Text("The pictures show the pieces of each step; the edges that are sewn are drawn thick."),
+        Steps(
+            tuple(w["words"] for w in order),
+            tuple(step_pictures(w["seams"], pieces, lengths) for w in order),
+        ),
+    ]
+
+
+def _work(report: Mapping[str, Any]) -> list[Block]:
+    """Thread and time."""
+    told = report.get("sewing")
+    if not told:
+        return []
+
+    def span(key: str) -> str:
+        return f"{told[key][0]:g} to {told[key][1]:g} hours"
+
+    words = (
+        f"{told['seam_m']:.1f} m of seam and {told['hem_m']:.1f} m of hem, sewn with stitch "
+        f"{told['stitch']} of ISO 4915 ({told['stitch_name']}), take {told['thread_m']:.0f} m of thread: "
+        f"{told['thread_ratio']:.2f} times the seam, and what is lost at the ends. Thick pile takes about "
+        "twice what thin cloth does. Sew a strip first and measure."
+    )
+    rows = (
+        ("marking and cutting", f"{told['outline_m']:.1f}", span("cutting_h")),
+        ("machine, with pinning and combing", f"{told['seam_m']:.1f}", span("machine_h")),
+        ("by hand: hems", f"{told['hem_m']:.1f}", span("hand_h")),
+    )
+    return [
+        Heading("Thread and time"),
+        Text(words),
+        Table("Thread and time", ("work", "m", "time"), rows, (1,)),
+        Text(f"Times: {COMMON}.", small=True),
+    ]
+
+
+def _seams(report: Mapping[str, Any]) -> list[Block]:
+    rows = tuple(
+        (
+            s["name"],
+            " + ".join(s["panels"]),
+            f"{s['length_mm']:.0f}",
+            f"{s['flat_mm'][0]:.1f} / {s['flat_mm'][-1]:.1f}",
+            _eased(s.get("ease")),
+        )
+        for s in report["seams"]
+    )
+    head = ("seam", "sewn together", "length on the body, mm", "on paper, mm", "ease")
+    return [Heading("Seams"), Table("Seams", head, rows, (2, 3))]
+
+
+def _eased(ease: Mapping[str, Any] | None) -> str:
+    """What to do with a seam's ease."""
+    if not ease:
+        return ""
+    return f"ease in {ease['got_mm']:.0f} mm of {ease['panel']}"
+
+
+def _pillows(report: Mapping[str, Any]) -> list[Block]:
+    if not report["pillows"]:
+        return []
+    rows = tuple(
+        (
+            p["name"],
+            p["side"],
+            f"{p['volume_l']:.2f}",
+            f"{p['filling_g']['soft']:.0f}",
+            f"{p['filling_g']['medium']:.0f}",
+            f"{p['filling_g']['firm']:.0f}",
+            f"{p['zip_mm']:.0f}",
+            f"{p['filled_l']:.2f}" if "filled_l" in p else "",
+            ", ".join(dict.fromkeys(m["panel"] for m in p.get("sew_to", ()))),
+        )
+        for p in report["pillows"]
+    )
+    words = (
+        "Each pad is a cushion of its own: the top of woven cotton, the base of a cool stretch knit, a zip "
+        "down the middle of the base, so that it comes out for washing. Tack it inside the suit along the "
+        "outline drawn on the panels named."
+    )
+    head = ("pad", "side", "volume, l", "filling soft, g", "medium, g", "firm, g", "zip, mm")
+    head += ("holds sewn and filled, l", "tacked to")
+    table = Table("Pads", head, rows, (2, 3, 4, 5, 6, 7))
+    return [Heading("Pads"), Text(words), table, *_foam(report)]
+
+
+def _foam(report: Mapping[str, Any]) -> list[Block]:
+    """What the foam sheets come to, where they are asked for."""
+    rows = tuple(
+        (
+            p["name"],
+            p["side"],
+            f"{p['foam']['sheets']} of {p['foam']['sheet_mm']:g} mm",
+            f"{p['foam']['area_cm2']:.0f}",
+            f"{p['foam']['carved_g']:.0f}",
+        )
+        for p in report["pillows"]
+        if "foam" in p
+    )
+    if not rows:
+        return []
+    words = (
+        "Or carve it from foam: cut the sheets of foam-a4.pdf, lay their crosses over each other, glue, and "
+        "carve to the steps. Foam burns fast and its dust and glue harm lungs: ask for flame-retardant foam, "
+        "carve outdoors or with extraction and a mask, and mind what the venue and local codes ask for."
+    )
+    head = ("pad", "side", "sheets", "foam, cm2", "carved, g")
+    return [Text(words), Table("Foam", head, rows, (3, 4))]
+
+
+def _comfort(report: Mapping[str, Any]) -> list[Block]:
+    """Girths before and after, gap, bends and weights."""
+    felt = report.get("comfort", {})
+    if not felt.get("girths_mm"):
+        return []
+    rows = tuple(
+        (name.replace("_", " "), f"{g['body']:.0f}", f"{g['shell']:.0f}", f"{g['added']:+.0f}")
+        for name, g in felt["girths_mm"].items()
+    )
+    weight, gap = felt["weight_g"], felt["thigh_gap_mm"]
+    lost = {k.replace("_", " "): v for k, v in felt["bend_lost_deg"].items() if v >= 1}
+    words = [
+        f"Cloth {weight['cloth'] / 1000:.1f} kg, cushions {weight['cushions']:.0f} g, medium filling "
+        f"{weight['filling_medium']:.0f} g.",
+        ""
+        if gap is None
+        else f"Least gap between the thighs {gap['shell']:.0f} mm ({gap['body']:.0f} mm bare).",
+        f"Bend lost, about: {', '.join(f'{k} {v:.0f} degrees' for k, v in lost.items())}."
+        if lost
+        else "",
+        "These are estimates from the shape alone; a trial with the wearer decides.",
+    ]
+    head = ("girth", "body, mm", "suit, mm", "added, mm")
+    table = Table("Balance and comfort", head, rows, (1, 2, 3))
+    return [Heading("Balance and comfort"), Text(" ".join(w for w in words if w)), table]
+
+
+def _fit(report: Mapping[str, Any]) -> list[Block]:
+    out: list[Block] = [Heading("How well it will fit")]
+    if proof := report["proof"].get("deviation_mm"):
+        out.append(
+            Text(
+                f"Sewn back together by computation, the suit lies {proof['mean']:.1f} mm from the sculpted "
+                f"outline on average, {proof['p95']:.1f} mm at the worst twentieth, {proof['max']:.1f} mm at "
+                "the worst place."
+            )
+        )
+    if matched := report.get("matching", {}).get("words", ""):
+        out.append(Text(matched))
+    rows = tuple(_panel_row(p) for p in report["panels"])
+    head = ("panel", "side", "stretch mean, %", "95 %, %", "worst, %", "darts")
+    return [*out, Table("How well it will fit", head, rows, (2, 3, 4)), *_use(report)]
+
+
+def _panel_row(panel: Mapping[str, Any]) -> tuple[str, ...]:
+    darts = ", ".join(f"{d['length_mm']:.0f} mm" for d in panel["darts"]) or "none"
+    told = (f"{100 * panel['stretch'][key]:.1f}" for key in ("mean", "p95", "max"))
+    return (panel["name"], panel["side"], *told, darts)
+
+
+def _use(report: Mapping[str, Any]) -> list[Block]:
+    """What panels ask of their cloths, where the suit file says what the cloths bear."""
+    rows = tuple(
+        (
+            p["name"],
+            use["cloth"],
+            f"{100 * use['p95']:.0f}",
+            f"{100 * use['max']:.0f}",
+            *(f"{100 * use[key]:.1f}" for key in ("along_p95", "across_p95", "bias_p95")),
+            f"{use['shear_deg_p95']:.1f}",
+        )
+        for p in report["panels"]
+        if (use := p.get("cloth_use"))
+    )
+    if not rows:
+        return []
+    head = ("panel", "cloth", "95 %, % of its limits", "worst, %")
+    head += ("along, %", "across, %", "bias, %", "shear, degrees")
+    words = (
+        "100 % is the cloth's own limit: in the direction in which it is nearest to it, stretch and slack "
+        "counted apart. Along, across, bias and shear: what 95 % of the panel stays under, stretch or slack."
+    )
+    name = "What is asked of the cloth"
+    return [Heading(name, 3), Text(words), Table(name, head, rows, (2, 3, 4, 5, 6, 7))]
+
+
+def _care() -> list[Block]:
+    words = (
+        "Take the pads out. Wash by hand or at 30 \u00b0C, very mild, inside out; do not bleach; do not tumble "
+        "dry; dry flat or on a line in the shade; do not iron, heat melts the pile; no dry cleaning. Brush "
+        "when dry. The label of the cloth that was bought goes before this."
+    )
+    source = f"in the words of ISO 3758; the choice for fur suits: {COMMON}."
+    return [Heading("Care"), Text(words), Text(source, small=True)]
+
+
+def _cautions() -> list[Block]:
+    notes = [Note("caution", text, head, source) for head, text, source in CAUTIONS]
+    words = (
+        "These are the usual cautions, not a safety assessment. Local codes, the venue and licensed people "
+        "decide."
+    )
+    return [Heading("Cautions"), *notes, Text(words)]

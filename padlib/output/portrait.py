@@ -1,0 +1,96 @@
+"""Pictures to agree on: the finished suit in its colours, all its pieces, and a file to turn round."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+import trimesh
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.collections import LineCollection, PolyCollection
+from matplotlib.figure import Figure
+from matplotlib.font_manager import FontProperties
+from matplotlib.patches import PathPatch
+from matplotlib.textpath import TextPath
+from matplotlib.transforms import Affine2D
+
+from padlib.output.drawing import Drawing, Fill, Stroke, Words
+from padlib.output.png import four_sides, png_bytes
+from padlib.pattern.lettering import CAPITAL, clean
+from padlib.seams.panels import Panel
+
+Colour = tuple[float, ...]  # red, green, blue from 0 to 1
+PIXELS_MM = 0.9  # of the picture of all pieces
+LEAST_WORDS_MM = 3.4  # smaller words cannot be read in it
+
+
+def suit_picture(panels: Sequence[Panel], colours: Mapping[str, Colour]) -> bytes:
+    """PNG of the suit from four sides, each panel in its colour, seams drawn."""
+    offsets = np.cumsum([0, *(len(p.surface.vertices) for p in panels)])
+    vertices = np.concatenate([p.surface.vertices for p in panels])
+    faces = np.concatenate([p.surface.faces + o for p, o in zip(panels, offsets, strict=False)])
+    tones = np.concatenate(
+        [np.tile(np.array(colours[p.name]), (len(p.surface.faces), 1)) for p in panels]
+    )
+    lines = [p.surface.vertices[e.run] for p in panels for e in p.edges]
+    return four_sides(vertices, faces, colours=tones, lines=lines)
+
+
+def glb_bytes(panels: Sequence[Panel], colours: Mapping[str, Colour]) -> bytes:
+    """The suit as binary glTF: one mesh a panel in its colour; metres, Y up, facing +Z (glTF 2.0)."""
+    scene = trimesh.Scene()
+    for panel in panels:
+        x, y, z = panel.surface.vertices.T / 1000.0
+        mesh = trimesh.Trimesh(
+            np.column_stack([x, z, -y]), panel.surface.faces, process=False, validate=False
+        )
+        rgba = [*(int(round(255 * c)) for c in colours[panel.name]), 255]
+        material = trimesh.visual.material.PBRMaterial(
+            name=panel.name,
+            baseColorFactor=rgba,
+            metallicFactor=0.0,
+            roughnessFactor=1.0,
+            doubleSided=True,
+        )
+        mesh.visual = trimesh.visual.TextureVisuals(material=material)
+        scene.add_geometry(mesh, node_name=panel.name, geom_name=panel.name)
+    return bytes(scene.export(file_type="glb", include_normals=True))
+
+
+def sheet_picture(drawing: Drawing) -> bytes:
+    """PNG of all pieces of a sheet with their names."""
+    dpi = 100
+    size = (drawing.width_mm * PIXELS_MM / dpi, drawing.height_mm * PIXELS_MM / dpi)
+    figure = Figure(figsize=size, dpi=dpi)
+    FigureCanvasAgg(figure)
+    ax = figure.add_axes((0.0, 0.0, 1.0, 1.0))
+    marks = [m for p in drawing.parts if p.kind == "piece" for m in p.marks]
+    strokes = [m for m in marks if isinstance(m, Stroke)]
+    lines = [np.concatenate([m.points, m.points[:1]]) if m.closed else m.points for m in strokes]
+    widths = [max(0.5, 1.6 * m.style.width_mm) for m in strokes]
+    dashes = [
+        (0.0, [2.0 * d for d in m.style.dashes]) if m.style.dashes else "solid" for m in strokes
+    ]
+    ax.add_collection(LineCollection(lines, colors="black", linewidths=widths, linestyles=dashes))
+    fills = [m.points for m in marks if isinstance(m, Fill)]
+    ax.add_collection(PolyCollection(fills, facecolors="black"))
+    for m in (m for m in marks if isinstance(m, Words) and m.height_mm >= LEAST_WORDS_MM):
+        _write(ax, m)
+    ax.set_xlim(0.0, drawing.width_mm)
+    ax.set_ylim(0.0, drawing.height_mm)
+    ax.axis("off")
+    return png_bytes(figure)
+
+
+def _write(ax, words: Words) -> None:  # noqa: ANN001
+    """Words as outlines, so that they keep their size in mm."""
+    path = TextPath(
+        (0, 0),
+        clean(words.text),
+        size=words.height_mm / CAPITAL,
+        prop=FontProperties("DejaVu Sans"),
+    )
+    wide = path.get_extents().x1 if len(path.vertices) else 0.0
+    start = {"start": 0.0, "middle": -0.5 * wide, "end": -wide}[words.anchor]
+    turn = Affine2D().translate(start, 0.0).rotate_deg(words.angle_deg).translate(*words.at)
+    ax.add_patch(PathPatch(turn.transform_path(path), facecolor="black", linewidth=0.0))
