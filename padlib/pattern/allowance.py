@@ -167,10 +167,9 @@ def _kite(ring: Line, widths: NDArray[np.float64], i: int, limit: float) -> Poly
         (most - w * (out @ middle)) / max(way @ middle, 1e-6)
         for w, out, way in ((a, out_a, come), (b, out_b, -go))
     ]
-    tips = [
-        point + a * out_a + max(steps[0], 0.0) * come,
-        point + b * out_b - max(steps[1], 0.0) * go,
-    ]
+    # two very different allowances at a sharp corner would put one tip far out
+    first, second = (min(max(step, 0.0), most) for step in steps)
+    tips = [point + a * out_a + first * come, point + b * out_b - second * go]
     return _solid([start, *tips, end, *foot])
 
 

@@ -198,3 +198,55 @@ def test_random_hems():
         off = shapely.distance(points, sew.exterior)
         assert off.min() > 10.0 - 0.05
         assert off.max() < 30.0 * np.hypot(MITRE_LIMIT, 1.0) + 0.1
+
+
+def check_purposes(rng, ring):
+    """Random allowances (none among them) and corners: the cut line is simple and each stretch has its own."""
+    n, treated = len(ring), corners(ring)[1]
+    cuts = np.sort(rng.choice(n, 4, replace=False))
+    widths = np.zeros(n)
+    for a, b, mm in zip(
+        cuts, np.append(cuts[1:], cuts[0] + n), rng.choice([0.0, 6.0, 10.0, 25.0], 4), strict=True
+    ):
+        widths[np.arange(a, b) % n] = mm
+    limits = rng.choice([1.0, MITRE_LIMIT], n)
+    line = cut_line(ring, widths, corner=treated, mitre_limit=limits)
+    cut, sew = shapely.Polygon(line), shapely.Polygon(ring)
+    assert cut.is_valid
+    assert cut.exterior.is_simple
+    assert cut.buffer(0.02).contains(sew)
+    # places whose nearest stretch of sew line is far from corners and from another allowance
+    points = shapely.points(shapely.get_coordinates(shapely.segmentize(cut.exterior, 3.0)))
+    apart = treated | (widths != np.roll(widths, 1))
+    reach = np.hypot(MITRE_LIMIT, 1.0) * widths.max() + 0.1
+    points = points[shapely.distance(points, shapely.multipoints(ring[apart])) > reach]
+    segments = shapely.linestrings(np.stack([ring, np.roll(ring, -1, axis=0)], axis=1))
+    off = shapely.distance(points[:, None], segments[None])
+    # a wide stretch may hide a narrow one behind it, so a place may have the allowance of any near one
+    right = np.abs(off - widths[None]).min(axis=1)
+    assert right.max(initial=0.0) < 0.05
+    return len(right)
+
+
+def test_random_purposes():
+    """On 100 random outlines with stretches of any purpose, each has its own allowance, and nothing crosses."""
+    rng = np.random.default_rng(33)
+    done = probed = 0
+    while done < 100:
+        ring = outline(rng)
+        if shapely.Polygon(ring).is_valid:
+            probed += check_purposes(rng, ring)
+            done += 1
+    assert probed > 10_000  # most of the cut lines lies away from corners and is looked at
+
+
+@pytest.mark.slow
+def test_ten_thousand_purposes():
+    """The same on 10,000 outlines."""
+    rng = np.random.default_rng(34)
+    done = 0
+    while done < 10_000:
+        ring = outline(rng, int(rng.integers(12, 160)))
+        if shapely.Polygon(ring).is_valid:
+            check_purposes(rng, ring)
+            done += 1
