@@ -102,7 +102,10 @@ def closure_part(worn: Worn, chosen: Zip, *, shortest_mm: float, pull: str, clot
     for flat in worn.flats:
         for edge in flat.panel.edges:
             if edge.seam == "closure":
-                points = flat.positions[edge.run]
+                places = flat.panel.surface.vertices[edge.run]
+                points = _upper(
+                    flat.positions[edge.run], places, chosen.top_mm + chosen.length_mm + TRIM_BEYOND
+                )
                 band = Inner("trim", offset(points, chosen.trim_mm), words="trim pile to the seam")
                 drawn.append((flat.panel.name, band))
     found = []
@@ -217,6 +220,16 @@ def _toward(line: np.ndarray, where: str, side: str) -> int:
         outer = np.array([-1.0 if side == "right" else 1.0, 0.0])
         way = outer if where == "outer" else -outer
     return int(np.argmax((line[:, :2] - middle) @ way))
+
+
+def _upper(points: Line, places: np.ndarray, reach: float) -> Line:
+    """The part of an edge (k, 2) within an arc length of its upper end (places (k, 3) say which)."""
+    step = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
+    down = places[0, 2] >= places[-1, 2]
+    stop = min(reach, float(step[-1]))
+    low, high = (0.0, stop) if down else (float(step[-1]) - stop, float(step[-1]))
+    at = np.unique(np.concatenate([[low], step[(step > low) & (step < high)], [high]]))
+    return np.column_stack([np.interp(at, step, points[:, c]) for c in (0, 1)])
 
 
 def _at(line: np.ndarray, s: np.ndarray, mm: float) -> np.ndarray:

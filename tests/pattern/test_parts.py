@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import io
 from types import MappingProxyType
 
+import ezdxf
 import numpy as np
 import pytest
 import shapely
 
 from padlib.errors import InputError
 from padlib.findings import Grade
+from padlib.output.dxf import dxf_bytes
+from padlib.output.sheet import pattern_sheet
+from padlib.output.svg import svg_text
 from padlib.pattern import make_pieces
 from padlib.pattern.closure import CHAINS, Joined, choose_zip, closure_part, joined_part
 from padlib.pattern.parts import KINDS, Ask, Worn, make_part
@@ -264,6 +269,7 @@ def test_closure_marks_and_trim(by_hand):
         run = next(r for seam, r in piece.edges if seam == "closure")
         off = shapely.distance(shapely.points(line), shapely.LineString(run))
         assert off == pytest.approx(chosen.trim_mm, abs=1e-6)
+        assert np.ptp(line[:, 1]) == pytest.approx(15 + chosen.length_mm + 8)  # not below the zip
         inside = shapely.Polygon(piece.sew_line)
         assert inside.buffer(1e-6).contains(shapely.LineString(line))
     short = closure_part(worn, chosen, shortest_mm=700.0, pull="right", cloth="moss")
@@ -297,3 +303,23 @@ def test_both_halves_of_a_foot_s_zip_match(sleeve):
     off = joined_part(sleeve, Joined("paw", "wrist", 300.0))
     assert [f.number for f in off.findings] == [731]
     assert "widen the suit by 49 mm" in off.findings[0].words
+
+
+def test_cut_outs_folds_and_places_keep_to_their_layers(tube, by_hand):
+    """DXF: what is cut inside a piece is on layer 11, what is not cut on layer 8; ezdxf reads areas back."""
+    vent = make_part(ask("vent", at=(0.0, 150.0, 1200.0), width=100.0, height=140.0), tube)
+    pocket = make_part(ask("pocket"), tube)
+    pieces = make_pieces(by_hand.tube(), cloth="fur", parts=[vent, pocket])
+    document = ezdxf.read(io.StringIO(dxf_bytes(pieces).decode("utf-8")))
+    assert document.audit().errors == []
+    back = document.blocks.get("PIECE_2")
+    (hole,) = [e for e in back if e.dxf.layer == "11"]
+    wanted = shapely.Polygon(vent.blanks[0].sew_line).buffer(-10.0)
+    got = shapely.Polygon([(x, y) for x, y in hole.get_points("xy")])
+    assert got.area == pytest.approx(wanted.area, rel=1e-3)
+    (fold,) = [e for e in document.blocks.get("PIECE_4") if e.dxf.layer == "8"]
+    assert np.ptp(np.array(fold.get_points("xy"))[:, 0]) == pytest.approx(170.0)
+    layers = {
+        g.split('"')[1] for g in svg_text(pattern_sheet(pieces, title="t")).split("<g id=")[1:]
+    }
+    assert {"fold", "place", "cut", "sew"} <= layers
