@@ -13,25 +13,43 @@ from padlib.findings import Finding, Grade
 from padlib.flatten.flat import Flat
 from padlib.mesh.surface import Surface
 from padlib.proof.entry import Entry, entry, entry_findings
-from padlib.proof.sew import distances, settle, weld
+from padlib.proof.sew import settle, weld
+from padlib.proof.sheets import bundle, spots
+from padlib.proof.told import (
+    Pucker,
+    Tight,
+    deviation,
+    off_shell,
+    puckers,
+    tight,
+    volume_percent,
+)
+from padlib.proof.walk import walk
 from padlib.proof.wrap import wrap
 
 Array = NDArray[np.float64]
 TOLD = 12.0  # mm: a worst deviation over this is told
+OVER = 0.10  # of a panel's area stretched beyond the limit once sewn: more is told
 
 
 @dataclass(frozen=True, eq=False)
 class Proof:
     """What the proof found.
 
-    surface: the sewn suit, mm; deviation (n,): distance of its vertices from the shell, mm;
-    deviation_mm: mean, p95 and max, weighted by area; steps: of the solve; entry; findings.
+    surface: the sewn suit, mm; deviation (n,): distance of its vertices from the shell, mm, positive
+    outside; deviation_mm: mean, p95 and max, weighted by area; begun_mm: the same of the rough wrap;
+    volume_percent: what the suit holds more than the shell; steps: of the solve; puckers, tight: of
+    each seam and panel; entry; findings.
     """
 
     surface: Surface
     deviation: Array
     deviation_mm: Mapping[str, float]
+    begun_mm: Mapping[str, float]
+    volume_percent: float
     steps: int
+    puckers: tuple[Pucker, ...]
+    tight: tuple[Tight, ...]
     entry: Entry
     findings: tuple[Finding, ...]
 
@@ -40,8 +58,28 @@ class Proof:
         diagonal = float(np.linalg.norm(np.ptp(self.surface.vertices, axis=0)))
         return {
             "deviation_mm": {k: round(v, 3) for k, v in self.deviation_mm.items()},
-            "deviation_percent_of_diagonal": round(100 * self.deviation_mm["mean"] / diagonal, 4),
+            "deviation_percent_of_diagonal": {
+                k: round(100 * v / diagonal, 4) for k, v in self.deviation_mm.items()
+            },
+            "rough_wrap_mm": {k: round(v, 1) for k, v in self.begun_mm.items()},
+            "volume_percent": round(self.volume_percent, 2),
             "sewing_steps": self.steps,
+            "puckers": [
+                {
+                    "seam": p.seam,
+                    "length_mm": round(p.length_mm, 1),
+                    "slack_mm": round(p.slack_mm, 2),
+                }
+                for p in self.puckers
+            ],
+            "tight": [
+                {
+                    "panel": t.panel,
+                    "over_limit_percent": round(100 * t.over, 1),
+                    "stretch_p95_percent": round(100 * t.p95, 2),
+                }
+                for t in self.tight
+            ],
             "closure_mm": round(self.entry.closure_mm, 1),
             "shortest_closure_mm": round(self.entry.shortest_mm, 1),
             "entry_girth_mm": round(self.entry.opening_mm, 1),
@@ -56,31 +94,62 @@ def prove(
     girths: Mapping[str, float],
     *,
     stretch: float = 0.05,
-    steps: int = 160,
+    steps: int = 200,
+    eased: Sequence[str] = (),
 ) -> Proof:
     """Sew all flats of a suit back together over their support, and check the entry.
 
-    support: the sculpted outline that holds the cloth up from inside; axes: centre lines of limbs and
-    trunk, for the rough wrap that sewing starts from; girths: of the wearer; stretch: of the cloth.
+    The cloth knows its flats, its stitches, and of the body only what holds it up; each piece starts
+    bent round its limb as a plain tube (`sheets`, `wrap`). support: the sculpted outline; axes: centre
+    lines of limbs and trunk; girths: of the wearer; stretch: of the cloth; eased: seams whose sides
+    are meant to differ.
     """
-    sewn = weld(flats)
-    start = wrap(flats, sewn, axes)
+    suit = bundle(flats)
+    findings = list(walk(suit, eased))
+    sewn = weld(suit)
+    start = wrap(suit.sheets, spots(flats, axes), sewn, axes)
+    begun = deviation(*off_shell(start, sewn.faces, support))
     place, taken = settle(sewn, start, support, steps=steps)
-    away, share = distances(place, sewn.faces, support)
-    order = np.argsort(away)
-    below = np.cumsum(share[order]) / share.sum()
-    told = {
-        "mean": float((away * share).sum() / share.sum()),
-        "p95": float(away[order][np.searchsorted(below, 0.95)]),
-        "max": float(away.max()),
-    }
+    away, share = off_shell(place, sewn.faces, support)
     found = entry(flats, girths, stretch)
-    findings = list(entry_findings(found))
-    if told["max"] > TOLD:
-        at = place[int(away.argmax())]
-        words = (
-            f"sewn back, the suit lies {told['max']:.0f} mm off the sculpted outline at its worst place, "
-            f"near ({at[0]:.0f}, {at[1]:.0f}, {at[2]:.0f})"
+    apart = deviation(away, share)
+    strained = tight(suit, sewn, place, stretch)
+    findings += [*entry_findings(found), *_said(place, away, apart), *_too_tight(strained, stretch)]
+    return Proof(
+        Surface(place, sewn.faces),
+        away,
+        apart,
+        begun,
+        volume_percent(away, share, support),
+        taken,
+        puckers(suit, sewn, place),
+        strained,
+        found,
+        tuple(findings),
+    )
+
+
+def _said(place: Array, away: Array, apart: Mapping[str, float]) -> list[Finding]:
+    """A finding about the worst place, if it is far off."""
+    if apart["max"] <= TOLD:
+        return []
+    at = place[int(np.abs(away).argmax())]
+    words = (
+        f"sewn back, the suit lies {apart['max']:.0f} mm off the sculpted outline at its worst place, "
+        f"near ({at[0]:.0f}, {at[1]:.0f}, {at[2]:.0f})"
+    )
+    return [Finding(602, words, "proof", Grade.WARNING)]
+
+
+def _too_tight(strained: Sequence[Tight], limit: float) -> list[Finding]:
+    """Findings 606: panels whose cloth is stretched beyond the limit once sewn."""
+    return [
+        Finding(
+            606,
+            f"sewn back, {100 * t.over:.0f} % of its cloth is stretched by more than {100 * limit:g} %",
+            t.panel,
+            Grade.WARNING,
         )
-        findings.append(Finding(602, words, "proof", Grade.WARNING))
-    return Proof(Surface(place, sewn.faces), away, told, taken, found, tuple(findings))
+        for t in strained
+        if t.over > OVER
+    ]

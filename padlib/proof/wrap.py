@@ -1,7 +1,7 @@
-"""The rough wrap from which sewing starts: each part of the suit as a plain tube round its centre line.
+"""The rough wrap from which sewing starts: each sheet bent round its limb as a plain tube.
 
-It knows which piece goes round which limb and how its points follow each other along and round it, as
-a maker does, and nothing of the padded shape.
+Every sheet keeps the shape that it has on the table; it is only bent, at its spot, round a straight
+tube as wide as all sheets of that limb together allow. Nothing of the padded shape is in it.
 """
 
 from __future__ import annotations
@@ -11,38 +11,53 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from padlib.body.axes import project
-from padlib.flatten.flat import Flat
-from padlib.mesh.surface import Vertices
+from padlib.body.axes import limb_frame
+from padlib.body.limb import lengths
 from padlib.proof.sew import Sewn
+from padlib.proof.sheets import Sheet, Spot, down, hand, side_of, vertex_areas
 
 Array = NDArray[np.float64]
 
 
-def limb_of(panel: str) -> str:
-    """The limb or trunk that a panel, by its name, goes round."""
-    words = panel.split("-")
-    side = words[-1]
-    return {"sleeve": f"arm_{side}", "leg": f"leg_{side}"}.get(words[0], "trunk")
+def wrap(
+    sheets: Sequence[Sheet], spots: Sequence[Spot], sewn: Sewn, axes: Mapping[str, Array]
+) -> Array:
+    """Start positions (n, 3) mm of the welded vertices: means of what their sheets give them.
 
-
-def wrap(flats: Sequence[Flat], sewn: Sewn, axes: Mapping[str, Array]) -> Vertices:
-    """Start positions (n, 3) mm: on a tube round each centre line (k, 3), of that part's mean girth.
-
-    The tube's radius is the flats' own: their total width across the limb over 2 pi.
+    axes: centre lines (k, 3) of the limbs and the trunk.
     """
-    out = np.zeros((sewn.count, 3))
-    share = np.zeros(sewn.count)
-    for limb in sorted({limb_of(f.panel.name) for f in flats}):
-        members = [k for k, f in enumerate(flats) if limb_of(f.panel.name) == limb]
-        _, offset = project(
-            axes[limb], np.concatenate([flats[k].panel.surface.vertices for k in members])
-        )
-        radius = float(np.median(np.linalg.norm(offset, axis=1)))
-        for k in members:
-            vertices = flats[k].panel.surface.vertices
-            _, off = project(axes[limb], vertices)
-            way = off / np.maximum(np.linalg.norm(off, axis=1), 1e-9)[:, None]
-            np.add.at(out, sewn.welded[k], vertices - off + radius * way)
+    laid = [_laid(sheet, spot) for sheet, spot in zip(sheets, spots, strict=True)]
+    out, share = np.zeros((sewn.count, 3)), np.zeros(sewn.count)
+    for limb in sorted({spot.limb for spot in spots}):
+        own = [k for k, spot in enumerate(spots) if spot.limb == limb]
+        area = sum(vertex_areas(sheets[k].positions, sheets[k].faces).sum() for k in own)
+        every = np.concatenate([laid[k][:, 1] for k in own])
+        radius = area / (2.0 * np.pi * np.ptp(every))
+        for k in own:
+            place = _bent(laid[k], spots[k], radius, axes[limb])
+            np.add.at(out, sewn.welded[k], place)
             np.add.at(share, sewn.welded[k], 1.0)
     return out / share[:, None]
+
+
+def _laid(sheet: Sheet, spot: Spot) -> Array:
+    """A sheet (n, 2) in mm round its limb, from its middle, and along the limb's line."""
+    weight = vertex_areas(sheet.positions, sheet.faces)
+    x, y = (sheet.positions - weight @ sheet.positions / weight.sum()).T
+    c, s = np.cos(np.radians(spot.turn_deg)), np.sin(np.radians(spot.turn_deg))
+    return np.column_stack([c * x - s * y, spot.along_mm - down(spot.limb) * (s * x + c * y)])
+
+
+def _bent(laid: Array, spot: Spot, radius: float, axis: Array) -> Array:
+    """A laid sheet (n, 2) bent round a line (k, 3): positions (n, 3)."""
+    angle = np.radians(spot.around_deg) + hand(spot.limb) * laid[:, 0] / radius
+    front, outward = limb_frame(axis, side_of(spot.limb))
+    at, along = lengths(axis), laid[:, 1]
+    middle, one, two = (
+        np.column_stack([np.interp(along, at, way[:, c]) for c in range(3)])
+        for way in (axis, front, outward)
+    )
+    ends = (axis[1] - axis[0]) / at[1], (axis[-1] - axis[-2]) / (at[-1] - at[-2])
+    middle += np.minimum(along, 0.0)[:, None] * ends[0]
+    middle += np.maximum(along - at[-1], 0.0)[:, None] * ends[1]
+    return middle + radius * (np.cos(angle)[:, None] * one + np.sin(angle)[:, None] * two)

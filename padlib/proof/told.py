@@ -1,0 +1,104 @@
+"""What a suit that was sewn back tells: how far it is off, where it puckers and where it is tight."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import igl
+import numpy as np
+from numpy.typing import NDArray
+
+from padlib.mesh.surface import Surface, Vertices
+from padlib.proof.sew import Sewn, frames
+from padlib.proof.sheets import Bundle
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Pucker:
+    """Cloth that a seam has to spare once sewn: slack_mm over its whole length_mm."""
+
+    seam: str
+    length_mm: float
+    slack_mm: float
+
+
+@dataclass(frozen=True)
+class Tight:
+    """How far a panel is stretched once sewn: share of its area over the limit, 95th percentile."""
+
+    panel: str
+    over: float
+    p95: float
+
+
+def off_shell(place: Vertices, faces: NDArray[np.int64], shell: Surface) -> tuple[Array, Array]:
+    """Signed distance (n,) of sewn vertices from the shell, mm, positive outside, and the area (n,)
+    that each stands for, mm2."""
+    kind = igl.SIGNED_DISTANCE_TYPE_PSEUDONORMAL
+    away = igl.signed_distance(place, shell.vertices, shell.faces, sign_type=kind)[0]
+    corner = place[faces]
+    cross = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
+    area = np.linalg.norm(cross, axis=1)
+    share = np.bincount(faces.ravel(), np.repeat(area / 6, 3), minlength=len(place))
+    return np.asarray(away, dtype=np.float64).ravel(), share
+
+
+def deviation(away: Array, share: Array) -> dict[str, float]:
+    """Mean, p95 and max of the distance in mm, weighted by area."""
+    size = np.abs(away)
+    order = np.argsort(size)
+    below = np.cumsum(share[order]) / share.sum()
+    at = min(int(np.searchsorted(below, 0.95)), len(order) - 1)
+    return {
+        "mean": float((size * share).sum() / share.sum()),
+        "p95": float(size[order][at]),
+        "max": float(size.max()),
+    }
+
+
+def volume_percent(away: Array, share: Array, shell: Surface) -> float:
+    """What the sewn suit holds more than the shell, % of the shell's volume.
+
+    The space between both is the distance summed over the area, to first order in distance over
+    radius; the shell beyond the suit's openings (head, hands, feet) counts as it is.
+    """
+    corner = shell.vertices[shell.faces]
+    inside = float(np.einsum("ij,ij->", corner[:, 0], np.cross(corner[:, 1], corner[:, 2])) / 6.0)
+    return 100.0 * float(away @ share) / inside
+
+
+def puckers(suit: Bundle, sewn: Sewn, place: Vertices) -> tuple[Pucker, ...]:
+    """Slack along every seam and dart, both sides' longer one against what the sewn seam measures."""
+    total: dict[str, list[float]] = {}
+    for stitch in suit.stitches:
+        at = place[sewn.welded[stitch.one][stitch.a]]
+        worn = np.linalg.norm(np.diff(at, axis=0), axis=1)
+        sides = [
+            np.hypot(*np.diff(suit.sheets[k].positions[run], axis=0).T)
+            for k, run in ((stitch.one, stitch.a), (stitch.two, stitch.b))
+        ]
+        spare = np.maximum(np.maximum(*sides) - worn, 0.0).sum()
+        entry = total.setdefault(stitch.seam, [0.0, 0.0])
+        entry[0] += float(np.mean([side.sum() for side in sides]))
+        entry[1] += float(spare)
+    return tuple(Pucker(seam, *sizes) for seam, sizes in total.items())
+
+
+def tight(suit: Bundle, sewn: Sewn, place: Vertices, limit: float) -> tuple[Tight, ...]:
+    """How far each panel's cloth is stretched once sewn; limit: the cloth's, a fraction."""
+    _, strain = frames(sewn, place)
+    mean = 0.5 * (strain[:, 0, 0] + strain[:, 1, 1])
+    worst = mean + np.hypot(0.5 * (strain[:, 0, 0] - strain[:, 1, 1]), strain[:, 0, 1])
+    out, first = [], 0
+    for sheet in suit.sheets:
+        part = slice(first, first + len(sheet.faces))
+        size, area = worst[part], sewn.area[part]
+        order = np.argsort(size)
+        below = np.cumsum(area[order]) / area.sum()
+        at = min(int(np.searchsorted(below, 0.95)), len(order) - 1)
+        over = float(area[size > limit].sum() / area.sum())
+        out.append(Tight(sheet.name, over, float(size[order][at])))
+        first += len(sheet.faces)
+    return tuple(out)
