@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 Vertices = NDArray[np.float64]  # (n, 3), mm
-Faces = NDArray[np.int64]       # (m, 3), counter-clockwise seen from outside
-Plane = NDArray[np.float64]     # (n, 2), mm
+Faces = NDArray[np.int64]  # (m, 3), counter-clockwise seen from outside
+Plane = NDArray[np.float64]  # (n, 2), mm
 
 
 def frozen(array: object, dtype: type, width: int | None = None) -> NDArray:

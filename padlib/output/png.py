@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.cm import ScalarMappable
 from matplotlib.collections import LineCollection, PolyCollection
 from matplotlib.colors import LinearSegmentedColormap, Normalize
 from matplotlib.figure import Figure
@@ -178,8 +179,12 @@ def four_sides(
     colours: NDArray[np.float64],
     lines: Sequence[NDArray[np.float64]] = (),
     height: int = 900,
+    legend: tuple[float, str] | None = None,
 ) -> bytes:
-    """PNG of a mesh from the front, its left, the back and its right; seams (k, 3) drawn over it."""
+    """PNG of a mesh from the front, its left, the back and its right; seams (k, 3) drawn over it.
+
+    legend: of colours that go from minus this number to plus it, and what they mean.
+    """
     low, high = vertices.min(axis=0), vertices.max(axis=0)
     centre = (low + high) / 2
     mm_per_pixel = (high[2] - low[2]) * 1.06 / height
@@ -216,7 +221,32 @@ def four_sides(
         )
         ax.text(10, height - 12, names[k], fontsize=10)
         ax.axis("off")
+    if legend is not None:
+        most, words = legend
+        bar = figure.add_axes((0.36, 0.055, 0.28, 0.018))
+        key = ScalarMappable(Normalize(-most, most), SIGNED)
+        figure.colorbar(key, cax=bar, orientation="horizontal", extend="both")
+        bar.tick_params(labelsize=8)
+        bar.set_title(words, fontsize=8)
     return png_bytes(figure)
+
+
+def deviation_picture(
+    vertices: Vertices,
+    faces: Faces,
+    deviation: NDArray[np.float64],
+    *,
+    lines: Sequence[NDArray[np.float64]] = (),
+    most: float = 10.0,
+) -> bytes:
+    """PNG from four sides of a sewn suit, coloured by how far it is off the sculpted outline.
+
+    deviation (n,) mm, positive outside; most: mm at both ends of the colours.
+    """
+    share = Normalize(-most, most, clip=True)(deviation[faces].mean(axis=1))
+    words = "mm off the sculpted outline: blue inside, red outside (cloth bridges a hollow)"
+    colours = SIGNED(np.asarray(share))[:, :3]
+    return four_sides(vertices, faces, colours=colours, lines=lines, legend=(most, words))
 
 
 def _visible(

@@ -12,7 +12,9 @@ from scipy.sparse import csc_matrix, diags_array
 from padlib.flatten.flat import Flat
 from padlib.mesh.solve import factor
 from padlib.mesh.surface import Surface, Vertices
-from padlib.proof.sew import Sewn, pull, stiffness, turned_frames, weld
+from padlib.proof.blow import normals, volume
+from padlib.proof.sew import pull, stiffness, weld
+from padlib.proof.sheets import bundle
 
 Array = NDArray[np.float64]
 
@@ -38,7 +40,7 @@ def fill(flats: Sequence[Flat], body: Vertices, start: Vertices) -> Filled:
     start (m, 3): where the top's panel starts, with nothing known of the pad's height, as `slack_top` gives it.
     The cloth keeps its flats' lengths (as rigid as it can be); the filling presses evenly.
     """
-    sewn = weld(flats)
+    sewn = weld(bundle(flats))
     place = np.zeros((sewn.count, 3))
     place[sewn.welded[0]] = start
     place[sewn.welded[1]] = body
@@ -51,9 +53,9 @@ def fill(flats: Sequence[Flat], body: Vertices, start: Vertices) -> Filled:
     taken = 0
     while taken < STEPS:
         taken += 1
-        force = _area_normals(sewn, place) * pressure
+        force = normals(place, sewn.faces) * pressure
         new = solve(
-            pull(sewn, turned_frames(sewn, place))
+            pull(sewn, place)
             + force
             + (held + 1e-9)[:, None] * np.where(held[:, None] > 0, rest, place)
         )
@@ -61,7 +63,7 @@ def fill(flats: Sequence[Flat], body: Vertices, start: Vertices) -> Filled:
         place = new
         if moved < STILL:
             break
-    return Filled(Surface(place, sewn.faces), _volume(sewn, place) / 1e6, taken)
+    return Filled(Surface(place, sewn.faces), volume(place, sewn.faces) / 1e6, taken)
 
 
 def slack_top(top: Surface, rim: NDArray[np.int64]) -> Vertices:
@@ -82,20 +84,3 @@ def slack_top(top: Surface, rim: NDArray[np.int64]) -> Vertices:
     right = -laplacian[free][:, ~free] @ top.vertices[~free]
     out[free] = factor(csc_matrix(laplacian[free][:, free])).solve(np.asarray(right))
     return out
-
-
-def _area_normals(sewn: Sewn, place: Vertices) -> Array:
-    corner = place[sewn.faces]
-    normal = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]) / 6
-    return np.stack(
-        [
-            np.bincount(sewn.faces.ravel(), np.repeat(normal[:, k], 3), minlength=sewn.count)
-            for k in range(3)
-        ],
-        axis=1,
-    )
-
-
-def _volume(sewn: Sewn, place: Vertices) -> float:
-    a, b, c = (place[sewn.faces[:, k]] for k in range(3))
-    return float(np.einsum("ij,ij->", a, np.cross(b, c))) / 6

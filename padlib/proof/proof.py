@@ -50,6 +50,7 @@ class Proof:
     steps: int
     puckers: tuple[Pucker, ...]
     tight: tuple[Tight, ...]
+    seams: tuple[Array, ...]
     entry: Entry
     findings: tuple[Finding, ...]
 
@@ -124,6 +125,7 @@ def prove(
         taken,
         puckers(suit, sewn, place),
         strained,
+        tuple(place[sewn.welded[s.one][s.a]] for s in suit.stitches),
         found,
         tuple(findings),
     )

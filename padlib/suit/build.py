@@ -39,7 +39,7 @@ from padlib.output.mesh import obj_text, ply_bytes
 from padlib.output.paper import PAPERS
 from padlib.output.pdf import write_projector_pdf, write_roll_pdf, write_tiled_pdf
 from padlib.output.plotter import write_plotter
-from padlib.output.png import map_scale, stretch_map
+from padlib.output.png import deviation_picture, map_scale, stretch_map
 from padlib.output.portrait import Colour, glb_bytes, sheet_picture, suit_picture
 from padlib.output.sheet import pattern_sheet
 from padlib.output.svg import write_svg
@@ -84,6 +84,7 @@ from padlib.version import __version__
 
 STALE = (
     "foam*",
+    "proof.png",
     "panels/*.obj",
     "maps/*.png",
     "lay-*.svg",
@@ -196,7 +197,12 @@ def run(
         proof = None
         if suit.proof["sew"]:
             proof = prove(
-                flats, shell.surface, panels.place.axes, measurements.values, stretch=limit
+                flats,
+                shell.surface,
+                panels.place.axes,
+                measurements.values,
+                stretch=limit,
+                eased=[e.seam for e in suit.ease],
             )
     with clock.step("lay"):
         tell("laying the pieces on cloth", 0.9)
@@ -405,6 +411,8 @@ def _write_all(built: Built, folder: Path, workers: int) -> None:
     jobs = [*_pattern_jobs(built, folder), *_panel_jobs(built, folder)]
     colours = panel_colours(built.suit, [f.panel.name for f in built.flats])
     jobs.append(partial(_write_pictures, folder, built.flats, colours))
+    if built.proof is not None:
+        jobs.append(partial(_write_proof, folder / "proof.png", built.proof))
     surface, own = built.body.surface, own_places(built.body)
     (folder / "body.ply").write_bytes(ply_bytes(surface.vertices, surface.faces, landmarks=own))
     surface = built.shell.surface
@@ -483,6 +491,11 @@ def _foam_jobs(built: Built, folder: Path) -> list[Callable[[], object]]:
         for n in ("A4", "Letter")
     ]
     return [*jobs, partial(write_svg, folder / "foam.svg", drawing)]
+
+
+def _write_proof(path: Path, proof: Proof) -> None:
+    at = proof.surface
+    path.write_bytes(deviation_picture(at.vertices, at.faces, proof.deviation, lines=proof.seams))
 
 
 def _write_pictures(folder: Path, flats: Sequence[Flat], colours: Mapping[str, Colour]) -> None:
