@@ -24,6 +24,7 @@ SIGNED = LinearSegmentedColormap.from_list(
     "slack-stretch", ["#053061", "#2f79b5", "#a7d0e4", "#f7f7f7", "#fbc78f", "#d9641e", "#7f2704"]
 )
 DPI = 110
+LEGEND = 80  # pixels below the views
 
 
 def signed_worst(stretch: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -189,11 +190,13 @@ def four_sides(
     centre = (low + high) / 2
     mm_per_pixel = (high[2] - low[2]) * 1.06 / height
     wide = int(np.hypot(*(high - low)[:2]) / mm_per_pixel) + 20
-    figure = Figure(figsize=(4 * wide / 100, height / 100), dpi=100)
+    foot = 0 if legend is None else LEGEND
+    figure = Figure(figsize=(4 * wide / 100, (height + foot) / 100), dpi=100)
     FigureCanvasAgg(figure)
+    low_edge = foot / (height + foot)
     names = ("front", "wearer's left", "back", "wearer's right")
     for k, turn_deg in enumerate((0.0, 90.0, 180.0, 270.0)):
-        ax = figure.add_axes((k / 4, 0.0, 0.25, 1.0))
+        ax = figure.add_axes((k / 4, low_edge, 0.25, 1.0 - low_edge))
         ax.imshow(
             shade(
                 vertices,
@@ -223,7 +226,7 @@ def four_sides(
         ax.axis("off")
     if legend is not None:
         most, words = legend
-        bar = figure.add_axes((0.36, 0.055, 0.28, 0.018))
+        bar = figure.add_axes((0.36, 0.4 * low_edge, 0.28, 0.2 * low_edge))
         key = ScalarMappable(Normalize(-most, most), SIGNED)
         figure.colorbar(key, cax=bar, orientation="horizontal", extend="both")
         bar.tick_params(labelsize=8)
