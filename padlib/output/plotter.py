@@ -9,16 +9,13 @@ import os
 from collections.abc import Iterator
 
 import ezdxf
-import numpy as np
 from ezdxf.addons.drawing import Frontend, RenderContext, layout
 from ezdxf.addons.drawing.hpgl2 import PlotterBackend
-from matplotlib.font_manager import FontProperties
-from matplotlib.textpath import TextPath
 
 from padlib.findings import Finding
 from padlib.output.drawing import CUT, Drawing, Fill, Line, Mark, Words, box
+from padlib.output.letters import letter_lines
 from padlib.output.whole import write_whole
-from padlib.pattern.lettering import CAPITAL, clean
 
 CUT_PEN, DRAW_PEN = 1, 3  # colour numbers, which the backend takes as pens
 MILLIMETRES = 4  # value of $INSUNITS
@@ -53,19 +50,6 @@ def plotter_bytes(drawing: Drawing) -> bytes:
 def _lines(mark: Mark) -> Iterator[tuple[Line, bool]]:
     """The polylines of a mark, and whether each is closed."""
     if isinstance(mark, Words):
-        yield from _letters(mark)
+        yield from ((line, True) for line in letter_lines(mark))
     else:
         yield mark.points, isinstance(mark, Fill) or mark.closed
-
-
-def _letters(words: Words) -> Iterator[tuple[Line, bool]]:
-    """The outlines of letters, in the font of every other sheet."""
-    size = words.height_mm / CAPITAL
-    path = TextPath((0, 0), clean(words.text), size=size, prop=FontProperties("DejaVu Sans"))
-    wide = path.get_extents().x1 if len(path.vertices) else 0.0
-    start = {"start": 0.0, "middle": -0.5 * wide, "end": -wide}[words.anchor]
-    turn = np.radians(words.angle_deg)
-    way = np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])
-    for polygon in path.to_polygons(closed_only=False):
-        if len(polygon) > 1:
-            yield words.at + (polygon + [start, 0.0]) @ way, True

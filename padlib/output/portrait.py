@@ -9,14 +9,12 @@ import trimesh
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.collections import LineCollection, PolyCollection
 from matplotlib.figure import Figure
-from matplotlib.font_manager import FontProperties
 from matplotlib.patches import PathPatch
-from matplotlib.textpath import TextPath
-from matplotlib.transforms import Affine2D
+from matplotlib.path import Path
 
 from padlib.output.drawing import Drawing, Fill, Stroke, Words
+from padlib.output.letters import letter_lines
 from padlib.output.png import four_sides, png_bytes
-from padlib.pattern.lettering import CAPITAL, clean
 from padlib.seams.panels import Panel
 
 Colour = tuple[float, ...]  # red, green, blue from 0 to 1
@@ -24,8 +22,10 @@ PIXELS_MM = 0.9  # of the picture of all pieces
 LEAST_WORDS_MM = 3.4  # smaller words cannot be read in it
 
 
-def suit_picture(panels: Sequence[Panel], colours: Mapping[str, Colour]) -> bytes:
-    """PNG of the suit from four sides, each panel in its colour, seams drawn."""
+def suit_picture(
+    panels: Sequence[Panel], colours: Mapping[str, Colour], *, height: int = 900
+) -> bytes:
+    """PNG of the suit from four sides, each panel in its colour, seams drawn; height in pixels."""
     offsets = np.cumsum([0, *(len(p.surface.vertices) for p in panels)])
     vertices = np.concatenate([p.surface.vertices for p in panels])
     faces = np.concatenate([p.surface.faces + o for p, o in zip(panels, offsets, strict=False)])
@@ -33,7 +33,7 @@ def suit_picture(panels: Sequence[Panel], colours: Mapping[str, Colour]) -> byte
         [np.tile(np.array(colours[p.name]), (len(p.surface.faces), 1)) for p in panels]
     )
     lines = [p.surface.vertices[e.run] for p in panels for e in p.edges]
-    return four_sides(vertices, faces, colours=tones, lines=lines)
+    return four_sides(vertices, faces, colours=tones, lines=lines, height=height)
 
 
 def glb_bytes(panels: Sequence[Panel], colours: Mapping[str, Colour]) -> bytes:
@@ -74,23 +74,11 @@ def sheet_picture(drawing: Drawing) -> bytes:
     ax.add_collection(LineCollection(lines, colors="black", linewidths=widths, linestyles=dashes))
     fills = [m.points for m in marks if isinstance(m, Fill)]
     ax.add_collection(PolyCollection(fills, facecolors="black"))
-    for m in (m for m in marks if isinstance(m, Words) and m.height_mm >= LEAST_WORDS_MM):
-        _write(ax, m)
+    words = [m for m in marks if isinstance(m, Words) and m.height_mm >= LEAST_WORDS_MM]
+    for m in words:  # as one path each, so that the insides of letters stay white
+        path = Path.make_compound_path(*(Path(line, closed=True) for line in letter_lines(m)))
+        ax.add_patch(PathPatch(path, facecolor="black", linewidth=0.0))
     ax.set_xlim(0.0, drawing.width_mm)
     ax.set_ylim(0.0, drawing.height_mm)
     ax.axis("off")
     return png_bytes(figure)
-
-
-def _write(ax, words: Words) -> None:  # noqa: ANN001
-    """Words as outlines, so that they keep their size in mm."""
-    path = TextPath(
-        (0, 0),
-        clean(words.text),
-        size=words.height_mm / CAPITAL,
-        prop=FontProperties("DejaVu Sans"),
-    )
-    wide = path.get_extents().x1 if len(path.vertices) else 0.0
-    start = {"start": 0.0, "middle": -0.5 * wide, "end": -wide}[words.anchor]
-    turn = Affine2D().translate(start, 0.0).rotate_deg(words.angle_deg).translate(*words.at)
-    ax.add_patch(PathPatch(turn.transform_path(path), facecolor="black", linewidth=0.0))

@@ -149,9 +149,8 @@ def test_glb_is_the_suit_in_metres(by_hand):
 def test_suit_picture_has_its_colours(by_hand):
     """From the front the tube is blue, from the back orange; each view has its own half."""
     panels = [f.panel for f in by_hand.tube()]
-    picture = imread(
-        io.BytesIO(suit_picture(panels, {"front": (0.1, 0.2, 0.9), "back": (0.9, 0.4, 0.1)}))
-    )
+    tones = {"front": (0.1, 0.2, 0.9), "back": (0.9, 0.4, 0.1)}
+    picture = imread(io.BytesIO(suit_picture(panels, tones, height=200)))
     wide = picture.shape[1] // 4
     for view, more, less in ((0, 2, 0), (2, 0, 2)):
         part = picture[:, view * wide : (view + 1) * wide, :3]
