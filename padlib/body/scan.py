@@ -10,6 +10,7 @@ import igl
 import numpy as np
 from numpy.typing import NDArray
 
+from padlib.body.armpits import deepened
 from padlib.body.body import Body
 from padlib.body.carried import placed, read_carried
 from padlib.body.frame import Frame, find_frame, spread_points
@@ -113,11 +114,14 @@ def body_from_surface(
     repairs += _told_frame(frame, unit, up, facing) + told
     body, lifted = _evened(solid, tall, edge_length)
     scanned = Surface(standing.vertices + lifted, standing.faces)
+    solid = Surface(solid.vertices + lifted, solid.faces)
+    away = gap(body, solid, made, scanned)
+    if away is not None:
+        vertices, told = deepened(body.vertices, body.faces, away)
+        body, repairs = Surface(vertices, body.faces), repairs + told
     marks = {name: frame.carry(p[None])[0] + lifted for name, p in (places or {}).items()}
     landmarks, told = placed(body, marks)
     repairs += told
-    solid = Surface(solid.vertices + lifted, solid.faces)
-    away = gap(body, solid, made, scanned)
     return Scan(
         body=_marked(Body(body, landmarks, source, repairs, gap=away)),
         unit=frame.unit,
