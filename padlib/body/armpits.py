@@ -22,18 +22,21 @@ DEEPENED = 204  # number of the finding
 # Gap between arm and trunk over depth under the armpit on nine modelled bodies, in parts of the height: 0.006 at
 # once, then 1.2 for each unit of depth, good to 7 mm (rms) from 14 to 80 mm down; arms at about 35 degrees.
 AT_ONCE, PER_DEPTH = 0.006, 1.2
-LEAST_SLOPE, MOST_SLOPE = 0.9, 1.6  # outside this the arms hang otherwise and the gap's own slope is taken
+LEAST_SLOPE, MOST_SLOPE = (
+    0.9,
+    1.6,
+)  # outside this the arms hang otherwise and the gap's own slope is taken
 STEP = 2.0  # mm between sections
 SPAN = 0.016  # of the height: over so much of what is scanned the gap's slope is taken
 DOWN = 0.14  # of the height: how far down the scan is looked for
 SEEN = 1.0  # mm from the scan that count as scanned
 HOLE, LEAST_RISE = 6.0, 3.0  # mm: a smaller hole or rise is left alone
-DOUBT = 8.0  # mm of doubt of an armpit that was scanned; a filled one has as much more as it is deep
+DOUBT = (
+    8.0  # mm of doubt of an armpit that was scanned; a filled one has as much more as it is deep
+)
 
 
-def deepened(
-    vertices: Vertices, faces: Faces, gap: Array
-) -> tuple[Vertices, tuple[Finding, ...]]:
+def deepened(vertices: Vertices, faces: Faces, gap: Array) -> tuple[Vertices, tuple[Finding, ...]]:
     """The body's vertices (n, 3) with the fillings in its armpits drawn up to where the fold should be.
 
     gap (n,): distance in mm of each vertex from what was scanned. Nothing that was scanned moves.

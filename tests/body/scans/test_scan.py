@@ -5,6 +5,7 @@ import numpy as np
 import pytest
 import trimesh
 
+from padlib.body import with_landmarks
 from padlib.body.frame import spread_points
 from padlib.body.scan import body_from_surface, import_scan
 from padlib.errors import InputError, MeshError
@@ -113,3 +114,26 @@ def test_errors_name_the_file(tmp_path, adult):
         body_from_surface(Surface(vertices, faces), edge_length=900.0)
     with pytest.raises(MeshError, match="no face of the mesh has an area"):
         body_from_surface(Surface(np.eye(3), np.array([[0, 0, 1]])))
+
+
+def test_an_armpit_that_was_not_scanned_is_put_where_the_gap_ends(base):
+    """With a hole of 110 mm in one armpit, it comes back to 6 mm in height and is told; a smooth filling is 20 off."""
+    vertices, faces = base
+    clean = with_landmarks(body_from_surface(Surface(vertices, faces), edge_length=16.0).body)
+    centre = clean.at("axilla_left") + _shift(clean, vertices)
+    away = np.linalg.norm(vertices[faces].mean(axis=1) - centre, axis=1)
+    scan = body_from_surface(Surface(vertices, faces[away > 55.0]), edge_length=16.0)
+    holed = with_landmarks(scan.body)
+    assert 204 in [finding.number for finding in scan.repairs]
+    assert holed.at("axilla_left")[2] == pytest.approx(clean.at("axilla_left")[2], abs=6.0)
+    assert holed.sure["axilla_left"] < clean.sure["axilla_left"]
+
+
+def _shift(body, vertices):
+    """What carries a body's places to the mesh that it was made of: only depth differs."""
+    return np.array([0.0, _depth_of(vertices) - _depth_of(body.surface.vertices), 0.0])
+
+
+def _depth_of(vertices):
+    """Middle of the depth of all vertices."""
+    return 0.5 * (vertices[:, 1].min() + vertices[:, 1].max())
