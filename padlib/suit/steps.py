@@ -38,6 +38,7 @@ from padlib.mesh.point import Curve, nearest
 from padlib.mesh.read import read_mesh
 from padlib.mesh.seen import seen
 from padlib.padding.dressed import Dressed, dress
+from padlib.padding.even import even_shell
 from padlib.padding.shell import Shell, pad_shell
 from padlib.pattern.make import make_pieces
 from padlib.pattern.parts import Made
@@ -45,7 +46,7 @@ from padlib.pattern.piece import Inner, Piece
 from padlib.progress import Tell, quiet
 from padlib.seams.assemble import Closure, suit_panels
 from padlib.seams.panels import Panel
-from padlib.seams.place import Place, carry_points, place_on_shell
+from padlib.seams.place import Place, carry_points, mirror_map, place_on_shell
 from padlib.seams.plan import Line, Options
 from padlib.suit.demo import DEMO_BODY
 from padlib.suit.file import DrawnSeam, Suit
@@ -108,7 +109,7 @@ def suit_dressed(suit: Suit, body: Body) -> Dressed:
 
 def make_panels(suit: Suit, body: Body, shell: Shell) -> Panels:
     """The shell cut along the seam plan and the maker's own seams."""
-    place = place_on_shell(body, shell)
+    place = place_on_shell(body, even_shell(shell, mirror_map(shell.surface)))
     settings = suit.seams
     heights, told = opening_rises(suit, body)
     options = Options(**heights)

@@ -66,3 +66,9 @@ def test_zip_lines_lie_inside_their_flats(demo_built: Built) -> None:
     """Every base has one, also the right ones, which are not printed."""
     lines = zip_lines(demo_built.pillows, demo_built.pillow_flats)
     assert len(lines) == len(demo_built.pillows)
+
+
+def test_top_and_base_are_as_long_as_each_other(demo_built: Built) -> None:
+    """Every run of every rim is as long on the top as on the base, within 0.2 mm."""
+    assert len(demo_built.pillow_differences) == len(demo_built.pillows)
+    assert max(demo_built.pillow_differences.values()) <= 0.2
