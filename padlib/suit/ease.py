@@ -11,7 +11,8 @@ from padlib.errors import InputError, SuitError
 from padlib.findings import Finding
 from padlib.flatten.ease import Ease, eased_edges, mirrored_ease
 from padlib.seams.panels import Panel
-from padlib.suit.file import AskedEase, nearest
+from padlib.suit.file import AskedEase
+from padlib.suit.reading import nearest
 
 Point = str | tuple[float, float, float]
 Locate = Callable[[Point, str], NDArray[np.float64]]

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import difflib
-import math
 import re
 import tomllib
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from types import MappingProxyType
@@ -22,6 +20,17 @@ from padlib.pattern.parts import KINDS as PART_KINDS
 from padlib.pattern.purpose import EdgeRule
 from padlib.suit.extras import pad_value
 from padlib.suit.lines import key_lines, line_of
+from padlib.suit.reading import (
+    Reader,
+    file_name,
+    nearest,
+    need_array,
+    need_table,
+    new_name,
+    numbers,
+    points,
+    settings,
+)
 from padlib.suit.schema import (
     BORNE,
     CLOTH,
@@ -34,7 +43,6 @@ from padlib.suit.schema import (
     SEAM,
     TABLES,
     TOP,
-    Key,
 )
 
 MOST_BYTES = 2_000_000
@@ -144,26 +152,6 @@ class Suit:
     edges: tuple[EdgeRule, ...] = ()
 
 
-@dataclass(frozen=True)
-class _Reader:
-    """The text being read, for messages that name file and line."""
-
-    name: str
-    lines: Mapping[tuple[str | int, ...], int]
-
-    def wrong(self, path: tuple[str | int, ...], words: str) -> SuitError:
-        line = line_of(dict(self.lines), path)
-        where = f"{self.name}, line {line}" if line else self.name
-        return SuitError(f"{where}: {words}")
-
-
-def nearest(word: str, known: Iterable[str]) -> str:
-    """A hint that names the nearest right word, or all of them when none is near."""
-    known = sorted(known)
-    near = difflib.get_close_matches(word.lower(), known, n=1, cutoff=0.5)
-    return f"did you mean '{near[0]}'?" if near else f"known here: {', '.join(known)}."
-
-
 def read_suit(path: str | Path) -> Suit:
     """The suit that a TOML file says. Raises SuitError in one sentence, with the line."""
     path = Path(path)
@@ -189,31 +177,31 @@ def parse_suit(text: str, *, name: str = "suit file", folder: Path | None = None
         data = tomllib.loads(text)
     except (tomllib.TOMLDecodeError, RecursionError) as e:
         raise SuitError(f"{name}: not a readable TOML text: {str(e).rstrip('.')}.") from None
-    reader = _Reader(name, key_lines(text))
+    reader = Reader(name, key_lines(text))
     return _suit(data, reader, folder or Path("."))
 
 
-def _suit(data: dict[str, Any], reader: _Reader, folder: Path) -> Suit:
+def _suit(data: dict[str, Any], reader: Reader, folder: Path) -> Suit:
     arrays = {"pad", "seam", "cloth", "ease", "dart", "part", "joined", "edge"}
     known = set(TOP) | set(TABLES) | arrays
     for key in data:
         if key not in known:
             raise reader.wrong((key,), f"'{key}' is unknown; {nearest(key, known)}")
-    top = _settings(reader, (), {k: v for k, v in data.items() if k in TOP}, TOP)
+    top = settings(reader, (), {k: v for k, v in data.items() if k in TOP}, TOP)
     tables = {}
     for table, keys in TABLES.items():
-        given = _need_table(reader, (table,), data.get(table, {}))
+        given = need_table(reader, (table,), data.get(table, {}))
         inner = ("measurements", "landmarks") if table == "body" else ()
-        tables[table] = _settings(
+        tables[table] = settings(
             reader, (table,), {k: v for k, v in given.items() if k not in inner}, keys, extra=inner
         )
     body = data.get("body", {})
     cloths = _cloths(reader, data.get("cloth", {}))
     return Suit(
-        name=_file_name(reader, top["name"]),
+        name=file_name(reader, top["name"]),
         words=top["words"],
-        measurements=_numbers(reader, ("body", "measurements"), body.get("measurements", {})),
-        landmarks=_points(reader, ("body", "landmarks"), body.get("landmarks", {})),
+        measurements=numbers(reader, ("body", "measurements"), body.get("measurements", {})),
+        landmarks=points(reader, ("body", "landmarks"), body.get("landmarks", {})),
         pads=_pads(reader, data.get("pad", []), folder),
         drawn=_drawn(reader, data.get("seam", [])),
         cloths=cloths,
@@ -227,173 +215,10 @@ def _suit(data: dict[str, Any], reader: _Reader, folder: Path) -> Suit:
     )
 
 
-def _need_table(reader: _Reader, path: tuple[str | int, ...], value: object) -> dict[str, Any]:
-    if not isinstance(value, dict):
-        raise reader.wrong(path, f"'{path[-1]}' must be a table, [{path[0]}], not a value.")
-    return value
-
-
-def _need_array(reader: _Reader, name: str, value: object) -> list[dict[str, Any]]:
-    if not isinstance(value, list) or not all(isinstance(v, dict) for v in value):
-        raise reader.wrong((name,), f"each {name} must be a table under its own [[{name}]].")
-    return value
-
-
-def _settings(
-    reader: _Reader,
-    path: tuple[str | int, ...],
-    given: dict[str, Any],
-    keys: Mapping[str, Key],
-    *,
-    extra: tuple[str, ...] = (),
-) -> Mapping[str, Any]:
-    """The keys of one table, checked, with defaults filled in."""
-    for key in given:
-        if key not in keys:
-            table = f"[{path[0]}]" if path else "the top of the file"
-            hint = nearest(key, [*keys, *extra])
-            raise reader.wrong((*path, key), f"'{key}' is unknown in {table}; {hint}")
-    return MappingProxyType(
-        {
-            k: _value(reader, (*path, k), given[k], key) if k in given else key.default
-            for k, key in keys.items()
-        }
-    )
-
-
-def _value(reader: _Reader, path: tuple[str | int, ...], value: object, key: Key) -> object:
-    checks = {
-        "text": _text,
-        "number": _number,
-        "whole": _whole,
-        "yesno": _yesno,
-        "texts": _texts,
-        "points": _through,
-        "place": _place,
-        "boxes": _boxes,
-    }
-    return checks[key.kind](reader, path, value, key)
-
-
-def _text(reader: _Reader, path: tuple[str | int, ...], value: object, key: Key) -> str:
-    if not isinstance(value, str):
-        raise reader.wrong(path, f"'{path[-1]}' must be text in quotes, not {value!r}.")
-    if len(value) > 2000:
-        raise reader.wrong(path, f"'{path[-1]}' is longer than 2000 characters; shorten it.")
-    if key.choices and value not in key.choices:
-        hint = nearest(value, [c for c in key.choices if c])
-        raise reader.wrong(path, f"'{path[-1]}' cannot be '{value}'; {hint}")
-    return value
-
-
-def _number(reader: _Reader, path: tuple[str | int, ...], value: object, key: Key) -> float:
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-        raise reader.wrong(path, f"'{path[-1]}' must be a number, not {value!r}.")
-    least, most = key.least, key.most
-    if (least is not None and value < least) or (most is not None and value > most):
-        raise reader.wrong(
-            path, f"'{path[-1]}' is {value:g}; it must lie between {least:g} and {most:g}."
-        )
-    return float(value)
-
-
-def _whole(reader: _Reader, path: tuple[str | int, ...], value: object, key: Key) -> int:
-    if isinstance(value, bool) or not isinstance(value, int):
-        raise reader.wrong(path, f"'{path[-1]}' must be a whole number, not {value!r}.")
-    return int(_number(reader, path, value, key))
-
-
-def _yesno(reader: _Reader, path: tuple[str | int, ...], value: object, key: Key) -> bool:
-    if not isinstance(value, bool):
-        raise reader.wrong(path, f"'{path[-1]}' must be true or false, not {value!r}.")
-    return value
-
-
-def _texts(
-    reader: _Reader, path: tuple[str | int, ...], value: object, key: Key
-) -> tuple[str, ...]:
-    if not isinstance(value, list) or not all(isinstance(v, str) for v in value):
-        raise reader.wrong(path, f"'{path[-1]}' must be a list of names in quotes.")
-    for word in value if key.choices else ():
-        if word not in key.choices:
-            hint = nearest(word, key.choices)
-            raise reader.wrong(path, f"'{path[-1]}' cannot hold '{word}'; {hint}")
-    return tuple(value)
-
-
-def _xyz(reader: _Reader, path: tuple[str | int, ...], value: object) -> tuple[float, float, float]:
-    ok = (
-        isinstance(value, list)
-        and len(value) == 3
-        and all(
-            isinstance(v, int | float) and not isinstance(v, bool) and math.isfinite(v)
-            for v in value
-        )
-    )
-    if not ok:
-        raise reader.wrong(path, f"'{path[-1]}' needs points as [x, y, z] in mm, not {value!r}.")
-    x, y, z = (float(v) for v in value)  # type: ignore[union-attr]
-    return x, y, z
-
-
-def _through(
-    reader: _Reader, path: tuple[str | int, ...], value: object, key: Key
-) -> tuple[str | tuple[float, float, float], ...]:
-    if not isinstance(value, list):
-        raise reader.wrong(
-            path, f"'{path[-1]}' must be a list of landmark names or [x, y, z] points."
-        )
-    return tuple(v if isinstance(v, str) else _xyz(reader, path, v) for v in value)
-
-
-def _place(
-    reader: _Reader, path: tuple[str | int, ...], value: object, key: Key
-) -> str | tuple[float, float, float]:
-    return value if isinstance(value, str) else _xyz(reader, path, value)
-
-
-def _boxes(
-    reader: _Reader, path: tuple[str | int, ...], value: object, key: Key
-) -> tuple[tuple[float, ...], ...]:
-    whole = Key("number", 0.0, "", least=0.0, most=100_000.0)
-    if not isinstance(value, list) or any(
-        not isinstance(box, list) or len(box) != 4 for box in value
-    ):
-        raise reader.wrong(path, f"'{path[-1]}' must be a list of [x, y, width, height] in mm.")
-    return tuple(tuple(_number(reader, path, v, whole) for v in box) for box in value)
-
-
-def _numbers(reader: _Reader, path: tuple[str | int, ...], given: object) -> Mapping[str, float]:
-    table = _need_table(reader, path, given)
-    any_number = Key("number", 0.0, "", least=0.0, most=10_000.0)
-    return MappingProxyType(
-        {k: _number(reader, (*path, k), v, any_number) for k, v in table.items()}
-    )
-
-
-def _points(
-    reader: _Reader, path: tuple[str | int, ...], given: object
-) -> Mapping[str, tuple[float, float, float]]:
-    table = _need_table(reader, path, given)
-    return MappingProxyType({k: _xyz(reader, (*path, k), v) for k, v in table.items()})
-
-
-def _file_name(reader: _Reader, name: str) -> str:
-    if (
-        not name.strip()
-        or any(c in '/\\:*?"<>|\0' or ord(c) < 32 for c in name)
-        or name.startswith(".")
-    ):
-        raise reader.wrong(
-            ("name",), f"'{name}' cannot name a folder; use letters, digits, - and _."
-        )
-    return name
-
-
-def _pads(reader: _Reader, given: object, folder: Path) -> tuple[Pad, ...]:
+def _pads(reader: Reader, given: object, folder: Path) -> tuple[Pad, ...]:
     pads: list[Pad] = []
-    for i, entry in enumerate(_need_array(reader, "pad", given)):
-        plain = _settings(reader, ("pad", i), {k: v for k, v in entry.items() if k in PAD}, PAD)
+    for i, entry in enumerate(need_array(reader, "pad", given)):
+        plain = settings(reader, ("pad", i), {k: v for k, v in entry.items() if k in PAD}, PAD)
         kind = plain["kind"]
         if kind not in KINDS:
             raise reader.wrong(
@@ -413,27 +238,17 @@ def _pads(reader: _Reader, given: object, folder: Path) -> tuple[Pad, ...]:
             at = next((k for k in (*rest, "side") if f"'{k}'" in str(e)), "kind")
             at = "side" if " side " in str(e) else at
             raise reader.wrong(("pad", i, at), str(e)) from None
-        _new_name(reader, ("pad", i), "pad", name, [p.name for p in pads])
+        new_name(reader, ("pad", i), "pad", name, [p.name for p in pads])
         pads.append(pad)
     return tuple(pads)
 
 
-def _new_name(
-    reader: _Reader, path: tuple[str | int, ...], what: str, name: str, old: list[str]
-) -> None:
-    if name in old:
-        raise reader.wrong(
-            (*path, "name"), f"two {what}s are called '{name}'; give each its own name."
-        )
-    _file_name(reader, name)
-
-
-def _drawn(reader: _Reader, given: object) -> tuple[DrawnSeam, ...]:
+def _drawn(reader: Reader, given: object) -> tuple[DrawnSeam, ...]:
     seams: list[DrawnSeam] = []
-    for i, entry in enumerate(_need_array(reader, "seam", given)):
-        plain = _settings(reader, ("seam", i), entry, SEAM)
+    for i, entry in enumerate(need_array(reader, "seam", given)):
+        plain = settings(reader, ("seam", i), entry, SEAM)
         name = plain["name"] or f"seam-{i + 1}"
-        _new_name(reader, ("seam", i), "seam", name, [s.name for s in seams])
+        new_name(reader, ("seam", i), "seam", name, [s.name for s in seams])
         if len(plain["through"]) < (3 if plain["closed"] else 2):
             raise reader.wrong(
                 ("seam", i, "through"),
@@ -444,9 +259,9 @@ def _drawn(reader: _Reader, given: object) -> tuple[DrawnSeam, ...]:
     return tuple(seams)
 
 
-def _eases(reader: _Reader, given: object) -> tuple[AskedEase, ...]:
+def _eases(reader: Reader, given: object) -> tuple[AskedEase, ...]:
     eases = []
-    for i, entry in enumerate(_need_array(reader, "ease", given)):
+    for i, entry in enumerate(need_array(reader, "ease", given)):
         percent = entry.get("percent")
         if isinstance(percent, int | float) and percent < 0:
             words = (
@@ -454,7 +269,7 @@ def _eases(reader: _Reader, given: object) -> tuple[AskedEase, ...]:
                 "panel on the other side of the seam instead."
             )
             raise reader.wrong(("ease", i, "percent"), words)
-        plain = _settings(reader, ("ease", i), entry, EASE)
+        plain = settings(reader, ("ease", i), entry, EASE)
         for key in ("seam", "panel"):
             if not plain[key]:
                 raise reader.wrong(("ease", i), f'this ease names no {key}; add {key} = "...".')
@@ -465,10 +280,10 @@ def _eases(reader: _Reader, given: object) -> tuple[AskedEase, ...]:
     return tuple(eases)
 
 
-def _asked_darts(reader: _Reader, given: object) -> tuple[AskedDart, ...]:
+def _asked_darts(reader: Reader, given: object) -> tuple[AskedDart, ...]:
     darts = []
-    for i, entry in enumerate(_need_array(reader, "dart", given)):
-        plain = dict(_settings(reader, ("dart", i), entry, DART))
+    for i, entry in enumerate(need_array(reader, "dart", given)):
+        plain = dict(settings(reader, ("dart", i), entry, DART))
         pin = plain["state"] == "pin"
         for key in ("panel", "from", "to") if pin else ():
             if plain[key] == "":
@@ -483,18 +298,18 @@ def _asked_darts(reader: _Reader, given: object) -> tuple[AskedDart, ...]:
     return tuple(darts)
 
 
-def _asked_parts(reader: _Reader, given: object, cloths: list[str]) -> tuple[AskedPart, ...]:
+def _asked_parts(reader: Reader, given: object, cloths: list[str]) -> tuple[AskedPart, ...]:
     """The parts of a suit file, their numbers checked against the limits of their kinds."""
     parts: list[AskedPart] = []
-    for i, entry in enumerate(_need_array(reader, "part", given)):
+    for i, entry in enumerate(need_array(reader, "part", given)):
         path = ("part", i)
-        plain = dict(_settings(reader, path, {k: v for k, v in entry.items() if k in PART}, PART))
+        plain = dict(settings(reader, path, {k: v for k, v in entry.items() if k in PART}, PART))
         kind = plain["kind"]
         if kind not in PART_KINDS:
             hint = nearest(kind, PART_KINDS)
             raise reader.wrong((*path, "kind"), f"part kind '{kind}' is unknown; {hint}")
         plain["name"] = plain["name"] or kind
-        _new_name(reader, path, "part", plain["name"], [p.name for p in parts])
+        new_name(reader, path, "part", plain["name"], [p.name for p in parts])
         if plain["cloth"] and plain["cloth"] not in cloths:
             hint = nearest(plain["cloth"], cloths)
             words = f"there is no cloth '{plain['cloth']}'; {hint} Or add [cloth.{plain['cloth']}]."
@@ -518,40 +333,38 @@ def _asked_parts(reader: _Reader, given: object, cloths: list[str]) -> tuple[Ask
     return tuple(parts)
 
 
-def _joined(reader: _Reader, given: object) -> tuple[Joined, ...]:
+def _joined(reader: Reader, given: object) -> tuple[Joined, ...]:
     joined: list[Joined] = []
-    for i, entry in enumerate(_need_array(reader, "joined", given)):
-        plain = _settings(reader, ("joined", i), entry, JOINED)
+    for i, entry in enumerate(need_array(reader, "joined", given)):
+        plain = settings(reader, ("joined", i), entry, JOINED)
         for key in ("name", "seam", "rim"):
             if not plain[key]:
                 raise reader.wrong(("joined", i), f"this part has no '{key}'; add it.")
         if plain["chain"] not in CHAINS:
             words = f"'chain' is {plain['chain']}; sizes are {', '.join(map(str, CHAINS))}."
             raise reader.wrong(("joined", i, "chain"), words)
-        _new_name(reader, ("joined", i), "joined part", plain["name"], [j.name for j in joined])
+        new_name(reader, ("joined", i), "joined part", plain["name"], [j.name for j in joined])
         own = (plain["name"], plain["seam"], plain["rim"], plain["overlap"], plain["closes"])
         joined.append(Joined(*own, plain["chain"]))
     return tuple(joined)
 
 
-def _edges(reader: _Reader, given: object) -> tuple[EdgeRule, ...]:
+def _edges(reader: Reader, given: object) -> tuple[EdgeRule, ...]:
     rules = []
-    for i, entry in enumerate(_need_array(reader, "edge", given)):
-        plain = dict(_settings(reader, ("edge", i), entry, EDGE))
+    for i, entry in enumerate(need_array(reader, "edge", given)):
+        plain = dict(settings(reader, ("edge", i), entry, EDGE))
         if not plain["seam"]:
             raise reader.wrong(("edge", i), 'this edge names no seam; add seam = "...".')
         rules.append(EdgeRule(allowance_mm=plain.pop("allowance"), **plain))
     return tuple(rules)
 
 
-def _cloths(reader: _Reader, given: object) -> tuple[Cloth, ...]:
-    table = _need_table(reader, ("cloth",), given)
+def _cloths(reader: Reader, given: object) -> tuple[Cloth, ...]:
+    table = need_table(reader, ("cloth",), given)
     cloths = []
     for name, entry in table.items():
-        plain = _settings(
-            reader, ("cloth", name), _need_table(reader, ("cloth", name), entry), CLOTH
-        )
-        _file_name(reader, name)
+        plain = settings(reader, ("cloth", name), need_table(reader, ("cloth", name), entry), CLOTH)
+        file_name(reader, name)
         if plain["colour"] and not re.fullmatch("#[0-9a-fA-F]{6}", plain["colour"]):
             words = f"'colour' is '{plain['colour']}'; write it as #rrggbb, for example #556b2f."
             raise reader.wrong(("cloth", name, "colour"), words)
@@ -573,7 +386,7 @@ def _cloth(name: str, plain: Mapping[str, Any], bears: fabric.Cloth | None) -> C
     return Cloth(name, *own, bears, **more)
 
 
-def _bears(reader: _Reader, name: str, plain: Mapping[str, Any]) -> fabric.Cloth | None:
+def _bears(reader: Reader, name: str, plain: Mapping[str, Any]) -> fabric.Cloth | None:
     """What a cloth bears: the numbers of its kind, with those that the file gives in their place."""
     kind = plain["kind"]
     own = {k: plain[k] for k in BORNE if plain[k] is not None}

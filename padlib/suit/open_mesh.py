@@ -28,8 +28,8 @@ from padlib.output.pdf import write_roll_pdf
 from padlib.output.png import map_scale, stretch_map
 from padlib.output.svg import write_svg
 from padlib.seams.panels import Edge, Panel
-from padlib.suit.file import nearest
 from padlib.suit.matching import flat_summary, match_flats
+from padlib.suit.reading import nearest
 from padlib.suit.report import panel_report
 from padlib.version import __version__
 
