@@ -355,9 +355,10 @@ def trunk_row(name: str, side: str, shape: Panel) -> str:
         flat = dart_panel(shape, limit=LIMIT, percentile=at)
         mine, total = told(flat), sum(d.length_mm for d in flat.darts)
         least = min((d.intake_deg for d in flat.darts), default=np.nan)
+        shown = f"{least:.0f}" if flat.darts else "-"
         rows.append(
             f"| {name} | {len(shape.surface.faces)} | {at:g} | {len(flat.darts)} | {total:.0f} | "
-            f"{100 * mine['p95']:.2f} / {100 * mine['p99']:.2f} | {least:.0f} | {theirs} | "
+            f"{100 * mine['p95']:.2f} / {100 * mine['p99']:.2f} | {shown} | {theirs} | "
             f"{before[0]}, {before[1]} mm |"
         )
         if at == 95.0:
