@@ -368,7 +368,7 @@ def suit_lays(
     for k, name in enumerate(used):
         told = partial(_part_of, tell, k, len(used))
         cloth = own.get(name)
-        more = {}
+        more = {"pile": "two-way"}  # cloth of cushions: woven cotton and knit have no pile
         if cloth is not None:
             more = {"pile": cloth.pile, "tilt_deg": cloth.tilt, "avoid": cloth.avoid}
             more |= {"price": cloth.price}
