@@ -30,7 +30,7 @@ def _thick(mark: Mark) -> Mark:
         own.name,
         own.words,
         max(LEAST_MM, THICKER * own.width_mm),
-        tuple(2.0 * d for d in own.dashes),
+        tuple(1.5 * d for d in own.dashes),
     )
     return replace(mark, style=style)
 
