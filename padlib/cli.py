@@ -169,9 +169,7 @@ def _body(commands: argparse._SubParsersAction) -> None:
     command.add_argument(
         "--table", metavar="FILE", help="a table of measurements: name = value, or CSV"
     )
-    command.add_argument(
-        "--figure", default="neutral", choices=("neutral", "female", "male", "child")
-    )
+    command.add_argument("--figure", default="neutral", choices=FIGURES)
     command.add_argument("--out", required=True, metavar="BODY.ply")
 
 

@@ -36,6 +36,15 @@ DEPTH = {
 FULL = {"hip": 1.06, "navel": 1.03, "waist": 1.03, "chest": 1.05}
 
 
+LEAST_RISE = 0.006  # between the stations of a tube, share of the stature
+
+
+def rising(stations: Array, least: float) -> Array:
+    """Stations (k,) that rise by at least so much from each to the next; those that do already stay."""
+    steps = least * np.arange(len(stations))
+    return np.maximum.accumulate(stations - steps) + steps
+
+
 @dataclass(frozen=True, eq=False)
 class Anatomy:
     """What the solids are made from: measurements in mm by name, 0 male to 1 female, and section factors."""
@@ -88,10 +97,10 @@ def _trunk_rows(an: Anatomy) -> dict[str, Row]:
     )
     under = an.half("chest", ribs)
     neck = m["neck_girth"] / (2 * np.pi)
-    hollow = an.mix(0.016, 0.020) * h
+    hollow = an.mix(0.023, 0.026) * h
     seat = 1.04 * hip[1]
     loin = seat - hollow
-    back = loin + 0.010 * h
+    back = loin + 0.019 * h
     zw, zb, zh = m["waist_height"], m["bust_height"], m["hip_height"]
     za, zs, zc = m["axilla_height"], m["shoulder_height"], m["cervicale_height"]
     zn = max(0.5 * (zw + zh) + 0.02 * h, m["crotch_height"] + 0.075 * h)
@@ -107,7 +116,7 @@ def _trunk_rows(an: Anatomy) -> dict[str, Row]:
     put("waist", zw, waist[0], loin, waist[1])
     put("under", zb - 0.042 * h, under[0], back - 0.002 * h, under[1])
     put("bust", zb, chest[0], back, chest[1])
-    put("axilla", za, 0.90 * an.q("pit") * chest[0], back + 0.002 * h, 0.965 * chest[1])
+    put("axilla", za, 0.90 * an.q("pit") * chest[0], back + 0.006 * h, 0.965 * chest[1])
     put("yoke", za + 0.60 * (zs - za), 0.68 * chest[0], back - 0.006 * h, 0.78 * chest[1])
     put("collar", zs - 0.004 * h, 0.44 * chest[0], back - 0.018 * h, 0.56 * chest[1])
     # the top lies inside the leaning neck
@@ -124,6 +133,7 @@ def trunk(an: Anatomy) -> Tube:
     saddle = (low, 0.44 * half, middle - 0.58 * deep, middle + 0.50 * deep)
     between = (0.5 * (low + zh), 0.95 * half, middle - 0.96 * deep, middle + 0.92 * deep)
     rows = np.array([saddle, between, *an.rows.values()])
+    rows[:, 0] = rising(rows[:, 0], LEAST_RISE * an.h)
     depth = 0.5 * (rows[:, 3] - rows[:, 2])
     sizes = np.column_stack([rows[:, 1], rows[:, 1], depth, depth])
     offset = np.column_stack([np.zeros(len(rows)), 0.5 * (rows[:, 2] + rows[:, 3])])
@@ -197,6 +207,7 @@ def leg(an: Anatomy) -> Tube:
         (zh, 0.475 * half, 0.47 * half, 0.95 * back, -0.98 * front, 0.000, 2.1),
         (zh + 0.055 * h, 0.42 * half, 0.40 * half, 0.55 * back, -0.70 * front, 0.000, 2.1),
     ])  # fmt: skip
+    rows[:, 0] = rising(rows[:, 0], LEAST_RISE * h)
     share = (rows[:, 0] - ankle[2]) / (joint[2] - ankle[2])
     across = ankle[0] + share * (joint[0] - ankle[0])
     across[-3] = max(across[-3], rows[-3, 2] + 0.006 * h)  # the thighs stay apart
@@ -302,6 +313,7 @@ def arm(an: Anatomy) -> Tube:
         (sw + 0.90 * hand, 0.82 * flat, 0.82 * flat, 0.66 * palm, 0.62 * palm, -0.013, 0.0, 2.3),
         (sw + 1.00 * hand, 0.78 * flat, 0.78 * flat, 0.48 * palm, 0.42 * palm, -0.017, 0.0, 2.3),
     ])  # fmt: skip
+    rows[:, 0] = rising(rows[:, 0], LEAST_RISE * h)
     # the elbow is where the line of the arm turns forward
     turn = np.interp(rows[:, 0], [0.0, se, sw, sw + hand], [0.0, 0.006, -0.016, -0.021])
     rows[:, 6] = turn
@@ -315,8 +327,8 @@ def thumb(an: Anatomy) -> Bar:
     _, sw = arm_places(an)
     hand, palm, h = an.m["hand_length"], 0.5 * an.m["hand_breadth"], an.h
     root = np.array([0.0, -0.018 * h - 0.45 * palm, sw + 0.10 * hand])
-    tip = np.array([-0.006 * h, -0.020 * h - 1.40 * palm, sw + 0.52 * hand])
-    radii = (0.24 * palm + 2.0, 0.17 * palm + 1.0)
+    tip = np.array([-0.006 * h, -0.020 * h - 1.12 * palm, sw + 0.50 * hand])
+    radii = (0.30 * palm + 2.0, 0.26 * palm + 2.0)
     return Bar(joint + root @ axes, joint + tip @ axes, radii)
 
 
@@ -328,7 +340,7 @@ def shoulder(an: Anatomy) -> Bar:
     start = (0.45 * neck, joint[1] + 0.008 * h, m["cervicale_height"] - 0.036 * h)
     cap = min(0.027 * h, 0.88 * m["upper_arm_girth"] / (2 * np.pi))
     end = (joint[0] + 0.003 * h, joint[1] + 0.002 * h, m["shoulder_height"] + 0.002 * h - cap)
-    return Bar(start, end, (0.024 * h, cap))
+    return Bar(start, end, (0.017 * h, cap))
 
 
 # -- neck and head --------------------------------------------------------------------------------
@@ -376,7 +388,7 @@ def head(an: Anatomy) -> list[Part]:
         Part(Ellipsoid(at(0, 8, 92), (77 * g, 97 * g, 92 * k)), 0.018 * an.h),
         Part(Ellipsoid(at(0, -36, 140), (60 * g, 58 * g, 84 * k)), 45 * g),
         Part(Ellipsoid(at(0, -58, 200), (31 * g, 29 * g, 25 * k)), 34 * g),
-        Part(Bar(at(0, -84, 108), at(0, -103, 148), (5 * g, 10.5 * g)), 12 * g),
+        Part(Bar(at(0, -84, 108), at(0, -103, 148), (8 * g, 11.5 * g)), 16 * g),
         Part(Ellipsoid(at(76, 14, 122), (12 * g, 16 * g, 28 * k)), 14 * g),
     ]
 
@@ -398,11 +410,11 @@ def parts(an: Anatomy) -> dict[str, list[Part]]:
             Part(trunk(an), 0.018 * h),
             *(Part(buttock(an), 0.022 * h, mirrored) for mirrored in (False, True)),
             *(Part(bust(an), 0.030 * h, mirrored) for mirrored in (False, True)),
-            *(Part(shoulder(an), 0.055 * h, mirrored) for mirrored in (False, True)),
+            *(Part(shoulder(an), 0.042 * h, mirrored) for mirrored in (False, True)),
         ],
         "neck": [Part(neck(an), 0.022 * h)],
         "head": head(an),
-        "arms": [Part(arm(an), 0.075 * h), Part(thumb(an), 0.012 * h)],
+        "arms": [Part(arm(an), 0.035 * h), Part(thumb(an), 0.016 * h)],
     }
 
 
@@ -418,7 +430,7 @@ def person(an: Anatomy, regions: Sequence[str] = REGIONS) -> Solid:
     def value(points: Array) -> Array:
         out = body(points)
         low = points[:, 2] < 0.05 * h
-        out[low] = meet(out[low], -points[low, 2], 0.008 * h)
+        out[low] = meet(out[low], -points[low, 2], 0.014 * h)
         return out
 
     return value

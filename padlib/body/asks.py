@@ -13,6 +13,7 @@ from padlib.body.body import Body
 from padlib.body.measure import HEIGHTS, Measurements
 from padlib.body.parts import SIDES, unsided
 from padlib.body.tape import length
+from padlib.body.typical import ORDERED
 from padlib.body.warp import Hold, Tie, point_hold, ring_hold
 from padlib.errors import InputError
 
@@ -62,12 +63,14 @@ WHEN_ASKED = {
 }  # ... only where asked
 UPRIGHT = ("head_girth", "neck_girth", "bust_girth", "waist_girth", "hip_girth")
 LEGS = ("thigh_girth", "mid_thigh_girth", "knee_girth")
-CROTCH_GAIN, CROTCH_STEP = (
-    0.8,
-    0.1,
-)  # depth by length of the crotch's line; most in one round, a share
+# depth by length of the line through the crotch; most in one round, a share
+CROTCH_GAIN, CROTCH_STEP = 0.8, 0.1
+MOST_STEP = 1.2  # factor of a girth in one round
+# how far the chest goes back for each mm of back length; most in one round
+BOW_GAIN, BOW_MM = 1.7, 12.0
 LEAST_GAP_MM = 3.0  # that is left between growing thighs
 LEAST_STEP = 0.35  # heights may come so near to each other, as a share of their distance before
+LEAST_STEP_MM = 25.0  # ... and any that stay so far apart may
 
 
 @dataclass(frozen=True)
@@ -86,12 +89,12 @@ def asks(
 ) -> Asks:
     """Targets for everything that is steered. given, start: mm by name; flatten: depth over breadth by part.
 
-    Raises InputError where given heights would change places.
+    Heights are not compared here: `check_levels` does.
     """
-    _check_levels(given, start)
     girths = {}
     for name in GIRTHS:
-        if name in start and (name in given or name != "neck_base_girth"):
+        # the neck's base follows its landmarks (padlib.body.neckline)
+        if name in start and name != "neck_base_girth":
             girths[name] = given.get(name, start[name] * _along(name, given, start))
     taller = given.get("stature", start.get("stature", 1.0)) / start.get("stature", 1.0)
     lengths = {n: start[n] * taller for n in WITH_STATURE if n in start}
@@ -120,13 +123,13 @@ def _along(name: str, given: Mapping[str, float], start: Mapping[str, float]) ->
     return out
 
 
-def _check_levels(given: Mapping[str, float], start: Mapping[str, float]) -> None:
-    """Refuse heights that would change places or all but meet."""
-    names = sorted((n for n in HEIGHTS if n in given and n in start), key=lambda n: start[n])
-    names = [n for n in names if n not in ("trochanter_height", "hip_height")] or names
-    for low, high in zip(names[:-1], names[1:], strict=True):
+def check_levels(given: Mapping[str, float], start: Mapping[str, float]) -> None:
+    """Refuse heights that would change places or all but meet. Raises InputError."""
+    for low, high in ORDERED:
+        if low not in HEIGHTS or not all(n in given and n in start for n in (low, high)):
+            continue
         before, after = start[high] - start[low], given[high] - given[low]
-        if before > 1.0 and after < LEAST_STEP * before:
+        if before > 1.0 and after < LEAST_STEP * before and after < LEAST_STEP_MM:
             raise InputError(
                 f"{low} {given[low]:g} mm and {high} {given[high]:g} mm do not fit together: on the body they lie "
                 f"{before:.0f} mm apart; measure both again."
@@ -159,7 +162,8 @@ def steering(body: Body, told: Measurements, wanted: Asks) -> Steering:
             z = hold.centre[2]
             ties.append(Tie({key: 1.0}, 2, float(np.interp(z, *level))))
         if key in UPRIGHT:  # the trunk grows about its own middle and does not lean
-            ties += [Tie({key: 1.0}, 0, 0.0), Tie({key: 1.0}, 1, 0.0)]
+            back = _bow(told.values, wanted) if key == "bust_girth" else 0.0
+            ties += [Tie({key: 1.0}, 0, 0.0), Tie({key: 1.0}, 1, back)]
         if key.startswith("acromion"):
             ties.append(Tie({key: 1.0}, 1, 0.0))
     ties += _apart(body, holds, moves, anchors)
@@ -177,7 +181,7 @@ def _reshaped(
     if part in SHAPES:
         wide, deep = _section(part, line, values, wanted)
     elif name in wanted.girths:
-        wide = deep = wanted.girths[name] / values[name]
+        wide = deep = float(np.clip(wanted.girths[name] / values[name], 1 / MOST_STEP, MOST_STEP))
     if wide == deep:
         return (wide - 1) * spread
     return spread * [wide - 1, deep - 1, 0.0]
@@ -237,9 +241,13 @@ def _levels(values: Mapping[str, float], wanted: Asks) -> tuple[Array, Array]:
         "back_waist_length": ("cervicale_height", "waist_height"),
         "trunk_length": ("cervicale_height", "crotch_height"),
     }.items():
+        if drop == "back_waist_length" and _back_held(wanted.given):
+            continue
         if drop in wanted.given and drop in values:
             lacks = wanted.given[drop] - values[drop]
-            moves, way = (high, 1.0) if drop == "body_rise" else (low, -1.0)
+            up, down = (high, 1.0), (low, -1.0)
+            first, second = (up, down) if drop == "body_rise" else (down, up)
+            moves, way = first if first[0] not in wanted.given else second
             if moves not in wanted.given:
                 miss.setdefault(moves, way * lacks)
     if CROTCH in wanted.given and CROTCH in values and not _by_depth(wanted.given):
@@ -250,6 +258,21 @@ def _levels(values: Mapping[str, float], wanted: Asks) -> tuple[Array, Array]:
     rows = sorted((values[name], up) for name, up in miss.items())
     z, up = (np.array(column) for column in zip((0.0, 0.0), *rows, strict=True))
     return z, up
+
+
+def _bow(values: Mapping[str, float], wanted: Asks) -> float:
+    """How far the chest goes back (mm) to give the back its length where both its ends are given."""
+    given, name = wanted.given, "back_waist_length"
+    if not _back_held(given) or name not in values:
+        return 0.0
+    return float(np.clip(BOW_GAIN * (given[name] - values[name]), -BOW_MM, BOW_MM))
+
+
+def _back_held(given: Mapping[str, float]) -> bool:
+    """Whether the back's length is given and so is where both its ends lie."""
+    low = "waist_height" in given or "body_rise" in given
+    high = "cervicale_height" in given or "trunk_length" in given
+    return "back_waist_length" in given and low and high
 
 
 def _anchors(holds: Mapping[str, Hold], level: tuple[Array, Array]) -> dict[str, Array]:

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from padlib.body.agree import check_tape
-from padlib.body.asks import ANSWERED, asks
+from padlib.body.asks import ANSWERED, asks, check_levels
 from padlib.body.body import Body
 from padlib.body.landmarks import with_landmarks
 from padlib.body.measure import Measurements, measure
@@ -85,6 +85,7 @@ def fit_body(
     given = _checked(measurements, start)
     usual = sections(start.values, figure)
     flatten = {s.part: s.usual for s in usual if roundness == "usual" and s.rounder}
+    check_levels(given, start.values)
     wanted = asks(given, start.values, flatten)
     moved, told, rode = brought(body, wanted, start)
     findings = [

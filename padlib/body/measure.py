@@ -19,10 +19,11 @@ from padlib.body.body import Body
 from padlib.body.gates import gates
 from padlib.body.landmarks import find_landmarks
 from padlib.body.limb import Limb, limb, resampled, submesh
+from padlib.body.neckline import neck_base_ring
 from padlib.body.parts import SIDES, unsided
 from padlib.body.quiet import quiet
 from padlib.body.regions import ARM_LEFT, ARM_RIGHT, HEAD, arm_line, has, segment_at
-from padlib.body.slices import clipped, girth, hull, oblique, slices
+from padlib.body.slices import girth, hull, oblique, slices
 from padlib.body.tape import (
     closed,
     length,
@@ -221,10 +222,8 @@ def _neck(w: _Wearer) -> Iterator[Line]:
         return
     back, front = w.at["cervicale"], w.at["suprasternal"]
     base = 0.5 * (back + front)
-    across = np.array([0.0, -(back - front)[2], (back - front)[1]])
-    across /= np.linalg.norm(across)
     if "neck_left" in w.at and "neck_right" in w.at:
-        yield "neck_base_girth", closed(_neck_base(w, base, across))
+        yield "neck_base_girth", closed(neck_base_ring(w.vertices, w.faces, w.at))
     neck = _neck_ring(w, base)
     if neck is not None:
         yield "neck_girth", closed(neck)
@@ -265,15 +264,6 @@ def _neck_rings(w: _Wearer, point: Array, way: Array, tall: float) -> tuple[Arra
         return np.zeros((0, 3)), np.zeros((0, 3))
     slim = size < NECK_SLIM * size.min()
     return rings[int(size.argmin())], cut.centre[np.array(loops)[slim]]
-
-
-def _neck_base(w: _Wearer, base: Array, across: Array) -> Array:
-    """Taut ring (h, 3) through cervicale and front neck point, no wider than the side neck points."""
-    cut = oblique(w.vertices, w.faces, base[None], across[None])
-    start, end = cut.start, cut.end
-    for side, sign in SIDES.items():
-        start, end = clipped(start, end, w.at[f"neck_{side}"], np.array([sign, 0.0, 0.0]))
-    return hull(np.concatenate([start, end]), across)
 
 
 def _chest(w: _Wearer) -> Iterator[Line]:

@@ -7,29 +7,50 @@ from dataclasses import replace
 
 import igl
 import numpy as np
+from numpy.typing import NDArray
 
 from padlib.body.agree import check_tape
 from padlib.body.anatomy import Anatomy, person
+from padlib.body.asks import ANSWERED, asks
 from padlib.body.body import Body
+from padlib.body.calm import untangled
+from padlib.body.fair import faired
+from padlib.body.gates import gates
 from padlib.body.girths import fitted
 from padlib.body.landmarks import with_landmarks
 from padlib.body.measure import measure
-from padlib.body.trim import trimmed
-from padlib.body.typical import UNSTEERED, fill
+from padlib.body.rounds import brought, promised
+from padlib.body.typical import fill
 from padlib.errors import InputError
 from padlib.findings import Finding, Grade
+from padlib.mesh.crossings import crossings
 from padlib.mesh.remesh import remesh
+from padlib.mesh.repair import components, is_closed_manifold, without_unused
 from padlib.mesh.surface import Faces, Surface, Vertices
+from padlib.mesh.topology import euler
 from padlib.mesh.zero import onto_zero, zero_surface
 
-WOMANLY = {"male": 0.0, "female": 1.0, "neutral": 0.5}
+WOMANLY = {"male": 0.0, "female": 1.0, "neutral": 0.5, "child": 0.0}
 EDGES_IN_STATURE = 175.0
+COARSE = 1.4  # edge of the body that is read to ask again, against the usual
 GRID = 1.1  # step of the grid, in edges
+FINER = (1.0, 0.8, 0.62)  # tries, until the skin is one piece without a handle
+FINE = 0.0085  # ... and at most so much of the stature: hands stay whole
 ROUNDS, NEAR = (
-    3,
-    0.7,
-)  # how often the solids are asked again, until the measurements are so near, mm
+    1,
+    8.0,
+)  # how often the solids are asked again, until all measurements are so near, mm
 FINEST, COARSEST = 4.0, 25.0  # edge lengths in mm of a body that still has hands and a face
+
+FIRST = 2  # rounds of moving that are always made
+FILLED_LENGTHS = ("shoulder_width", "upper_arm_length", "arm_length", "hand_length", "foot_length")
+FILLED = (  # girths that are steered also where they were filled in
+    "head_girth", "neck_girth", "chest_girth", "waist_girth", "hip_girth", "thigh_girth", "mid_thigh_girth",
+    "knee_girth", "calf_girth", "minimum_leg_girth", "ankle_girth", "upper_arm_girth", "elbow_girth",
+    "forearm_girth", "wrist_girth",
+)  # fmt: skip
+
+Ints = NDArray[np.int64]
 
 
 def parametric_body(
@@ -47,40 +68,67 @@ def parametric_body(
     edge = full["stature"] / EDGES_IN_STATURE if edge_length is None else edge_length
     if not (np.isfinite(edge) and FINEST <= edge <= COARSEST):
         raise InputError(f"edge_length must be {FINEST:g} to {COARSEST:g} mm, not {edge_length}.")
-    wished = {n: full[n] for n in full if n in measurements and n != "stature"}
-    anatomy, missed = _answering(Anatomy(full, WOMANLY[figure], {}), wished)
-    surface = _surface(anatomy, edge)
-    source = f"from {len(measurements)} measurements, {figure}"
-    return Body(surface, source=source, findings=(*told, *_findings(measurements, full), *missed))
+    wished = {n: float(v) for n, v in measurements.items() if n in ANSWERED}
+    anatomy = _answering(Anatomy(full, WOMANLY[figure], {}), wished)
+    surface, mirror = _surface(anatomy, edge)
+    body = Body(surface, source=f"from {len(measurements)} measurements, {figure}")
+    body, more = _taped(body, full, wished, mirror)
+    odd = [f for f in gates(wished) if f.number in (260, 263)]
+    return replace(body, findings=(*told, *_findings(measurements, full), *odd, *more))
 
 
-def _surface(an: Anatomy, edge: float, *, even: bool = True) -> Surface:
-    """The body's surface, its triangles made even or (for measuring only) as the grid gives them."""
-    v, f = _skin(an, edge, even=even)
-    v = trimmed(an, v, f)
-    return Surface(v * (an.h / v[:, 2].max()), f)
+def _taped(
+    body: Body, full: Mapping[str, float], wished: Mapping[str, float], mirror: Ints
+) -> tuple[Body, list[Finding]]:
+    """The body moved the last millimetres to what was asked, and what was not reached.
+
+    Girths that were filled in are steered, too. The landmarks are those found on the body, but for levels that
+    its shape does not say: those lie where they were asked.
+    """
+    marked = with_landmarks(body)
+    start = measure(marked)
+    given = {n: v for n, v in wished.items() if n in start.values}
+    wanted = asks(given, start.values, {})
+    filled = {n: full[n] for n in FILLED if n in start.values and n not in given}
+    long = {n: full[n] for n in FILLED_LENGTHS if n in start.values and n not in given}
+    wanted = replace(wanted, girths={**wanted.girths, **filled}, lengths={**wanted.lengths, **long})
+    moved, told, rode = brought(marked, wanted, start, mirror=mirror, own={}, least=FIRST)
+    surface = untangled(moved.surface, mirror)
+    if surface is not moved.surface:
+        moved = replace(moved, surface=surface)
+        told = measure(moved)
+    found = [*_missed(wished, told.values), *_ridden(rode), *_crossed(moved.surface)]
+    return replace(body, surface=moved.surface, landmarks=moved.landmarks), found
 
 
-def _answering(an: Anatomy, wished: Mapping[str, float]) -> tuple[Anatomy, list[Finding]]:
-    """The fitted anatomy whose body, measured as any body is, has the wished measurements.
+def _surface(an: Anatomy, edge: float) -> tuple[Surface, Ints]:
+    """The body's surface in even triangles, and each vertex's image in x = 0."""
+    v, f, mirror = _skin(an, edge, even=True)
+    v = faired(an, v, f, mirror, edge)
+    return Surface(v * (an.h / v[:, 2].max()), f), mirror
 
-    A tape goes by landmarks that are found on the surface, and those lie a little off the places that the
-    solids were drawn from: what a coarse body reads is put right by what is asked of the solids.
+
+def _answering(an: Anatomy, wished: Mapping[str, float]) -> Anatomy:
+    """The fitted anatomy whose body, measured as any body is, has about the wished measurements.
+
+    A tape goes by landmarks that are found on the surface, and those lie off the places that the solids were
+    drawn from: what a coarse body reads is put right by what is asked of the solids.
     """
     an = fitted(an)
     asked = dict(an.m)
-    told: dict[str, float] = {}
-    for turn in range(ROUNDS + 1):
-        told = _read(Body(_surface(an, an.h / EDGES_IN_STATURE, even=False)))
-        off = {n: wished[n] - told[n] for n in wished if n in told}
-        if turn == ROUNDS or max(map(abs, off.values()), default=0.0) < NEAR:
+    for _ in range(ROUNDS):
+        v, f, _ = _skin(an, COARSE * an.h / EDGES_IN_STATURE, even=False)
+        told = _read(Body(Surface(v * (an.h / v[:, 2].max()), f)))
+        off = {n: wished[n] - told[n] for n in wished if n in told and n in asked}
+        off.pop("stature", None)
+        if max(map(abs, off.values()), default=0.0) < NEAR:
             break
         for name, error in off.items():
             most = (0.05 if name.endswith("_girth") else 0.08) * wished[name]
-            asked[name] += error if abs(error) < most else 0.0
+            asked[name] += float(np.clip(error, -most, most))
         _keep_arm(asked, an.m)
         an = fitted(replace(an, m=dict(asked)))
-    return an, _missed(wished, told)
+    return an
 
 
 def _read(body: Body) -> dict[str, float]:
@@ -89,6 +137,36 @@ def _read(body: Body) -> dict[str, float]:
         return measure(with_landmarks(body)).values
     except InputError:
         return {}
+
+
+def _missed(wished: Mapping[str, float], told: Mapping[str, float]) -> list[Finding]:
+    """Findings for wishes that the body does not meet."""
+    out = []
+    for name, value in wished.items():
+        if abs(told.get(name, np.inf) - value) > promised(name):
+            words = f"The body has {name} {told.get(name, np.nan):.0f} mm where {value:.0f} mm was asked for."
+            out.append(Finding(222, words, name, Grade.WARNING))
+    return out
+
+
+def _ridden(rode: tuple[str, ...]) -> list[Finding]:
+    """The finding for levels that the body's own shape would place elsewhere."""
+    if not rode:
+        return []
+    words = (
+        f"{', '.join(rode)}: where the measurements say, since the shape alone would place it elsewhere; a file that "
+        "padlib writes of the body says where."
+    )
+    return [Finding(223, words, "landmarks", Grade.NOTE, len(rode))]
+
+
+def _crossed(surface: Surface) -> list[Finding]:
+    """The finding for a surface that runs through itself."""
+    places = len(crossings(surface.vertices, surface.faces)[1])
+    if not places:
+        return []
+    words = f"The body runs through itself at {places} places; look at the measurements that are out of the ordinary."
+    return [Finding(224, words, "surface", Grade.WARNING, places)]
 
 
 def _keep_arm(asked: dict[str, float], before: Mapping[str, float]) -> None:
@@ -100,26 +178,22 @@ def _keep_arm(asked: dict[str, float], before: Mapping[str, float]) -> None:
         asked["waist_height"] -= asked["back_waist_length"] - before["back_waist_length"]
 
 
-def _missed(wished: Mapping[str, float], told: Mapping[str, float]) -> list[Finding]:
-    """Findings for wishes that the body does not meet."""
-    out = []
-    for name, value in wished.items():
-        near = 2.0 if name.endswith("_girth") else 5.0
-        if name in told and abs(told[name] - value) > near:
-            words = f"The body has {name} {told[name]:.0f} mm where {value:.0f} mm was asked for."
-            out.append(Finding(222, words, name, Grade.WARNING))
-    return out
-
-
-def _skin(an: Anatomy, edge: float, *, even: bool) -> tuple[Vertices, Faces]:
-    """Triangles over the whole solid: the left half, held in the plane x = 0, and its mirror image."""
+def _skin(an: Anatomy, edge: float, *, even: bool) -> tuple[Vertices, Faces, Ints]:
+    """Triangles over the whole solid: the left half, held in the plane x = 0, and its mirror image; and the images."""
     value, h = person(an), an.h
     wide = 0.62 * h + 0.4 * an.m["arm_length"] - 0.13 * h
     box = (0.0, -0.32 * h, -0.03 * h), (wide, 0.3 * h, 1.03 * h)
-    v, f = zero_surface(value, *box, GRID * edge)
-    if even:
-        v, f = remesh(v, f, edge)
-    return _mirrored(_onto(value, v, f), f)
+    for finer in FINER:
+        v, f = zero_surface(value, *box, finer * min(GRID * edge, FINE * h))
+        label = components(f)  # a grid as coarse as a hand is thick leaves crumbs at its tip
+        kept = without_unused(v, f[label == np.bincount(label).argmax()])
+        v, f = kept.vertices, kept.faces
+        if even:
+            v, f = remesh(v, f, edge)
+        v, f, mirror = _mirrored(_onto(value, v, f), f)
+        if not even or (is_closed_manifold(f) and euler(f) == 2):
+            break
+    return v, f, mirror
 
 
 def _onto(value, v: Vertices, f: Faces) -> Vertices:
@@ -133,13 +207,14 @@ def _onto(value, v: Vertices, f: Faces) -> Vertices:
     return out
 
 
-def _mirrored(v: Vertices, f: Faces) -> tuple[Vertices, Faces]:
-    """The half (x >= 0) and its mirror image as one surface that shares the vertices in x = 0."""
+def _mirrored(v: Vertices, f: Faces) -> tuple[Vertices, Faces, Ints]:
+    """The half (x >= 0) and its mirror image as one surface that shares the vertices in x = 0; each vertex's image."""
     middle = v[:, 0] == 0.0
+    side = np.flatnonzero(~middle)
     other = np.arange(len(v))
-    other[~middle] = len(v) + np.arange(int((~middle).sum()))
-    both = np.concatenate([v, v[~middle] * np.array([-1.0, 1.0, 1.0])])
-    return both, np.concatenate([f, other[f][:, ::-1]])
+    other[side] = len(v) + np.arange(len(side))
+    both = np.concatenate([v, v[side] * np.array([-1.0, 1.0, 1.0])])
+    return both, np.concatenate([f, other[f][:, ::-1]]), np.concatenate([other, side])
 
 
 def _findings(given: Mapping[str, float], full: Mapping[str, float]) -> tuple[Finding, ...]:
@@ -150,7 +225,7 @@ def _findings(given: Mapping[str, float], full: Mapping[str, float]) -> tuple[Fi
             f"{n} {full[n]:.0f}" for n in filled
         )
         out.append(Finding(220, words + ".", "measurements", count=len(filled)))
-    passed = [n for n in given if n in UNSTEERED]
+    passed = [n for n in given if n not in ANSWERED]
     if passed:
         words = f"Nothing in the built body answers to {', '.join(passed)}; compare them after."
         out.append(Finding(221, words, "measurements", count=len(passed)))

@@ -40,6 +40,13 @@ ZONE = {
     "hip": (0.10, 0.06),
     "knee": (0.05, 0.05),
 }
+# collar bone and shoulder blade go up by so much of each degree over the first; about 30 degrees with the arm
+# overhead (V. Inman, J. Saunders and L. Abbott 1944, "Observations on the function of the shoulder joint"; from memory)
+GIRDLE, GIRDLE_FROM = 0.18, 30.0
+GIRDLE_ZONE = (
+    0.030,
+    0.045,
+)  # the middle and what lies so far below the armpit stay, shares of stature
 FREE = 0.45  # from this share of the way armhole to elbow the arm's line is its own
 
 
@@ -191,9 +198,38 @@ def _arm_turns(
         if arms_deg is not None:
             now = np.arctan2(sign * upper[0], -upper[2])
             axis = np.array([0.0, -sign, 0.0])
+            lift = np.deg2rad(_girdle(arms_deg) - _girdle(np.rad2deg(now)))
             share = _shoulder_share(surface, own, joint, top - pit, sign, tall)
-            out.append(Turn(joint, axis, np.deg2rad(arms_deg) - now, share))
+            out.append(Turn(joint, axis, np.deg2rad(arms_deg) - now - lift, share))
+            if lift and has(at, "head"):
+                share = _girdle_share(surface, own, at, side, tall)
+                out.append(Turn(_collar_joint(at, top), axis, lift, share))
+            elif lift:
+                out[-1] = Turn(joint, axis, np.deg2rad(arms_deg) - now, out[-1].share)
     return out
+
+
+def _girdle(arm_deg: float) -> float:
+    """How far collar bone and shoulder blade are raised with the arm at an angle, degrees."""
+    return GIRDLE * max(arm_deg - GIRDLE_FROM, 0.0)
+
+
+def _collar_joint(at: Mapping[str, Array], top: Array) -> Array:
+    """Where the collar bone meets the breast bone, (3,): beside the front neck point, as deep as the shoulder."""
+    front = at["suprasternal"]
+    return np.array([front[0] + 0.12 * (top[0] - front[0]), 0.5 * (front[1] + top[1]), front[2]])
+
+
+def _girdle_share(
+    surface: Surface, own: Mask, at: Mapping[str, Array], side: str, tall: float
+) -> Array:
+    """Share (n,) of the girdle's turn: one on the arm, nought on the other side, the neck, and below the armpit."""
+    v = surface.vertices
+    middle, below = (share * tall for share in GIRDLE_ZONE)
+    out = SIDES[side] * (v[:, 0] - at["suprasternal"][0])
+    low = v[:, 2] < at[f"axilla_{side}"][2] - below
+    high = (v[:, 2] > at[f"neck_{side}"][2]) & (out < abs(at[f"neck_{side}"][0]) + middle)
+    return _share(surface, own, ~own & ((out < middle) | low | high))
 
 
 def _shoulder_share(

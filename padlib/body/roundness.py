@@ -7,6 +7,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from importlib.resources import files
 
+from padlib.body.typical import WHO
+
 PARTS = (
     "waist",
     "hip",
@@ -29,7 +31,7 @@ class Section:
 
 
 def sections(values: Mapping[str, float], figure: str) -> list[Section]:
-    """The sections of a measured body; values in mm by name; figure neutral, female or male.
+    """The sections of a measured body; values in mm by name; figure as in padlib.body.typical.
 
     Depth over breadth follows girth over stature by a straight line (ANSUR II, NATICK/TR-15/007; derived by
     tests/body/derive_percentiles.py; its waist is at the navel), the 95 % about that line. A body without
@@ -38,7 +40,7 @@ def sections(values: Mapping[str, float], figure: str) -> list[Section]:
     table = json.loads(
         files("padlib.body").joinpath("percentiles.json").read_text(encoding="utf-8")
     )["roundness"]
-    groups = {"male": ("men",), "female": ("women",), "neutral": ("men", "women")}[figure]
+    groups = WHO[figure]
     out = []
     for part in PARTS:
         depth, breadth = (values.get(f"{part}_{kind}") for kind in ("depth", "breadth"))

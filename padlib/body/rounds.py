@@ -10,9 +10,11 @@ from numpy.typing import NDArray
 
 from padlib.body.asks import Asks, steering
 from padlib.body.body import Body
+from padlib.body.calm import calmed
 from padlib.body.carried import own_landmarks
 from padlib.body.landmarks import find_landmarks
 from padlib.body.measure import Measurements, measure
+from padlib.body.neckline import based
 from padlib.body.warp import warp
 from padlib.mesh.surface import Point, Surface
 
@@ -51,29 +53,52 @@ LEVELS = {  # landmarks that ride together: the measurements that hang on them
 
 
 def brought(
-    body: Body, wanted: Asks, start: Measurements, mirror: Ints | None = None
+    body: Body,
+    wanted: Asks,
+    start: Measurements,
+    *,
+    mirror: Ints | None = None,
+    own: Mapping[str, Point] | None = None,
+    least: int = 0,
 ) -> tuple[Body, Measurements, tuple[str, ...]]:
     """The body moved until its measurements are near, those, and which landmarks rode on the surface.
 
-    mirror (n,): each vertex's image in x = 0, for a body that is to stay its own mirror image.
+    mirror (n,): each vertex's image in x = 0, for a body that is to stay its own mirror image; own: landmarks put
+    by hand, found out if None; least: so many rounds at least, for what is wanted beside what was given.
     The landmarks first ride on the surface. Where those found anew on the moved body lie a little elsewhere,
     it is moved on by them; where they lie far off (a wide waist has no narrowest level), they are kept as they
     rode, and a written file carries them (padlib.body.carried).
     """
-    own = own_landmarks(body)
-    now, told, _ = _rounds(body, start, wanted, ROUNDS, None, mirror)
-    found, seen = _found(now, own)
+    own = own_landmarks(body) if own is None else own
+    now, told, _ = _rounds(body, start, wanted, ROUNDS, None, mirror, least)
+    found, seen = _found(now, own, wanted)
     miss = _miss(wanted, seen.values)
     if CLOSE <= miss < NEARLY:
         found, seen, miss = _rounds(found, seen, wanted, AGAIN, own, mirror)
     if miss < 1.0:
-        return found, seen, ()
+        return *_calmed(body, found, seen, wanted, mirror), ()
     rode = _riding(wanted, seen.values)
-    mixed = replace(now, landmarks=_found(now, own)[0].landmarks | _only(now.landmarks, rode))
+    mixed = replace(
+        now, landmarks=_found(now, own, wanted)[0].landmarks | _only(now.landmarks, rode)
+    )
     seen = measure(mixed)
     if _miss(wanted, seen.values) < 1.0:
-        return mixed, seen, rode
-    return now, told, ("every landmark",)
+        return *_calmed(body, mixed, seen, wanted, mirror), rode
+    return *_calmed(body, now, told, wanted, mirror), ("every landmark",)
+
+
+def _calmed(
+    before: Body, body: Body, told: Measurements, wanted: Asks, mirror: Ints | None
+) -> tuple[Body, Measurements]:
+    """The moved body without its new crossings, where what was asked for is kept so."""
+    surface = calmed(before.surface, body.surface, mirror)
+    if surface is body.surface:
+        return body, told
+    calm = replace(body, surface=surface)
+    seen = measure(calm)
+    if _miss(wanted, seen.values) < max(1.0, 1.1 * _miss(wanted, told.values)):
+        return calm, seen
+    return body, told
 
 
 def _rounds(
@@ -83,12 +108,13 @@ def _rounds(
     most: int,
     own: Mapping[str, Point] | None,
     mirror: Ints | None,
+    least: int = 0,
 ) -> tuple[Body, Measurements, float]:
     """The best of some rounds, its measurements and its miss; landmarks ride, or with `own` are found anew."""
     best = (body, told, _miss(wanted, told.values))
     now, idle = body, 0
-    for _ in range(most):
-        if best[2] < CLOSE or idle == PATIENCE:
+    for turn in range(most):
+        if turn >= least and (best[2] < CLOSE or idle == PATIENCE):
             break
         holds, moves, ties, anchors = steering(now, told, wanted)
         by = warp(now.surface.vertices, now.surface.faces, holds, moves, ties, anchors)
@@ -97,17 +123,22 @@ def _rounds(
         vertices = now.surface.vertices + by
         vertices -= [0.0, 0.0, vertices[:, 2].min()]
         now = replace(now, surface=Surface(vertices, now.surface.faces))
-        now, told = (now, measure(now)) if own is None else _found(now, own)
+        if own is None:
+            now = based(now, wanted.given)
+            told = measure(now)
+        else:
+            now, told = _found(now, own, wanted)
         miss = _miss(wanted, told.values)
         idle = 0 if miss < ENOUGH * best[2] else idle + 1
-        if miss < best[2]:
+        if miss < best[2] or turn < least:
             best = (now, told, miss)
     return best
 
 
-def _found(body: Body, own: Mapping[str, Point]) -> tuple[Body, Measurements]:
+def _found(body: Body, own: Mapping[str, Point], wanted: Asks) -> tuple[Body, Measurements]:
     """The body with its landmarks found anew, but for the user's own, and its measurements."""
     body = replace(body, landmarks=find_landmarks(body.surface).points | dict(own))
+    body = based(body, wanted.given)
     return body, measure(body)
 
 

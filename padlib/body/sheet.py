@@ -99,7 +99,7 @@ LINES = (
         "back of the head.",
     ),
     TapeLine(
-        "neck_girth", "Round the neck", "girth", SLANT, 420.0,
+        "neck_girth", "Round the neck", "girth", SIDE, 420.0,  # from the front its far side lies over the jaw
         "Round the thinnest part of the neck, just below the Adam's apple, square to the neck. Lay the "
         "tape on; do not pull.",
         "It must not press on the throat.",

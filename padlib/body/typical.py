@@ -18,7 +18,11 @@ from numpy.typing import NDArray
 
 from padlib.errors import InputError
 
-FIGURES = ("neutral", "female", "male")
+FIGURES = ("neutral", "female", "male", "child")
+# whose spread of measurements a figure has: a child's is taken from adults
+BOTH = ("men", "women")
+WHO = {"male": ("men",), "female": ("women",), "neutral": BOTH, "child": BOTH}
+MIDDLING_CHILD = 1220.0  # stature of a child of whom nothing else is known: about seven years
 ADULT, CHILD = 1500.0, 1400.0  # statures, mm: wholly adult above, wholly child below
 LEAST_STATURE, MOST_STATURE = 880.0, 2250.0
 
@@ -96,6 +100,12 @@ ORDERED = (
 # the widest that a person is taken to be, as multiples of what is usual for the stature
 LEAST, MOST = 0.6, 1.75
 BACK_CURVE = 1.03  # back waist length over its height (ANSUR II: 1.037 men, 1.024 women)
+# a length, the heights of its ends, and how much longer it is than the way straight down
+DROPS = (
+    ("body_rise", "waist_height", "crotch_height", 1.0),
+    ("trunk_length", "cervicale_height", "crotch_height", 1.0),
+    ("back_waist_length", "cervicale_height", "waist_height", BACK_CURVE),
+)
 STEADY = 0.15  # of the variance: keeps a few odd measurements from driving the others far away
 
 Array = NDArray[np.float64]
@@ -115,7 +125,7 @@ def names() -> tuple[str, ...]:
 @cache
 def _adults(figure: str) -> tuple[Array, Array, Array, float, float]:
     """Slope, level (k,), covariance (k, k) of the logarithms; mean and variance of log stature."""
-    who = {"male": ("men",), "female": ("women",), "neutral": ("men", "women")}[figure]
+    who = WHO[figure]
     parts = [_table()["figures"][w] for w in who]
     size = len(_table()["names"])
     mean = [np.mean([p[key] for p in parts], axis=0) for key in ("slope", "level", "log_stature")]
@@ -128,7 +138,10 @@ def _adults(figure: str) -> tuple[Array, Array, Array, float, float]:
 
 
 def usual(stature: float, figure: str) -> dict[str, float]:
-    """The mean of each measurement in mm among people of this stature (mm) and figure."""
+    """The mean of each measurement in mm among people of this stature (mm) and figure.
+
+    A child is one at any stature; of the other figures those below 1,400 mm are, too.
+    """
     slope, level, _, _, _ = _adults(figure)
     adult = level + slope * np.log(stature)
     rows = np.log([CHILDREN[name] for name in _table()["names"]])
@@ -136,7 +149,7 @@ def usual(stature: float, figure: str) -> dict[str, float]:
     at = np.log(min(max(stature, tall.min()), np.exp(tall[-1])))
     child = np.array([np.interp(at, tall, row) for row in rows])
     child += np.log(stature) - at  # beyond the table a child grows in proportion
-    share = np.clip((stature - CHILD) / (ADULT - CHILD), 0.0, 1.0)
+    share = np.clip((stature - CHILD) / (ADULT - CHILD), 0.0, 1.0) * (figure != "child")
     mixed = np.exp(share * adult + (1 - share) * child)
     return dict(zip(_table()["names"], mixed.tolist(), strict=True))
 
@@ -151,6 +164,7 @@ def fill(given: Mapping[str, float], figure: str) -> dict[str, float]:
         raise InputError(f"figure must be one of {', '.join(FIGURES)}, not '{figure}'.")
     known = _checked(given)
     _check_size(known, figure)
+    told, known = known, {**_implied(known), **known}
     stature = known.get("stature") or _stature_from(known, figure)
     out = {"stature": stature, **_rest(known, stature, figure)}
     _check_range(known, stature, figure)
@@ -158,7 +172,21 @@ def fill(given: Mapping[str, float], figure: str) -> dict[str, float]:
     _shaped(out, known)
     if "mid_thigh_girth" not in out:
         out["mid_thigh_girth"] = 0.56 * out["thigh_girth"] + 0.44 * out["knee_girth"]
-    _check_order(out, known)
+    _check_order(out, told)
+    return out
+
+
+def _implied(known: Mapping[str, float]) -> dict[str, float]:
+    """Heights that follow from given lengths and other given heights."""
+    out: dict[str, float] = {}
+    have = dict(known)
+    for drop, high, low, curve in 2 * DROPS:
+        if drop not in known:
+            continue
+        if low in have and high not in have:
+            have[high] = out[high] = have[low] + known[drop] / curve
+        elif high in have and low not in have:
+            have[low] = out[low] = have[high] - known[drop] / curve
     return out
 
 
@@ -194,7 +222,7 @@ def _stature_from(known: Mapping[str, float], figure: str) -> float:
     have = [n for n in table if n in known]
     slope, level, covariance, mean, variance = _adults(figure)
     if not have:
-        return float(np.exp(mean))
+        return MIDDLING_CHILD if figure == "child" else float(np.exp(mean))
     index = [table.index(n) for n in have]
     seen = np.log([known[n] for n in have])
     if any(v <= 0 for v in known.values()):
@@ -207,7 +235,7 @@ def _stature_from(known: Mapping[str, float], figure: str) -> float:
         u = usual(float(np.exp(t)), figure)
         off = seen - np.log([u[n] for n in have])
         # children are a twentieth of an adult wearer's likelihood, of any stature alike
-        prior = min((t - mean) ** 2 / variance, 6.0)
+        prior = 0.0 if figure == "child" else min((t - mean) ** 2 / variance, 6.0)
         cost = float(off @ noise @ off) + prior
         if cost < least:
             best, least = float(t), cost

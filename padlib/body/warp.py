@@ -32,6 +32,7 @@ TENSE_MM = (
 POINT_MM = 60.0  # length of ring that a single point counts for
 BESIDE_MM = 4.0  # section points so far outside of a tape still belong to its ring
 WEIGHTS = (0.02, 8.0)  # bounds of the edge weights: slivers of a scan must not stiffen or tear
+HELD = 1e-9  # of the mean diagonal
 LEAST_AREA = 0.05  # of the median: the least area that a vertex stands for
 
 
@@ -136,9 +137,18 @@ def warp(
         rhs[:n] += rows.T @ (hold.share[:, None] * wanted) * _stiff()
         if name in free:
             rhs[n + free[name]] -= hold.share @ wanted * _stiff()
-    solver = factor(system)
+    solver = _factor(system)
     out = solver.solve(rhs)
     return _tied(solver, out, free, ties, n)[:n]
+
+
+def _factor(system: sp.csc_matrix) -> Factor:
+    """The factor; of a matrix that rounding leaves singular (coarse, uneven triangles), with a slight hold on all."""
+    try:
+        return factor(system)
+    except np.linalg.LinAlgError:
+        slight = HELD * system.diagonal().mean()
+        return factor(sp.csc_matrix(system + slight * sp.identity(system.shape[0])))
 
 
 def _stiff() -> float:

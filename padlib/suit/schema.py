@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 
 from padlib.body.fit import ROUNDNESS
+from padlib.body.typical import FIGURES
 from padlib.flatten.cloth import BIAS, BOUNDS
 from padlib.pattern import sewing
 from padlib.pattern.purpose import CORNERS, NOTCHES, PURPOSES
@@ -61,7 +62,7 @@ BODY = _table(
         "text",
         "neutral",
         "figure of a body made from measurements",
-        choices=("neutral", "female", "male", "child"),
+        choices=FIGURES,
     ),
     roundness=Key(
         "text",

@@ -22,7 +22,6 @@ from padlib.body.fit import fit_body
 from padlib.body.landmarks import with_landmarks
 from padlib.body.parametric import parametric_body
 from padlib.body.scan import import_scan
-from padlib.body.typical import FIGURES
 from padlib.errors import SuitError
 from padlib.findings import Finding, Grade
 from padlib.flatten.cloth import Cloth, cloth_use
@@ -91,9 +90,8 @@ def _to_tape(suit: Suit, body: Body) -> Body:
     """A scan moved to the suit's measurements; the suit's landmarks are places on the scan, and ride along."""
     setting = suit.body
     body = with_landmarks(body, dict(suit.landmarks) or None)
-    figure = setting["figure"] if setting["figure"] in FIGURES else "neutral"
-    fitted = fit_body(body, suit.measurements, roundness=setting["roundness"], figure=figure)
-    return fitted.body
+    options = {key: setting[key] for key in ("roundness", "figure")}
+    return fit_body(body, suit.measurements, **options).body
 
 
 def suit_shell(suit: Suit, body: Body) -> Shell:

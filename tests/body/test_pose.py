@@ -182,3 +182,24 @@ def test_limbs_that_are_not_there(
     form = Body(Surface(*solid_person.person(18.0, **{missing: False})))
     with pytest.raises(InputError, match=words):
         pose_body(form, **pose)
+
+
+def test_the_shoulder_rises_with_the_arm(base) -> None:
+    """At 150 degrees the collar bone has gone up by about a fifth of what is over 30, and the arm has its angle.
+
+    The shoulder point rises by the collar bone's length times the sine of 10 to 30 degrees (Inman and others 1944).
+    """
+    at = {n: base.body.at(n) for n in ("acromion_left", "suprasternal", "elbow_left", "wrist_left")}
+    posed = pose_body(base.body, arms_deg=150.0)
+    bone = np.linalg.norm((at["acromion_left"] - at["suprasternal"])[[0, 2]])
+    rise = posed.at("acromion_left")[2] - at["acromion_left"][2]
+    lower = posed.at("wrist_left") - posed.at("elbow_left")
+    before = at["wrist_left"] - at["elbow_left"]
+    turned = np.degrees(np.arctan2(lower[0], -lower[2]) - np.arctan2(before[0], -before[2]))
+    level = pose_body(base.body, arms_deg=90.0)
+    flat = level.at("wrist_left") - level.at("elbow_left")
+
+    assert bone * np.sin(np.radians(10)) < rise < bone * np.sin(np.radians(30))
+    assert np.degrees(np.arctan2(flat[0], -flat[2])) + 60.0 == pytest.approx(
+        turned + np.degrees(np.arctan2(before[0], -before[2])), abs=1.0
+    )
