@@ -65,7 +65,7 @@ UPRIGHT = ("head_girth", "neck_girth", "bust_girth", "waist_girth", "hip_girth")
 LEGS = ("thigh_girth", "mid_thigh_girth", "knee_girth")
 # depth by length of the line through the crotch; most in one round, a share
 CROTCH_GAIN, CROTCH_STEP = 0.8, 0.1
-MOST_STEP = 1.2  # factor of a girth in one round
+MOST_STEP, MOST_BASE = 1.2, 1.08  # factors of a girth in one round; that of the neck's base
 # how far the chest goes back for each mm of back length; most in one round
 BOW_GAIN, BOW_MM = 1.7, 12.0
 LEAST_GAP_MM = 3.0  # that is left between growing thighs
@@ -93,8 +93,7 @@ def asks(
     """
     girths = {}
     for name in GIRTHS:
-        # the neck's base follows its landmarks (padlib.body.neckline)
-        if name in start and name != "neck_base_girth":
+        if name in start and (name in given or name != "neck_base_girth"):
             girths[name] = given.get(name, start[name] * _along(name, given, start))
     taller = given.get("stature", start.get("stature", 1.0)) / start.get("stature", 1.0)
     lengths = {n: start[n] * taller for n in WITH_STATURE if n in start}
@@ -181,7 +180,8 @@ def _reshaped(
     if part in SHAPES:
         wide, deep = _section(part, line, values, wanted)
     elif name in wanted.girths:
-        wide = deep = float(np.clip(wanted.girths[name] / values[name], 1 / MOST_STEP, MOST_STEP))
+        most = MOST_BASE if name == "neck_base_girth" else MOST_STEP
+        wide = deep = float(np.clip(wanted.girths[name] / values[name], 1 / most, most))
     if wide == deep:
         return (wide - 1) * spread
     return spread * [wide - 1, deep - 1, 0.0]

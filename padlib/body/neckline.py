@@ -26,6 +26,7 @@ INWARD, OUTWARD = (
     1.4,
 )  # how far the point may slide, as shares of its distance from the middle
 HALVINGS = 14
+BESIDE_MM = 0.01  # the plane passes so far beside the landmarks: both may be vertices, where a cut is not sure
 
 
 def neck_base_ring(vertices: Array, faces: Ints, at: Mapping[str, Array]) -> Array:
@@ -38,7 +39,8 @@ def _section(vertices: Array, faces: Ints, at: Mapping[str, Array]) -> tuple[Arr
     back, front = at["cervicale"], at["suprasternal"]
     across = np.array([0.0, -(back - front)[2], (back - front)[1]])
     across /= np.linalg.norm(across)
-    cut = oblique(vertices, faces, 0.5 * (back + front)[None], across[None])
+    point = 0.5 * (back + front) + BESIDE_MM * across
+    cut = oblique(vertices, faces, point[None], across[None])
     start, end = cut.start, cut.end
     way = (front - back) / np.linalg.norm(front - back)
     for tip, out in ((front, way), (back, -way)):  # a flat plane runs on through the chest
@@ -69,11 +71,16 @@ def based(body: Body, given: Mapping[str, float]) -> Body:
         flat = np.array([share, 1.0, 1.0])
         return {side: middle + (at[f"neck_{side}"] - middle) * flat for side in SIDES}
 
+    def over(share: float) -> float:
+        ring = _clipped(*section, slid(share))
+        return girth(ring) if len(ring) else 0.0
+
     low, high = INWARD, OUTWARD
+    if over(high) < given[NAME]:  # the neck itself is too thin: padlib.body.asks makes it wider
+        low, high = (1.0, 1.0) if over(1.0) > over(high) - 0.5 else (high, high)
     for _ in range(HALVINGS):
         half = 0.5 * (low + high)
-        ring = _clipped(*section, slid(half))
-        low, high = (half, high) if len(ring) and girth(ring) < given[NAME] else (low, half)
+        low, high = (half, high) if over(half) < given[NAME] else (low, half)
     places = slid(0.5 * (low + high))
     lifted = {side: _on_slope(v, place) for side, place in places.items()}
     points = nearest(v, f, np.array(list(lifted.values())))
