@@ -43,6 +43,7 @@ def guide_blocks(
         *_pillows(report),
         *_fit(report),
         *_comfort(report),
+        *_heat(report),
         *_care(),
         *_cautions(),
     )
@@ -287,6 +288,25 @@ def _comfort(report: Mapping[str, Any]) -> list[Block]:
     head = ("girth", "body, mm", "suit, mm", "added, mm")
     table = Table("Balance and comfort", head, rows, (1, 2, 3))
     return [Heading("Balance and comfort"), Text(" ".join(w for w in words if w)), table]
+
+
+def _heat(report: Mapping[str, Any]) -> list[Block]:
+    """What the suit weighs and holds in."""
+    told = report.get("heat")
+    if not told:
+        return []
+    loss = told["dry_loss_w_m2"]
+    words = (
+        f"Cloth covers {told['covered_percent']:.0f} % of the outline, {told['padded_percent']:.0f} % of that over "
+        f"{told['pad_mean_mm']:.0f} mm of padding on average: about {told['clo']:.1f} clo. Dry heat that gets out, "
+        "for each square metre of skin: "
+        + ", ".join(f"{watts:.0f} W at {at} °C" for at, watts in loss.items())
+        + ". A resting person makes about 58 W, a walking one 115 W and more (from memory); the rest stays in, or "
+        "leaves as sweat that the suit keeps. Basis: ISO 9920 family, a fibre-pelt coverall of 1.13 clo; a padded suit "
+        "lies outside what such tables were made for, so this is a caution, not a permission. Eyes on the wearer, "
+        "drink, rest, a helper, a way out: local rules and licensed people decide."
+    )
+    return [Heading("Heat and load"), Text(words)]
 
 
 def _fit(report: Mapping[str, Any]) -> list[Block]:

@@ -49,6 +49,7 @@ from padlib.padding.shell import Shell, pad_layers
 from padlib.pattern.parts import Made
 from padlib.pattern.piece import Piece
 from padlib.progress import Tell, quiet
+from padlib.proof.heat import Heat, heat, heat_report
 from padlib.proof.proof import Proof, prove
 from padlib.seams.panels import Panel
 from padlib.suit import report as reports
@@ -144,6 +145,7 @@ class Built:
     comfort: Comfort = field(default_factory=Comfort)
     worn: Sequence[Mapping[str, Any]] = ()
     bill: Bill | None = None
+    heat: Heat | None = None
 
 
 def run(
@@ -221,7 +223,10 @@ def run(
     findings += () if proof is None else proof.findings
     stature = float(np.ptp(body.surface.vertices[:, 2]))
     bill = suit_bill(suit, flats, pieces, lays, pillows, parts, seams, stature_mm=stature)
-    findings += bill.findings
+    room = suit.shell["ease"] + suit.shell["cloth_thickness"]
+    own = [p.surface for p in panels.panels]
+    warm = heat(own, shell.surface, body.surface, room=room)
+    findings += bill.findings + warm.findings
     return Built(
         suit,
         body,
@@ -243,6 +248,7 @@ def run(
         comfort=felt,
         worn=worn,
         bill=bill,
+        heat=warm,
     )
 
 
@@ -314,6 +320,7 @@ def make_report(built: Built, seconds: Mapping[str, float]) -> dict[str, Any]:
         "lay": reports.lay_report(built.lays),
         **({} if built.bill is None else bill_report(built.bill)),
         "proof": {} if proof is None else proof.told(),
+        "heat": {} if built.heat is None else heat_report(built.heat),
         "warnings": warnings_of(built.findings),
         "findings": [
             {
