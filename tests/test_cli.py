@@ -58,6 +58,8 @@ def test_pads_tells_every_kind_with_its_limits(capsys: pytest.CaptureFixture[str
                 f"{p.name}: {p.help}; {p.low:g} to {p.high:g} {p.unit}, because {p.reason}."
                 in words
             )
+        for name, told in getattr(module, "EXTRAS", {}).items():
+            assert f"{name}: {told}." in words
 
 
 def test_readme_names_every_command() -> None:

@@ -20,8 +20,10 @@ def pads_text() -> str:
         where = " (across the middle: no side)" if getattr(module, "MIDDLE", False) else ""
         lines += ["", f"{kind}{where}: {told}"]
         for p in module.TABLE:
-            words = f"{p.name}: {p.help}; {p.low:g} to {p.high:g} {p.unit}, because {p.reason}."
-            lines += textwrap.wrap(words, WIDTH, initial_indent="  ", subsequent_indent="      ")
+            limits = f"{p.low:g} to {p.high:g} {p.unit}, because {p.reason}"
+            lines += _wrapped(f"{p.name}: {p.help}; {limits}.")
+        for name, words in getattr(module, "EXTRAS", {}).items():
+            lines += _wrapped(f"{name}: {words}.")
     return "\n".join(lines) + "\n"
 
 

@@ -67,7 +67,7 @@ def fill(flats: Sequence[Flat], body: Vertices, start: Vertices) -> Filled:
 
 
 def slack_top(top: Surface, rim: NDArray[np.int64]) -> Vertices:
-    """A start (n, 3) for a top: a film spanned by its rim, lifted a little so that it is not flat.
+    """A start (n, 3) for a top: a film spanned by its rim.
 
     rim (k,): border vertices. Nothing of the top's own height is used: inside the rim only the mesh's connections.
     """
