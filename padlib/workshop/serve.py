@@ -47,6 +47,9 @@ TYPES = MappingProxyType(
         ".json": "application/json",
         ".png": "image/png",
         ".bin": "application/octet-stream",
+        ".csv": "text/csv; charset=utf-8",
+        ".glb": "model/gltf-binary",
+        ".hpgl": "application/vnd.hp-hpgl",
     }
 )
 SHOWN = (".html", ".png", ".bin")  # the rest is handed over as a file to keep

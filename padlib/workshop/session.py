@@ -33,10 +33,19 @@ SETTINGS = ("shell", "seams", "darts", "pieces", "lay", "pillows")
 DOWNLOADS = MappingProxyType(
     {
         "guide.html": "Sewing guide, with every piece and seam",
+        "guide.pdf": "Sewing guide to print",
+        "guide.csv": "All tables of the guide, for a spreadsheet",
+        "pieces.png": "All pieces in one picture",
+        "suit.glb": "The suit to turn round in a 3D viewer (GLB)",
         "pattern-a4.pdf": "Pattern on A4 pages, true scale",
         "pattern-letter.pdf": "Pattern on US Letter pages, true scale",
         "pattern-roll.pdf": "Pattern on one long sheet, for a roll printer",
         "pattern.svg": "Pattern as a drawing (SVG)",
+        "pattern-a3.pdf": "Pattern on A3 pages, true scale",
+        "pattern-tabloid.pdf": "Pattern on Tabloid pages, true scale",
+        "pattern-a0.pdf": "Pattern on A0 pages, true scale",
+        "pattern-projector.pdf": "Pattern to be thrown onto cloth, thick lines",
+        "pattern-plotter.hpgl": "Pattern for a pen plotter (HPGL/2)",
         "pattern.dxf": "Pattern for a cutting machine (DXF)",
         "report.json": "All figures, for programs (JSON)",
     }
