@@ -268,8 +268,15 @@ def _comfort(report: Mapping[str, Any]) -> list[Block]:
     felt = report.get("comfort", {})
     if not felt.get("girths_mm"):
         return []
+    off = {k: f"\u00b1 {v['plus_minus_mm']:.0f}" for k, v in report.get("uncertainty", {}).items()}
     rows = tuple(
-        (name.replace("_", " "), f"{g['body']:.0f}", f"{g['shell']:.0f}", f"{g['added']:+.0f}")
+        (
+            name.replace("_", " "),
+            f"{g['body']:.0f}",
+            f"{g['shell']:.0f}",
+            off.get(name, ""),
+            f"{g['added']:+.0f}",
+        )
         for name, g in felt["girths_mm"].items()
     )
     weight, gap = felt["weight_g"], felt["thigh_gap_mm"]
@@ -285,8 +292,12 @@ def _comfort(report: Mapping[str, Any]) -> list[Block]:
         else "",
         "These are estimates from the shape alone; a trial with the wearer decides.",
     ]
-    head = ("girth", "body, mm", "suit, mm", "added, mm")
-    table = Table("Balance and comfort", head, rows, (1, 2, 3))
+    words.append(
+        "The suit's girths are within \u00b1 that many mm in 95 of 100 suits, if scan, shears (2 mm), needle (2 mm) "
+        "and the cloth's stretch (2 %) err as usual (common practice, no source)."
+    )
+    head = ("girth", "body, mm", "suit, mm", "may be off, mm", "added, mm")
+    table = Table("Balance and comfort", head, rows, (1, 2, 3, 4))
     return [Heading("Balance and comfort"), Text(" ".join(w for w in words if w)), table]
 
 

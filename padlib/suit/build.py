@@ -51,6 +51,7 @@ from padlib.pattern.piece import Piece
 from padlib.progress import Tell, quiet
 from padlib.proof.heat import Heat, heat, heat_report
 from padlib.proof.proof import Proof, prove
+from padlib.proof.spread import Spread, spreads
 from padlib.seams.panels import Panel
 from padlib.suit import report as reports
 from padlib.suit.bill import Bill, bill_report, suit_bill
@@ -146,6 +147,7 @@ class Built:
     worn: Sequence[Mapping[str, Any]] = ()
     bill: Bill | None = None
     heat: Heat | None = None
+    spread: Mapping[str, Spread] = field(default_factory=dict)
 
 
 def run(
@@ -249,6 +251,7 @@ def run(
         worn=worn,
         bill=bill,
         heat=warm,
+        spread=spreads(panels.panels, felt.girths, measurements.tape_lines),
     )
 
 
@@ -320,6 +323,7 @@ def make_report(built: Built, seconds: Mapping[str, float]) -> dict[str, Any]:
         "lay": reports.lay_report(built.lays),
         **({} if built.bill is None else bill_report(built.bill)),
         "proof": {} if proof is None else proof.told(),
+        "uncertainty": reports.spread_report(built.spread),
         "heat": {} if built.heat is None else heat_report(built.heat),
         "warnings": warnings_of(built.findings),
         "findings": [

@@ -17,6 +17,7 @@ from padlib.flatten.stretch import areas, flipped, summary
 from padlib.lay.lay import Lay
 from padlib.padding.pillow import Pillow
 from padlib.pattern.piece import Piece
+from padlib.proof.spread import Spread
 from padlib.suit.values import rounded
 
 
@@ -139,3 +140,11 @@ def pillow_report(
         }
         for p in pillows
     ]
+
+
+def spread_report(found: Mapping[str, Spread]) -> dict[str, Any]:
+    """uncertainty of the report: how far each girth of the finished suit may be off, 95 in 100."""
+    return {
+        name: {"mm": rounded(s.value, 1), "panels": s.panels, "plus_minus_mm": rounded(s.off, 1)}
+        for name, s in found.items()
+    }
