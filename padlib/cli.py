@@ -13,7 +13,7 @@ import padlib
 from padlib.body.body import Body
 from padlib.body.carried import own_places
 from padlib.body.fit import ROUNDNESS, Fitted, fit_body
-from padlib.body.landmarks import with_landmarks
+from padlib.body.landmarks import UNSURE, with_landmarks
 from padlib.body.parametric import parametric_body
 from padlib.body.pose import pose_body
 from padlib.body.scan import Scan, import_scan
@@ -85,10 +85,29 @@ def _scan_flags(command: argparse.ArgumentParser) -> None:
     command.add_argument(
         "--unit", choices=("mm", "cm", "dm", "m", "inch"), help="unit of the file (else found)"
     )
-    axes = ("x", "y", "z", "-x", "-y", "-z")
-    command.add_argument("--up", choices=axes, help="axis of the file that points up (else found)")
-    command.add_argument(
-        "--facing", choices=axes, help="axis of the file that the wearer faces (else found)"
+    words = "axis of the file that points up, or a direction X,Y,Z (else found)"
+    command.add_argument("--up", metavar="AXIS", help=words)
+    words = "axis of the file that the wearer faces, or degrees to turn what was found (else found)"
+    command.add_argument("--facing", metavar="AXIS", help=words)
+    words = "plane of symmetry in the file's unit, such as 'x = 0.02' (else found)"
+    command.add_argument("--middle", metavar="PLANE", help=words)
+    words = "cut off what lies beyond a plane in mm of the standing body (hair, hands, feet): 'z > 1650'; repeatable"
+    command.add_argument("--trim", metavar="PLANE", action="append", default=[], help=words)
+    words = "make both sides the mean of the two; tells how far they differed"
+    command.add_argument("--even", action="store_true", help=words)
+
+
+def _import(a: argparse.Namespace, edge_length: float | None = None) -> Scan:
+    """The scan that a command's flags ask for."""
+    return import_scan(
+        a.file,
+        unit=a.unit,
+        up=a.up,
+        facing=a.facing,
+        middle=a.middle,
+        trim=a.trim,
+        even=a.even,
+        edge_length=edge_length,
     )
 
 
@@ -321,7 +340,15 @@ def _workshop(commands: argparse._SubParsersAction) -> None:
 
 
 def _run_demo(a: argparse.Namespace) -> int:
-    suit = demo_suit(a.body, unit=a.unit, up=a.up, facing=a.facing)
+    suit = demo_suit(
+        a.body,
+        unit=a.unit,
+        up=a.up,
+        facing=a.facing,
+        middle=a.middle,
+        trim=a.trim,
+        even=a.even,
+    )
     return _whole_job(suit, a)
 
 
@@ -376,11 +403,12 @@ def _whole_job(suit: padlib.Suit, a: argparse.Namespace) -> int:
 
 
 def _run_scan(a: argparse.Namespace) -> int:
-    scan = import_scan(a.file, unit=a.unit, up=a.up, facing=a.facing, edge_length=a.triangle)
+    scan = _import(a, a.triangle)
     body = with_landmarks(scan.body)
     told = measured(body) | {
         "repairs": [str(f) for f in scan.repairs],
         "distance_mm": dict(scan.distance_mm),
+        "sure": {name: round(value, 3) for name, value in scan.sure.items()},
     }
     if a.out:
         write_whole(a.out, _body_file(body))
@@ -392,8 +420,11 @@ def _run_scan(a: argparse.Namespace) -> int:
 
 
 def _tell_scan(scan: Scan, told: dict, out: str | None) -> None:
+    sure = scan.sure
+    lay = f", {scan.tilt_deg:.1f} degrees off it" if scan.tilt_deg else ""
     print(
-        f"{scan.body.source}: unit {scan.unit}, up {scan.up}, turned {scan.turned_deg:.1f} degrees"
+        f"{scan.body.source}: unit {scan.unit} ({sure['unit']:.0%} sure), up {scan.up}{lay} ({sure['up']:.0%}),"
+        f" turned {scan.turned_deg:.1f} degrees ({sure['facing']:.0%})"
     )
     for words in told["repairs"] + told["warnings"]:
         print(f"  {words}")
@@ -429,7 +460,7 @@ def _run_fit(a: argparse.Namespace) -> int:
     values = _values(a)
     if not values and a.roundness == "told":
         raise InputError("nothing to fit the body to; write for example waist_girth=820.")
-    scan = import_scan(a.file, unit=a.unit, up=a.up, facing=a.facing)
+    scan = _import(a)
     body = with_landmarks(scan.body)
     fitted = fit_body(body, values, roundness=a.roundness, figure=a.figure)
     if a.out:
@@ -472,7 +503,7 @@ def _run_sheet(a: argparse.Namespace) -> int:
 
 
 def _run_pose(a: argparse.Namespace) -> int:
-    scan = import_scan(a.file, unit=a.unit, up=a.up, facing=a.facing)
+    scan = _import(a)
     angles = {"elbow_deg": a.elbows, "sit_deg": a.sit, "stride_deg": a.stride}
     body = pose_body(with_landmarks(scan.body), arms_deg=a.arms, **angles)
     write_whole(a.out, _body_file(body))
@@ -496,7 +527,7 @@ def _run_measure(a: argparse.Namespace) -> int:
     kind = Path(a.picture).suffix.lower().removeprefix(".") if a.picture else "png"
     if kind not in PICTURES:
         raise InputError(f"'{a.picture}' is no picture file; end its name in .png or .svg.")
-    scan = import_scan(a.file, unit=a.unit, up=a.up, facing=a.facing)
+    scan = _import(a)
     body = with_landmarks(scan.body)
     told = measured(body)
     if a.picture:
@@ -508,6 +539,9 @@ def _run_measure(a: argparse.Namespace) -> int:
         print(f"{name:24} {shown(value, a.shown):>8} {a.shown}")
     for words in told["warnings"]:
         print(f"look: {words}")
+    unsure = [f"{name} {sure:.0%}" for name, sure in body.sure.items() if sure < UNSURE]
+    if unsure:
+        print(f"look: unsure landmarks: {', '.join(unsure)}")
     if a.picture:
         print(f"drawn in {a.picture}")
     return 0

@@ -6,13 +6,14 @@ Everything is told from the shape alone, from points spread evenly over the surf
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from padlib.body.legs import leg_centres
+from padlib.body.planes import read_plane
 from padlib.body.upright import Upright, find_up, standing
 from padlib.errors import InputError
 from padlib.mesh.repair import face_areas
@@ -52,30 +53,42 @@ class Frame:
 
 
 def find_frame(
-    surface: Surface, *, unit: str | None = None, up: str | None = None, facing: str | None = None
+    surface: Surface,
+    *,
+    unit: str | None = None,
+    up: str | None = None,
+    facing: str | None = None,
+    middle: str | None = None,
 ) -> Frame:
     """Find the frame of a standing figure, as read.
 
     unit: "mm", "cm", "m", "in" or "dm"; up: "x", "y", "z" with a sign, e.g. "+y", or three numbers; facing: the
     direction that the wearer faces in the file, likewise, or an angle in degrees anticlockwise from
-    the direction that the figure is found to face, when that guess was wrong ("180").
+    the direction that the figure is found to face, when that guess was wrong ("180"); middle: the
+    plane of symmetry in the file's own unit, e.g. "x = 0.02" or "0.9,0.1,0 = 12".
     Raises InputError for a height that is not a person's, and for words that it does not know.
     """
     points = spread_points(surface, 40_000)
     upright = _given_up(up) or find_up(points)
+    plane = None if middle is None else read_plane(middle, signs="=")
+    if plane is not None:
+        upright = _beside(upright, plane[0], str(middle))
     stand = standing(upright.up)
     points = points @ stand.T
     height = float(np.ptp(surface.vertices @ upright.up))
     unit, scale, sure_unit = _find_unit(height, unit)
     points = points * scale
-    angle, symmetry_mm, sure_facing = _find_facing(points, height * scale)
+    given = None if plane is None else (stand @ plane[0], plane[1] * scale)
+    angle, symmetry_mm, sure_facing = _find_facing(points, height * scale, given)
     if facing is not None:
         angle, sure_facing = _asked_facing(facing, stand, angle), 1.0
     turn = _turn(-np.pi / 2 - angle)
     turned = points @ turn.T
-    middle = _centre_line(turned, height * scale)
+    centre = _centre_line(turned, height * scale)
+    if given is not None:
+        centre = float(given[1] * np.sign((turn @ given[0])[0]))
     floor = scale * float((surface.vertices @ stand.T)[:, 2].min())
-    shift = np.array([-middle, -_depth_middle(turned, height * scale), -floor])
+    shift = np.array([-centre, -_depth_middle(turned, height * scale), -floor])
     return Frame(
         scale=scale,
         rotation=turn @ stand,
@@ -175,6 +188,16 @@ def _given_up(word: str | None) -> Upright | None:
     return Upright(up, 1.0, f"{'+' if up[axis] > 0 else '-'}{'xyz'[axis]}", tilt)
 
 
+def _beside(upright: Upright, normal: NDArray[np.float64], word: str) -> Upright:
+    """Up laid into a plane of symmetry that the user gave by its normal (3,)."""
+    up = upright.up - (upright.up @ normal) * normal
+    if np.linalg.norm(up) < 0.5:
+        raise InputError(
+            f"the middle plane is {word}, but lies across the figure; give an upright one."
+        )
+    return replace(upright, up=up / np.linalg.norm(up))
+
+
 def _given_axis(word: str | None, what: str) -> tuple[int, int, float] | None:
     """Axis, sign and sureness of words like "z", "+y" or "-x"; None for None."""
     if word is None:
@@ -195,7 +218,9 @@ def _turn(angle: float) -> NDArray[np.float64]:
     return np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]])
 
 
-def _find_facing(points: Points, tall: float) -> tuple[float, float, float]:
+def _find_facing(
+    points: Points, tall: float, given: tuple[NDArray[np.float64], float] | None = None
+) -> tuple[float, float, float]:
     """Direction that the figure faces (radians about +Z), mirror distance in mm, how sure (0 to 1).
 
     points (n, 3) stand upright in mm. The plane of symmetry is found by mirroring, pairing closest
@@ -203,7 +228,12 @@ def _find_facing(points: Points, tall: float) -> tuple[float, float, float]:
     from many starting angles; then anatomy tells front from back.
     """
     low = points[:, 2].min()
-    normal, offset, distance = _mirror_plane(points, tall)
+    if given is None:
+        normal, offset, distance = _mirror_plane(points, tall)
+    else:  # normal (3,), level, and offset of the plane that the user gave
+        normal, offset = float(np.arctan2(given[0][1], given[0][0])), given[1]
+        tree = cKDTree(points[::8])
+        distance = _mirror_step(points[::40], tree, points[::8], normal, offset, 0.03 * tall)[2]
     turned = points @ _turn(np.pi - normal).T
     turned += np.array([offset, 0.0, -low])
     vote, sure = _faces_front(turned / tall)

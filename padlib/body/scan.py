@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -15,6 +15,7 @@ from padlib.body.body import Body
 from padlib.body.carried import placed, read_carried
 from padlib.body.frame import Frame, find_frame, spread_points
 from padlib.body.landmarks import with_landmarks
+from padlib.body.planes import cut_off, made_even
 from padlib.errors import InputError, MeshError
 from padlib.findings import Finding, Grade
 from padlib.mesh.floor import drop_floor
@@ -46,8 +47,9 @@ LEAST_SURE = 0.35
 class Scan:
     """An imported scan.
 
-    body: the closed body in padlib's frame, without landmarks unless the file carries some; unit and up: as
-    found or given, "cm", "+y"; turned_deg: turn about the vertical; repairs: what was done and assumed, in order;
+    body: the closed body in padlib's frame, without landmarks unless the file carries some; unit, up: as
+    found or given, "cm", "+y"; tilt_deg: how far it lay off that axis; turned_deg: turn about the
+    vertical; repairs: what was done and assumed, in order;
     distance_mm: {mean, p95, max} from the scan's own points, noise included, to the body;
     sure: how sure the unit, up axis and facing are, 0 to 1, and symmetry_mm.
     """
@@ -55,6 +57,7 @@ class Scan:
     body: Body
     unit: str
     up: str
+    tilt_deg: float
     turned_deg: float
     repairs: tuple[Finding, ...]
     distance_mm: dict[str, float]
@@ -67,12 +70,17 @@ def import_scan(
     unit: str | None = None,
     up: str | None = None,
     facing: str | None = None,
+    middle: str | None = None,
+    trim: Sequence[str] = (),
+    even: bool = False,
     edge_length: float | None = None,
 ) -> Scan:
     """Read a body scan and make one closed body of it, in padlib's frame.
 
-    unit, up, facing: as in `padlib.body.frame.find_frame`, found when not given; edge_length: of
-    the body's triangles in mm, by default a 175th of the stature.
+    unit, up, facing, middle: as in `padlib.body.frame.find_frame`, found when not given; trim: planes
+    in padlib's frame in mm beyond which the scan is cut off, such as "z > 1650"; even: make both
+    sides the mean of the two; edge_length: of the body's triangles in mm, by default a 175th of the
+    stature.
     Raises MeshError or InputError, one sentence that names the file.
     """
     surface = read_mesh(path)
@@ -82,6 +90,9 @@ def import_scan(
             unit=unit,
             up=up,
             facing=facing,
+            middle=middle,
+            trim=trim,
+            even=even,
             edge_length=edge_length,
             source=f"scan {Path(path).name}",
             places=read_carried(path),
@@ -96,6 +107,9 @@ def body_from_surface(
     unit: str | None = None,
     up: str | None = None,
     facing: str | None = None,
+    middle: str | None = None,
+    trim: Sequence[str] = (),
+    even: bool = False,
     edge_length: float | None = None,
     source: str = "mesh",
     places: Mapping[str, np.ndarray] | None = None,
@@ -107,9 +121,11 @@ def body_from_surface(
     surface, repairs = _repaired(surface)
     surface, told = drop_floor(surface)
     repairs += told
-    frame = find_frame(surface, unit=unit, up=up, facing=facing)
+    frame = find_frame(surface, unit=unit, up=up, facing=facing, middle=middle)
     standing = Surface(frame.carry(surface.vertices), surface.faces)
     tall = float(np.ptp(standing.vertices[:, 2]))
+    standing, trimmed = cut_off(standing, trim)
+    repairs += trimmed
     solid, made, told = make_solid(standing, size=tall, floor=0.0)
     repairs += _told_frame(frame, unit, up, facing) + told
     body, lifted = _evened(solid, tall, edge_length)
@@ -119,6 +135,10 @@ def body_from_surface(
     if away is not None:
         vertices, told = deepened(body.vertices, body.faces, away)
         body, repairs = Surface(vertices, body.faces), repairs + told
+    if even:
+        body, told = made_even(body)
+        repairs += told
+        away = gap(body, solid, made, scanned)
     marks = {name: frame.carry(p[None])[0] + lifted for name, p in (places or {}).items()}
     landmarks, told = placed(body, marks)
     repairs += told
@@ -126,6 +146,7 @@ def body_from_surface(
         body=_marked(Body(body, landmarks, source, repairs, gap=away)),
         unit=frame.unit,
         up=frame.up,
+        tilt_deg=frame.tilt_deg,
         turned_deg=frame.turned_deg,
         repairs=repairs,
         distance_mm=distance_to(scanned, body),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from types import MappingProxyType
@@ -19,6 +20,9 @@ def demo_suit(
     unit: str | None = None,
     up: str | None = None,
     facing: str | None = None,
+    middle: str | None = None,
+    trim: Sequence[str] = (),
+    even: bool = False,
 ) -> Suit:
     """The demo suit on the built-in body, or on the scan in `body_file`.
 
@@ -35,5 +39,8 @@ def demo_suit(
         "unit": unit or "",
         "up": up or "",
         "facing": facing or "",
+        "middle": middle or "",
+        "trim": tuple(trim),
+        "even": even,
     }
     return replace(suit, body=MappingProxyType(body))

@@ -46,18 +46,19 @@ BODY = _table(
     unit=Key(
         "text", "", "unit of the scan; empty: found", choices=("", "mm", "cm", "dm", "m", "inch")
     ),
-    up=Key(
-        "text",
-        "",
-        "axis that points up; empty: found",
-        choices=("", "x", "y", "z", "-x", "-y", "-z"),
-    ),
+    up=Key("text", "", "axis of the file that points up, or a direction X,Y,Z; empty: found"),
     facing=Key(
         "text",
         "",
-        "axis that the wearer faces; empty: found",
-        choices=("", "x", "y", "z", "-x", "-y", "-z"),
+        "axis of the file that the wearer faces, or degrees to turn what was found; empty: found",
     ),
+    middle=Key("text", "", "plane of symmetry in the file's unit, such as x = 0.02; empty: found"),
+    trim=Key(
+        "texts",
+        (),
+        "planes in mm of the standing body beyond which the scan is cut off (hair, hands, feet): z > 1650",
+    ),
+    even=Key("yesno", False, "make both sides of the scan the mean of the two"),
     figure=Key(
         "text",
         "neutral",

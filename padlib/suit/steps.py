@@ -73,6 +73,9 @@ def suit_body(suit: Suit) -> Body:
             unit=setting["unit"] or None,
             up=setting["up"] or None,
             facing=setting["facing"] or None,
+            middle=setting["middle"] or None,
+            trim=setting["trim"],
+            even=setting["even"],
             edge_length=setting["triangle"] or None,
         )
         body = scan.body

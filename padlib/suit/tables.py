@@ -16,10 +16,11 @@ def warnings_of(findings: tuple[Finding, ...] | list[Finding]) -> list[str]:
 
 
 def measured(body: Body) -> dict[str, Any]:
-    """landmarks_mm, measurements_mm and warnings of a body with landmarks."""
+    """landmarks_mm, how sure each is (0 to 1), measurements_mm and warnings of a body with landmarks."""
     found = measure(body)
     return {
         "landmarks_mm": {k: [round(float(c), 3) for c in body.at(k)] for k in body.landmarks},
+        "confidence": {k: body.sure[k] for k in body.landmarks if k in body.sure},
         "measurements_mm": {k: round(float(v), 2) for k, v in found.values.items()},
         "warnings": warnings_of([*body.findings, *found.warnings]),
     }

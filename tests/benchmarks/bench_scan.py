@@ -139,6 +139,6 @@ def test_what_an_import_costs(tmp_path):
     ours = time.process_time() - start
     sys.stdout.write(
         f"{len(raw.faces):,} triangles: import {ours:.1f} s of CPU, load and merge {plain:.2f} s:"
-        f" {ours / plain:.0f} times"
+        f" {ours / plain:.0f} times\n"
     )
     assert ours / plain < 150.0
