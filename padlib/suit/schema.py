@@ -46,11 +46,17 @@ BODY = _table(
     unit=Key(
         "text", "", "unit of the scan; empty: found", choices=("", "mm", "cm", "dm", "m", "inch")
     ),
-    up=Key("text", "", "axis of the file that points up, or a direction X,Y,Z; empty: found"),
+    up=Key(
+        "text",
+        "",
+        "axis that points up; empty: found",
+        choices=("", "x", "y", "z", "-x", "-y", "-z"),
+    ),
     facing=Key(
         "text",
         "",
-        "axis of the file that the wearer faces, or degrees to turn what was found; empty: found",
+        "axis that the wearer faces; empty: found",
+        choices=("", "x", "y", "z", "-x", "-y", "-z"),
     ),
     middle=Key("text", "", "plane of symmetry in the file's unit, such as x = 0.02; empty: found"),
     trim=Key(
