@@ -43,7 +43,7 @@ ROUNDS, NEAR = (
 FINEST, COARSEST = 4.0, 25.0  # edge lengths in mm of a body that still has hands and a face
 
 FIRST = 2  # rounds of moving that are always made
-FILLED_LENGTHS = ("shoulder_width", "upper_arm_length", "arm_length", "hand_length", "foot_length")
+FILLED_LENGTHS = ("upper_arm_length", "arm_length", "hand_length", "foot_length")
 FILLED = (  # girths that are steered also where they were filled in
     "head_girth", "neck_girth", "chest_girth", "waist_girth", "hip_girth", "thigh_girth", "mid_thigh_girth",
     "knee_girth", "calf_girth", "minimum_leg_girth", "ankle_girth", "upper_arm_girth", "elbow_girth",

@@ -143,6 +143,8 @@ def test_a_child_is_built_as_one() -> None:
     for name, value in asked.items():
         assert told[name] == pytest.approx(value, abs=2 if name.endswith("_girth") else 5), name
     assert level_girth(mesh, told["waist_height"], -60, 60) == pytest.approx(555.0, abs=2)
+    assert len(crossings(body.surface.vertices, body.surface.faces)[1]) == 0
+    assert told["shoulder_height"] > told["axilla_height"] > told["bust_height"]
     assert 0.42 < told["crotch_height"] / told["stature"] < 0.47  # 0.447; adults 0.48 (ANSUR II)
     assert told["head_girth"] / told["stature"] == pytest.approx(520 / 1220, abs=0.02)
 
