@@ -88,7 +88,7 @@ WORK = {
     "pinned": lambda v, f: conformal(v, f, pins=pins(v, f)),
     "lscm": lambda v, f: igl.lscm(v, f, *pins(v, f))[0],
     "factor": None,
-    "isometric": lambda v, f: isometric(v, f),
+    "isometric": lambda v, f: isometric(v, f, spare_worst=True),
     "slim": slim,
 }
 
