@@ -8,6 +8,7 @@ import os
 import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
+from typing import Any
 
 import padlib
 from padlib.body.body import Body
@@ -99,22 +100,21 @@ def _scan_flags(command: argparse.ArgumentParser) -> None:
 
 def _import(a: argparse.Namespace, edge_length: float | None = None) -> Scan:
     """The scan that a command's flags ask for."""
-    return import_scan(
-        a.file,
-        unit=a.unit,
-        up=a.up,
-        facing=a.facing,
-        middle=a.middle,
-        trim=a.trim,
-        even=a.even,
-        edge_length=edge_length,
-    )
+    return import_scan(a.file, **_scan_wishes(a), edge_length=edge_length)
 
 
-def _work_flags(command: argparse.ArgumentParser) -> None:
-    command.add_argument(
-        "--out", metavar="DIR", help="folder of the results (default: named after the suit)"
-    )
+def _scan_wishes(a: argparse.Namespace) -> dict[str, Any]:
+    """What the flags of `_scan_flags` say."""
+    return {k: getattr(a, k) for k in ("unit", "up", "facing", "middle", "trim", "even")}
+
+
+def _work_flags(
+    command: argparse.ArgumentParser,
+    *,
+    out: str = "folder of the results (default: named after the suit)",
+    what: str = "panels flattened",
+) -> None:
+    command.add_argument("--out", metavar="DIR", help=out)
     command.add_argument(
         "--lay-seconds", type=float, metavar="S", help="time for packing each cloth"
     )
@@ -123,7 +123,7 @@ def _work_flags(command: argparse.ArgumentParser) -> None:
         type=int,
         default=min(4, os.cpu_count() or 1),
         metavar="N",
-        help="panels flattened side by side (default: the machine's cores, at most 4)",
+        help=f"{what} side by side (default: the machine's cores, at most 4)",
     )
 
 
@@ -148,17 +148,7 @@ def _batch(commands: argparse._SubParsersAction) -> None:
     command.add_argument(
         "sizes", nargs="+", metavar="FILE", help="scans, or tables of measurements (.csv, .toml)"
     )
-    command.add_argument("--out", metavar="DIR", help="folder of the sizes' folders")
-    command.add_argument(
-        "--lay-seconds", type=float, metavar="S", help="time for packing each cloth"
-    )
-    command.add_argument(
-        "--workers",
-        type=int,
-        default=min(4, os.cpu_count() or 1),
-        metavar="N",
-        help="sizes made side by side (default: the machine's cores, at most 4)",
-    )
+    _work_flags(command, out="folder of the sizes' folders", what="sizes made")
     command.add_argument(
         "--scheduler",
         default="",
@@ -340,16 +330,7 @@ def _workshop(commands: argparse._SubParsersAction) -> None:
 
 
 def _run_demo(a: argparse.Namespace) -> int:
-    suit = demo_suit(
-        a.body,
-        unit=a.unit,
-        up=a.up,
-        facing=a.facing,
-        middle=a.middle,
-        trim=a.trim,
-        even=a.even,
-    )
-    return _whole_job(suit, a)
+    return _whole_job(demo_suit(a.body, **_scan_wishes(a)), a)
 
 
 def _run_build(a: argparse.Namespace) -> int:

@@ -16,7 +16,7 @@ from padlib.body.legs import leg_centres
 from padlib.body.planes import read_plane
 from padlib.body.upright import Upright, find_up, standing
 from padlib.errors import InputError
-from padlib.mesh.repair import face_areas
+from padlib.mesh.areas import face_areas
 from padlib.mesh.surface import Surface
 
 Points = NDArray[np.float64]

@@ -18,6 +18,7 @@ from padlib.body.landmarks import with_landmarks
 from padlib.body.planes import cut_off, made_even
 from padlib.errors import InputError, MeshError
 from padlib.findings import Finding, Grade
+from padlib.mesh.areas import face_areas
 from padlib.mesh.floor import drop_floor
 from padlib.mesh.holes import CUT, FILLED
 from padlib.mesh.read import read_mesh
@@ -27,7 +28,6 @@ from padlib.mesh.repair import (
     drop_degenerate,
     drop_doubled,
     drop_islands,
-    face_areas,
     genus,
     is_closed_manifold,
     merge_vertices,

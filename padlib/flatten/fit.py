@@ -18,7 +18,7 @@ from padlib.flatten.moves import SLACK, all_scaled, holds
 from padlib.flatten.search import find
 from padlib.flatten.sketch import Wedge
 from padlib.flatten.slit import carry
-from padlib.flatten.stretch import areas, flipped, stretch
+from padlib.flatten.stretch import areas, flipped, percentiles, stretch, worst
 from padlib.flatten.trial import HARD, evaluate
 from padlib.mesh.surface import Faces, Plane, Vertices
 from padlib.seams.panels import Panel
@@ -83,10 +83,7 @@ def solved(vertices: Vertices, faces: Faces, start: Plane | None, rules: Rules) 
 
 def summary_at(values: NDArray[np.float64], weights: NDArray[np.float64], at: float) -> float:
     """The percentile `at` of the absolute stretch (m, 2), weighted by area as `summary` does."""
-    size = np.abs(values).max(axis=1)
-    order = np.argsort(size, kind="stable")
-    share = np.cumsum(weights[order]) / weights.sum()
-    return float(size[order[min(int(np.searchsorted(share, at / 100.0)), len(order) - 1)]])
+    return percentiles(worst(values), weights, (at / 100.0,))[0]
 
 
 def searched(job: Job, here: Ground) -> Cut:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from padlib.flatten.ground import Ground, Trial, price
 from padlib.flatten.sketch import Wedge
@@ -28,6 +30,11 @@ def cost(ground: Ground, trial: Trial) -> tuple[bool, float]:
     if holds(ground, trial):
         return False, price(ground, trial.wedges) * (trial.value / ground.ask) ** SLACK
     return True, trial.energy
+
+
+def ends(ground: Ground, wedges: Sequence[Wedge]) -> NDArray[np.float64]:
+    """Mouths and tips (k, 4) of wedges on the flat without darts."""
+    return np.array([[*ground.sketch.flat[wedge.mouth], *wedge.tip] for wedge in wedges])
 
 
 def swapped(trial: Trial, k: int, wedge: Wedge) -> tuple[Wedge, ...]:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from padlib.flatten.candidates import MOST_PAIRS, candidates, pairs, spread
 from padlib.flatten.ground import Ground, Trial, apart, price, reach
-from padlib.flatten.moves import all_scaled, cost, holds, moves_of, scaled, sound, swapped
+from padlib.flatten.moves import all_scaled, cost, ends, holds, moves_of, scaled, sound, swapped
 from padlib.flatten.shorten import leads, polished, shortened
 from padlib.flatten.trial import evaluate
 
@@ -35,10 +35,10 @@ def best_pairs(ground: Ground, plain: Trial) -> list[Trial]:
     out: list[Trial] = []
     taken: list[NDArray[np.float64]] = []
     for both in (pair for two in zip(ranked, thrifty, strict=True) for _, pair in two):
-        ends = np.array([[*ground.sketch.flat[w.mouth], *w.tip] for w in both])
-        near = (np.abs(ends - t).max() < 2.5 * ground.sketch.spacing for t in taken)
+        own = ends(ground, both)
+        near = (np.abs(own - t).max() < 2.5 * ground.sketch.spacing for t in taken)
         if len(taken) < 2 * ground.rules.tries and not any(near):
-            taken += [ends, ends[::-1]]
+            taken += [own, own[::-1]]
             out.append(evaluate(ground, both, plain))
     return [trial for trial in out if trial is not None]
 
@@ -69,10 +69,10 @@ def find(ground: Ground) -> Trial | None:
 def _shortest(ground: Ground, trial: Trial) -> Trial:
     """The shortest darts to be had from a trial that holds the limit, and from unlike ones that were
     tried on the way to it and may come out shorter yet."""
-    ends = [shortened(ground, rival) for rival in (trial, *leads(ground, trial))]
-    most = CLOSE * min(price(ground, t.wedges) for t in ends)
-    ends = [polished(ground, t) for t in ends if price(ground, t.wedges) <= most]
-    return min(ends, key=lambda t: price(ground, t.wedges))
+    short = [shortened(ground, rival) for rival in (trial, *leads(ground, trial))]
+    most = CLOSE * min(price(ground, t.wedges) for t in short)
+    close = [polished(ground, t) for t in short if price(ground, t.wedges) <= most]
+    return min(close, key=lambda t: price(ground, t.wedges))
 
 
 def _stretched(ground: Ground, beam: list[Trial]) -> list[Trial]:

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from padlib.flatten.ground import Ground, Trial, length, price
-from padlib.flatten.moves import SLACK, all_scaled, holds, moves_of, scaled, sound, swapped
+from padlib.flatten.moves import SLACK, all_scaled, ends, holds, moves_of, scaled, sound, swapped
 from padlib.flatten.trial import evaluate
 
 FINEST = 0.07  # share of a dart below which it is not worth shortening it by itself
@@ -66,23 +66,21 @@ def leads(ground: Ground, best: Trial) -> list[Trial]:
     count, worst = len(best.wedges), HOPEFUL * prospect(ground, best)
     known = [t for t in ground.tried.values() if t is not None and len(t.wedges) == count]
     ranked = sorted(((prospect(ground, t), i) for i, t in enumerate(known)))
-    out, taken = [], [_ends(ground, best)]
+    out, taken = [], [_in_order(ground, best)]
     for value, i in ranked:
         if value > worst or len(out) == LEADS:
             break
-        ends = _ends(ground, known[i])
-        if min(np.abs(ends - other).max() for other in taken) > 2.5 * ground.sketch.spacing:
-            taken.append(ends)
+        own = _in_order(ground, known[i])
+        if min(np.abs(own - other).max() for other in taken) > 2.5 * ground.sketch.spacing:
+            taken.append(own)
             held = _held(ground, known[i])
             out += [] if held is None else [held]
     return out
 
 
-def _ends(ground: Ground, trial: Trial) -> NDArray[np.float64]:
-    """Mouths and tips (k, 4) of a trial's wedges, in order along the edge."""
-    flat = ground.sketch.flat
-    ordered = sorted(trial.wedges, key=lambda wedge: wedge.mouth)
-    return np.array([[*flat[wedge.mouth], *wedge.tip] for wedge in ordered])
+def _in_order(ground: Ground, trial: Trial) -> NDArray[np.float64]:
+    """Mouths and tips (k, 4) of a trial's wedges, in order of their mouths."""
+    return ends(ground, sorted(trial.wedges, key=lambda wedge: wedge.mouth))
 
 
 def _held(ground: Ground, trial: Trial) -> Trial | None:

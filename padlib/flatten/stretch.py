@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -61,13 +63,17 @@ def summary(values: NDArray[np.float64], weights: ArrayLike) -> dict[str, float]
     if not keep.any():
         return {"mean": 0.0, "p95": 0.0, "p99": 0.0, "max": 0.0}
     size, weight = worst(values)[keep], weights[keep]
+    p95, p99 = percentiles(size, weight, (0.95, 0.99))
+    mean = float(size @ weight / weight.sum())
+    return {"mean": mean, "p95": p95, "p99": p99, "max": float(size.max())}
+
+
+def percentiles(
+    size: NDArray[np.float64], weight: NDArray[np.float64], at: Sequence[float]
+) -> list[float]:
+    """For each share (0 to 1) the least of the values (m,) that at least that share of the weight (m,)
+    does not exceed."""
     order = np.argsort(size, kind="stable")
     share = np.cumsum(weight[order]) / weight.sum()
     last = len(order) - 1
-    at = {p: size[order[min(int(np.searchsorted(share, p)), last)]] for p in (0.95, 0.99)}
-    return {
-        "mean": float(size @ weight / weight.sum()),
-        "p95": float(at[0.95]),
-        "p99": float(at[0.99]),
-        "max": float(size.max()),
-    }
+    return [float(size[order[min(int(np.searchsorted(share, p)), last)]]) for p in at]

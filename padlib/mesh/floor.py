@@ -6,11 +6,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from padlib.findings import Finding, Grade
+from padlib.mesh.areas import face_crosses
 from padlib.mesh.repair import (
     FLOOR,
     Findings,
     drop_islands,
-    face_crosses,
     split_nonmanifold,
     without_unused,
 )

@@ -9,7 +9,8 @@ import igl
 import numpy as np
 from numpy.typing import NDArray
 
-from padlib.mesh.repair import components, face_areas, is_closed_manifold, without_unused
+from padlib.mesh.areas import face_areas
+from padlib.mesh.repair import components, is_closed_manifold, without_unused
 from padlib.mesh.surface import Faces, Surface, Vertices
 
 Cells = NDArray[np.int64]

@@ -9,13 +9,13 @@ from scipy.sparse import diags
 from scipy.sparse.linalg import spsolve
 from scipy.spatial import Delaunay, cKDTree
 
+from padlib.mesh.areas import face_areas
 from padlib.mesh.noise import neighbour_mean
 from padlib.mesh.repair import (
     boundary_edges,
     components,
     directed_edges,
     edge_keys,
-    face_areas,
     times,
 )
 from padlib.mesh.surface import Faces, Surface, Vertices

@@ -7,12 +7,11 @@ from numpy.typing import NDArray
 from scipy.sparse import csr_matrix, diags, identity
 from scipy.sparse.linalg import cg
 
+from padlib.mesh.areas import face_areas, vertex_normals
 from padlib.mesh.repair import (
     boundary_edges,
     directed_edges,
     edge_keys,
-    face_areas,
-    face_crosses,
     runs,
 )
 from padlib.mesh.surface import Faces, Surface, Vertices
@@ -26,15 +25,6 @@ def neighbour_mean(faces: Faces, count: int) -> csr_matrix:
     row, column = edges[order[first]].T
     valence = np.maximum(np.bincount(row, minlength=count), 1)
     return csr_matrix((1.0 / valence[row], (row, column)), shape=(count, count))
-
-
-def vertex_normals(vertices: Vertices, faces: Faces) -> NDArray[np.float64]:
-    """Unit normals (n, 3), faces weighted by area."""
-    cross = face_crosses(vertices, faces)
-    total = np.stack(
-        [np.bincount(faces.ravel(), np.repeat(cross[:, k], 3), len(vertices)) for k in range(3)], 1
-    )
-    return total / np.maximum(np.linalg.norm(total, axis=1, keepdims=True), 1e-300)
 
 
 def scanner_noise(surface: Surface) -> float:

@@ -10,6 +10,7 @@ from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from padlib.findings import Finding, Grade
+from padlib.mesh.areas import face_areas
 from padlib.mesh.surface import Faces, Surface, Vertices
 
 Findings = tuple[Finding, ...]
@@ -48,17 +49,6 @@ def times(keys: NDArray[np.int64]) -> NDArray[np.int64]:
     out = np.empty(len(keys), dtype=np.int64)
     out[order] = np.repeat(count, count)
     return out
-
-
-def face_areas(vertices: Vertices, faces: Faces) -> NDArray[np.float64]:
-    """Area of each face (m,), in the square of the vertices' unit."""
-    return 0.5 * np.linalg.norm(face_crosses(vertices, faces), axis=1)
-
-
-def face_crosses(vertices: Vertices, faces: Faces) -> NDArray[np.float64]:
-    """Normal of each face (m, 3), twice its area long."""
-    a, b, c = (vertices[faces[:, k]] for k in range(3))
-    return np.cross(b - a, c - a)
 
 
 def used_count(faces: Faces) -> int:

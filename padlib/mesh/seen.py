@@ -9,6 +9,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from padlib.mesh.areas import vertex_normals
 from padlib.mesh.surface import Faces, Vertices
 
 WAYS = 40  # views, spread evenly over the sphere
@@ -25,11 +26,7 @@ def seen(vertices: Vertices, faces: Faces) -> NDArray[np.float64]:
     an armpit.
     """
     corner = vertices[faces]
-    across = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
-    normal = np.stack(
-        [np.bincount(faces.ravel(), np.repeat(across[:, k], 3), len(vertices)) for k in range(3)], 1
-    )
-    normal /= np.maximum(np.linalg.norm(normal, axis=1), 1e-300)[:, None]
+    normal = vertex_normals(vertices, faces)
     edge = float(np.linalg.norm(corner[:, 1] - corner[:, 0], axis=1).mean())
     got, whole = np.zeros(len(vertices)), np.zeros(len(vertices))
     for way in _ways(WAYS):

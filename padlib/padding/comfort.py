@@ -13,11 +13,11 @@ from padlib.body.axes import hip_joint, places
 from padlib.body.body import Body
 from padlib.body.slices import girth, hull
 from padlib.findings import Finding, Grade
+from padlib.mesh.areas import enclosed
 from padlib.mesh.section import plane_section
 from padlib.mesh.surface import Surface
 from padlib.padding.pillow import Pillow
 from padlib.padding.shell import Shell
-from padlib.padding.volume import enclosed
 
 Array = NDArray[np.float64]
 

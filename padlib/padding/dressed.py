@@ -10,13 +10,14 @@ from numpy.typing import NDArray
 
 from padlib.body.body import Body
 from padlib.errors import InputError
+from padlib.mesh.areas import vertex_normals
 from padlib.mesh.surface import Faces, Vertices
 from padlib.padding.cover import cover
 from padlib.padding.fairing import Held, cleared, fair, untangled
 from padlib.padding.gap import outside_balls
 from padlib.padding.mirror import evened, mirror_partners
 from padlib.padding.skin import Skin, skin
-from padlib.padding.smooth import Heat, heat, unit, vertex_normals
+from padlib.padding.smooth import Heat, heat, unit
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]

@@ -7,11 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from padlib.mesh.areas import vertex_normals
 from padlib.mesh.crossings import crossings
 from padlib.mesh.surface import Faces, Vertices
 from padlib.padding.profile import smoothstep
 from padlib.padding.skin import Skin, skin
-from padlib.padding.smooth import Heat, unit, vertex_normals
+from padlib.padding.smooth import Heat, unit
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]

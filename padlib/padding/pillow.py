@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from padlib.body.body import Body
 from padlib.errors import InputError
+from padlib.mesh.areas import enclosed
 from padlib.mesh.cut import CutPiece, Inserted, insert, split
 from padlib.mesh.point import Curve
 from padlib.mesh.section import level_set, plane_section
@@ -21,7 +22,6 @@ from padlib.padding.pad import Pad
 from padlib.padding.profile import smoothstep
 from padlib.padding.shell import Shell, pad_layers, pad_shares, pad_way
 from padlib.padding.smooth import Heat, heat, unit
-from padlib.padding.volume import enclosed
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]

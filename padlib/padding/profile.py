@@ -71,6 +71,18 @@ def stretched(offset: Array, before: float | Array, after: float | Array) -> Arr
     return np.where(offset < 0, offset / before, offset / after)
 
 
+def swollen(s: Array, start: float, end: float, share: float) -> tuple[Array, Array]:
+    """A pad along a limb from start to end, fullest at a share of the way: mm (n,) from the fullest
+    place, and that as `stretched`. s (n,): mm along the limb."""
+    full = start + share * (end - start)
+    return s - full, stretched(s - full, full - start, end - full)
+
+
+def turned_share(angle: Array, wrap: float) -> Array:
+    """Angles (n,) round a limb over the angle at which a pad ends, as half chords; degrees."""
+    return np.sin(np.radians(angle) / 2) / np.sin(np.radians(wrap) / 2)
+
+
 def merged(layers: Sequence[Array] | Array, *, join: float = JOIN) -> Array:
     """The smooth union of thicknesses (k, n) mm that lie on one body: not a sum.
 

@@ -9,11 +9,12 @@ from scipy.sparse.csgraph import connected_components
 
 from padlib.body.body import Body
 from padlib.errors import InputError
+from padlib.mesh.areas import face_areas, vertex_areas, vertex_normals
 from padlib.mesh.surface import Faces, Surface, Vertices
 from padlib.padding.fairing import nearby
 from padlib.padding.profile import smoothstep
 from padlib.padding.skin import Skin, skin
-from padlib.padding.smooth import heat, unit, vertex_normals
+from padlib.padding.smooth import heat, unit
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -106,11 +107,7 @@ def _labels(faces: Faces, on: NDArray[np.bool_]) -> Ints:
 
 
 def _areas(points: Vertices, faces: Faces) -> Array:
-    corner = points[faces]
-    area = np.linalg.norm(
-        np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]), axis=1
-    )
-    return np.bincount(faces.ravel(), np.repeat(area / 6, 3), minlength=len(points))
+    return vertex_areas(faces, face_areas(points, faces), len(points))
 
 
 def brought_on(body: Body, scan: Surface, who: str) -> Surface:

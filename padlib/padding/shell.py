@@ -12,6 +12,7 @@ from scipy.spatial import cKDTree
 from padlib.body.body import Body
 from padlib.errors import InputError
 from padlib.findings import Finding, Grade
+from padlib.mesh.areas import vertex_normals
 from padlib.mesh.surface import Faces, Surface, Vertices, frozen
 from padlib.padding import shapes
 from padlib.padding.dressed import FINE, KEEP, Dressed, cosine, dress
@@ -20,7 +21,7 @@ from padlib.padding.gap import outside_balls
 from padlib.padding.mirror import evened
 from padlib.padding.pad import Pad
 from padlib.padding.profile import JOIN, merged, smoothstep
-from padlib.padding.smooth import Heat, unit, vertex_normals
+from padlib.padding.smooth import Heat, unit
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]

@@ -9,6 +9,7 @@ import numpy as np
 import scipy.sparse as sp
 from numpy.typing import NDArray
 
+from padlib.mesh.areas import vertex_areas
 from padlib.mesh.solve import Factor, factor, nested_dissection
 from padlib.mesh.surface import Faces, Vertices
 
@@ -51,24 +52,10 @@ def heat(vertices: Vertices, faces: Faces) -> Heat:
         np.ascontiguousarray(vertices), np.ascontiguousarray(faces)
     )[0]
     area = igl.doublearea(vertices, faces) / 2
-    mass = np.bincount(faces.ravel(), np.repeat(area / 3, 3), minlength=len(vertices))
+    mass = vertex_areas(faces, area, len(vertices))
     stiffness = (-weights).tocsr()
     floor = 1e-6 * max(float(mass.mean()), 1e-12)
     return Heat(np.maximum(mass, floor), stiffness, nested_dissection(stiffness), {})
-
-
-def vertex_normals(vertices: Vertices, faces: Faces) -> Array:
-    """Unit normals (n, 3), each the area-weighted mean of the faces around its vertex."""
-    corner = vertices[faces]
-    normal = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
-    total = np.stack(
-        [
-            np.bincount(faces.ravel(), np.repeat(normal[:, k], 3), minlength=len(vertices))
-            for k in range(3)
-        ],
-        axis=1,
-    )
-    return unit(total)
 
 
 def unit(vectors: Array) -> Array:

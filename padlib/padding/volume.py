@@ -67,12 +67,3 @@ def swept(start: Vertices, end: Vertices, faces: Faces) -> Array:
         side = edges + at * turns
         total += weight * np.cross(side[:, 0], side[:, 1]) / 2
     return np.einsum("ij,ij->i", total, moves.mean(axis=1))
-
-
-def enclosed(vertices: Vertices, faces: Faces) -> float:
-    """Signed volume (mm3) between a surface and the origin: of a closed surface, what it encloses.
-
-    Of two surfaces with the same border the difference is the volume between them (divergence theorem).
-    """
-    a, b, c = (vertices[faces[:, k]] for k in range(3))
-    return float(np.einsum("ij,ij->", a, np.cross(b, c))) / 6.0

@@ -10,8 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import csc_matrix, eye_array
 
+from padlib.mesh.areas import vertex_crosses
 from padlib.mesh.solve import factor
-from padlib.mesh.surface import Faces, Vertices
+from padlib.mesh.surface import Vertices
 from padlib.proof.sew import Sewn, pull, stiffness
 
 Array = NDArray[np.float64]
@@ -36,7 +37,7 @@ def blown(
     speed = np.zeros_like(place)
     for step in range(steps):
         ahead = place + speed * step / (step + 3.0)  # Nesterov 1983
-        push = pressure * normals(ahead, sewn.faces)
+        push = pressure * vertex_crosses(ahead, sewn.faces) / 6.0
         new = solve(pull(sewn, ahead, FOLDS) + push + hold * ahead)
         moved = new - place
         if (moved * speed).sum() < 0:
@@ -47,19 +48,3 @@ def blown(
         if np.linalg.norm(moved, axis=1).mean() < still:
             return place, step + 1
     return place, steps
-
-
-def normals(place: Vertices, faces: Faces) -> Array:
-    """Outward normal of each vertex times the area (mm2) that it stands for (n, 3)."""
-    corner = place[faces]
-    each = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]) / 6.0
-    out = np.zeros_like(place)
-    for k in range(3):
-        np.add.at(out, faces[:, k], each)
-    return out
-
-
-def volume(place: Vertices, faces: Faces) -> float:
-    """Volume in mm3 inside a closed surface."""
-    corner = place[faces]
-    return float(np.einsum("ij,ij->", corner[:, 0], np.cross(corner[:, 1], corner[:, 2])) / 6.0)

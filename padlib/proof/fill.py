@@ -10,9 +10,9 @@ from numpy.typing import NDArray
 from scipy.sparse import csc_matrix, diags_array
 
 from padlib.flatten.flat import Flat
+from padlib.mesh.areas import enclosed, vertex_crosses
 from padlib.mesh.solve import factor
 from padlib.mesh.surface import Surface, Vertices
-from padlib.proof.blow import normals, volume
 from padlib.proof.sew import pull, stiffness, weld
 from padlib.proof.sheets import bundle
 
@@ -53,7 +53,7 @@ def fill(flats: Sequence[Flat], body: Vertices, start: Vertices) -> Filled:
     taken = 0
     while taken < STEPS:
         taken += 1
-        force = normals(place, sewn.faces) * pressure
+        force = vertex_crosses(place, sewn.faces) * (pressure / 6.0)
         new = solve(
             pull(sewn, place)
             + force
@@ -63,7 +63,7 @@ def fill(flats: Sequence[Flat], body: Vertices, start: Vertices) -> Filled:
         place = new
         if moved < STILL:
             break
-    return Filled(Surface(place, sewn.faces), volume(place, sewn.faces) / 1e6, taken)
+    return Filled(Surface(place, sewn.faces), enclosed(place, sewn.faces) / 1e6, taken)
 
 
 def slack_top(top: Surface, rim: NDArray[np.int64]) -> Vertices:

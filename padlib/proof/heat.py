@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from padlib.findings import Finding, Grade
+from padlib.mesh.areas import face_areas
 from padlib.mesh.surface import Surface
 
 CLO = 0.155
@@ -60,7 +61,7 @@ def heat(panels: Sequence[Surface], shell: Surface, body: Surface, *, room: floa
     padded = thick > PADDED_MM
     loss = {at: (SKIN_C - at) * passed for at in AT_C}
     mean = float(np.average(thick[padded], weights=size[padded])) if padded.any() else 0.0
-    covered = float(size.sum() / _areas(shell).sum())
+    covered = float(size.sum() / face_areas(shell.vertices, shell.faces).sum())
     told = Heat(covered, float(share[padded].sum()), mean, (1.0 / passed - AIR) / CLO, loss)
     return replace(told, findings=(_caution(told),))
 
@@ -69,13 +70,9 @@ def _padding(panel: Surface, body: Surface) -> tuple[NDArray[np.float64], NDArra
     """How far the middle of each triangle (m,) lies from the body, mm, and its area, mm2."""
     middle = panel.vertices[panel.faces].mean(axis=1)
     squared = igl.point_mesh_squared_distance(middle, body.vertices, body.faces)[0]
-    return np.sqrt(np.maximum(np.asarray(squared).ravel(), 0.0)), _areas(panel)
-
-
-def _areas(surface: Surface) -> NDArray[np.float64]:
-    corner = surface.vertices[surface.faces]
-    cross = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
-    return 0.5 * np.linalg.norm(cross, axis=1)
+    return np.sqrt(np.maximum(np.asarray(squared).ravel(), 0.0)), face_areas(
+        panel.vertices, panel.faces
+    )
 
 
 def _caution(told: Heat) -> Finding:

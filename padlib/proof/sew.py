@@ -16,6 +16,7 @@ from scipy.sparse import coo_array, csc_matrix, eye_array
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
+from padlib.mesh.areas import vertex_areas
 from padlib.mesh.solve import factor
 from padlib.mesh.surface import Surface, Vertices
 from padlib.proof.sheets import Bundle
@@ -182,7 +183,7 @@ def settle(
     """
     matrix = stiffness(sewn)
     hang = np.zeros((sewn.count, 3))
-    hang[:, 2] = -weight * np.bincount(sewn.faces.ravel(), np.repeat(sewn.area / 3, 3), sewn.count)
+    hang[:, 2] = -weight * vertex_areas(sewn.faces, sewn.area, sewn.count)
     solve = factor(csc_matrix(matrix + HOLD * eye_array(sewn.count))).solve
     held = support_of(support)
     place = start

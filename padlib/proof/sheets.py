@@ -17,6 +17,7 @@ from padlib.body.axes import around, project
 from padlib.flatten.darts import pairs_of_darts
 from padlib.flatten.flat import Flat
 from padlib.flatten.together import named_pairs
+from padlib.mesh.areas import vertex_areas
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -117,7 +118,7 @@ def down(limb: str) -> float:
 def _spot(flat: Flat, axes: Mapping[str, Array]) -> Spot:
     """The limb that most of a panel is nearest to, and its middle there."""
     at, faces = flat.panel.surface.vertices, flat.panel.surface.faces
-    weight = vertex_areas(flat.positions, faces)
+    weight = weights(flat.positions, faces)
     weight = weight / weight.sum()
     names = sorted(axes)
     away = [cKDTree(axes[name]).query(at)[0] for name in names]
@@ -134,9 +135,9 @@ def _spot(flat: Flat, axes: Mapping[str, Array]) -> Spot:
     return Spot(limb, mean, float(np.degrees(middle)), float(np.degrees(turn)))
 
 
-def vertex_areas(flat: Array, faces: Ints) -> Array:
-    """The area (n,) that each vertex of a flat (n, 2) stands for."""
+def weights(flat: Array, faces: Ints) -> Array:
+    """The area (n,) in mm2 that each vertex of a flat (n, 2) stands for."""
     corner = flat[faces]
     one, two = corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]
     area = 0.5 * np.abs(one[:, 0] * two[:, 1] - one[:, 1] * two[:, 0])
-    return np.bincount(faces.ravel(), np.repeat(area / 3.0, 3), len(flat))
+    return vertex_areas(faces, area, len(flat))

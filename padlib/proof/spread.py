@@ -65,10 +65,11 @@ def seam_spread(value: float, errors: Errors) -> Spread:
     return Spread(value, 1, float(np.hypot(*parts)))
 
 
-def crossed(panels: Sequence[Panel], line: Array) -> int:
-    """How many times a closed line (k, 3) near the shell changes from one panel to another."""
-    tree = cKDTree(np.concatenate([p.surface.vertices for p in panels]))
-    owner = np.repeat(np.arange(len(panels)), [len(p.surface.vertices) for p in panels])
+def crossed(tree: cKDTree, owner: NDArray[np.int64], line: Array) -> int:
+    """How many times a closed line (k, 3) near the shell changes from one panel to another.
+
+    tree: of all panels' vertices; owner (n,): the panel of each.
+    """
     around = np.concatenate([line, line[:1]])
     size = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(around, axis=0), axis=1))])
     even = np.arange(0.0, size[-1], 5.0)
@@ -91,8 +92,10 @@ def spreads(
     girths: name to (bare, padded) mm; lines: name to the tape's line (k, 3) on the body.
     """
     errors = errors or Errors()
+    tree = cKDTree(np.concatenate([p.surface.vertices for p in panels]))
+    owner = np.repeat(np.arange(len(panels)), [len(p.surface.vertices) for p in panels])
     return {
-        name: girth_spread(padded, max(crossed(panels, lines[name]), 1), errors)
+        name: girth_spread(padded, max(crossed(tree, owner, lines[name]), 1), errors)
         for name, (bare, padded) in girths.items()
         if name in lines and abs(padded - bare) >= BARE_MM
     }

@@ -8,6 +8,8 @@ import igl
 import numpy as np
 from numpy.typing import NDArray
 
+from padlib.flatten.stretch import percentiles, summary
+from padlib.mesh.areas import enclosed, face_areas, vertex_areas
 from padlib.mesh.surface import Surface, Vertices
 from padlib.proof.sew import Sewn, frames
 from padlib.proof.sheets import Bundle
@@ -38,24 +40,14 @@ def off_shell(place: Vertices, faces: NDArray[np.int64], shell: Surface) -> tupl
     that each stands for, mm2."""
     kind = igl.SIGNED_DISTANCE_TYPE_PSEUDONORMAL
     away = igl.signed_distance(place, shell.vertices, shell.faces, sign_type=kind)[0]
-    corner = place[faces]
-    cross = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
-    area = np.linalg.norm(cross, axis=1)
-    share = np.bincount(faces.ravel(), np.repeat(area / 6, 3), minlength=len(place))
+    share = vertex_areas(faces, face_areas(place, faces), len(place))
     return np.asarray(away, dtype=np.float64).ravel(), share
 
 
 def deviation(away: Array, share: Array) -> dict[str, float]:
     """Mean, p95 and max of the distance in mm, weighted by area."""
-    size = np.abs(away)
-    order = np.argsort(size)
-    below = np.cumsum(share[order]) / share.sum()
-    at = min(int(np.searchsorted(below, 0.95)), len(order) - 1)
-    return {
-        "mean": float((size * share).sum() / share.sum()),
-        "p95": float(size[order][at]),
-        "max": float(size.max()),
-    }
+    every = summary(away[:, None], share)
+    return {key: every[key] for key in ("mean", "p95", "max")}
 
 
 def volume_percent(away: Array, share: Array, shell: Surface) -> float:
@@ -64,9 +56,7 @@ def volume_percent(away: Array, share: Array, shell: Surface) -> float:
     The space between both is the distance summed over the area, to first order in distance over
     radius; the shell beyond the suit's openings (head, hands, feet) counts as it is.
     """
-    corner = shell.vertices[shell.faces]
-    inside = float(np.einsum("ij,ij->", corner[:, 0], np.cross(corner[:, 1], corner[:, 2])) / 6.0)
-    return 100.0 * float(away @ share) / inside
+    return 100.0 * float(away @ share) / enclosed(shell.vertices, shell.faces)
 
 
 def puckers(suit: Bundle, sewn: Sewn, place: Vertices) -> tuple[Pucker, ...]:
@@ -95,10 +85,7 @@ def tight(suit: Bundle, sewn: Sewn, place: Vertices, limit: float) -> tuple[Tigh
     for sheet in suit.sheets:
         part = slice(first, first + len(sheet.faces))
         size, area = worst[part], sewn.area[part]
-        order = np.argsort(size)
-        below = np.cumsum(area[order]) / area.sum()
-        at = min(int(np.searchsorted(below, 0.95)), len(order) - 1)
         over = float(area[size > limit].sum() / area.sum())
-        out.append(Tight(sheet.name, over, float(size[order][at])))
+        out.append(Tight(sheet.name, over, percentiles(size, area, (0.95,))[0]))
         first += len(sheet.faces)
     return tuple(out)

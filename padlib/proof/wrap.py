@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from padlib.body.axes import limb_frame
 from padlib.body.limb import lengths
 from padlib.proof.sew import Sewn
-from padlib.proof.sheets import Sheet, Spot, down, hand, side_of, vertex_areas
+from padlib.proof.sheets import Sheet, Spot, down, hand, side_of, weights
 
 Array = NDArray[np.float64]
 
@@ -30,7 +30,7 @@ def wrap(
     out, share = np.zeros((sewn.count, 3)), np.zeros(sewn.count)
     for limb in sorted({spot.limb for spot in spots}):
         own = [k for k, spot in enumerate(spots) if spot.limb == limb]
-        area = sum(vertex_areas(sheets[k].positions, sheets[k].faces).sum() for k in own)
+        area = sum(weights(sheets[k].positions, sheets[k].faces).sum() for k in own)
         every = np.concatenate([laid[k][:, 1] for k in own])
         radius = area / (2.0 * np.pi * np.ptp(every))
         for k in own:
@@ -42,7 +42,7 @@ def wrap(
 
 def _laid(sheet: Sheet, spot: Spot) -> Array:
     """A sheet (n, 2) in mm round its limb, from its middle, and along the limb's line."""
-    weight = vertex_areas(sheet.positions, sheet.faces)
+    weight = weights(sheet.positions, sheet.faces)
     x, y = (sheet.positions - weight @ sheet.positions / weight.sum()).T
     c, s = np.cos(np.radians(spot.turn_deg)), np.sin(np.radians(spot.turn_deg))
     return np.column_stack([c * x - s * y, spot.along_mm - down(spot.limb) * (s * x + c * y)])

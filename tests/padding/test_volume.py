@@ -7,12 +7,13 @@ import pytest
 import trimesh
 
 from padlib.body.body import Body
+from padlib.mesh.areas import enclosed
 from padlib.mesh.surface import Surface
 from padlib.padding import shapes
 from padlib.padding.pad import Pad
 from padlib.padding.profile import band, cap, eased
 from padlib.padding.shell import build_shell
-from padlib.padding.volume import enclosed, pad_sizes, swept
+from padlib.padding.volume import pad_sizes, swept
 
 BARE = {"cloth_thickness": 0.0, "ease": 0.0, "bridge": 0.0}
 

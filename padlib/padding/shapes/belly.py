@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from padlib.body.body import Body
 from padlib.padding.place import landmark, trunk_line, without_arms
-from padlib.padding.profile import laid, smoothstep, stretched
+from padlib.padding.profile import laid, smoothstep, swollen
 from padlib.padding.shapes.parameter import BLEND, Parameter, depth, fullest, settled
 
 Array = NDArray[np.float64]
@@ -66,9 +66,9 @@ def thickness(
     here = without_arms(body) * smoothstep((off / radius - INSIDE) / 0.25)
     use = settled(who, TABLE, parameters, _defaults(body, float(waist[2] - crotch[2])))
     start, end = -use["top"], use["bottom"]
-    full = start + use["fullest"] * (end - start)
-    rho = np.hypot(stretched(s - full, full - start, end - full), angle / use["wrap"])
-    walked = np.hypot(s - full, radius * np.radians(angle))
+    beyond, down = swollen(s, start, end, use["fullest"])
+    rho = np.hypot(down, angle / use["wrap"])
+    walked = np.hypot(beyond, radius * np.radians(angle))
     return here * laid(rho, walked, use["depth"], use["blend"])
 
 

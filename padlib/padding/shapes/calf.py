@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from padlib.body.body import Body
 from padlib.padding.place import calf_line, landmark, on_side, turn, without_arms
-from padlib.padding.profile import laid, stretched
+from padlib.padding.profile import laid, swollen, turned_share
 from padlib.padding.shapes.parameter import BLEND, Parameter, depth, fullest, settled
 
 Array = NDArray[np.float64]
@@ -67,12 +67,10 @@ def thickness(
     start, end = use["top"], ankle - use["bottom"]
     if end - start < 0.25 * ankle:
         end = start + 0.25 * ankle  # a child's calf is shorter than the limits of both edges
-    full = start + use["fullest"] * (end - start)
-    down = stretched(s - full, full - start, end - full)
+    off, down = swollen(s, start, end, use["fullest"])
     around = turn(angle, BEHIND)
-    across = np.sin(np.radians(around) / 2) / np.sin(np.radians(use["wrap"]) / 2)
-    rho = np.hypot(down, across)
-    walked = np.hypot(s - full, radius * np.radians(around))
+    rho = np.hypot(down, turned_share(around, use["wrap"]))
+    walked = np.hypot(off, radius * np.radians(around))
     return here * laid(rho, walked, use["depth"], use["blend"])
 
 

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from padlib.body.body import Body
 from padlib.padding.place import landmark, off_shoulders, trunk_line
-from padlib.padding.profile import laid, smoothstep, stretched
+from padlib.padding.profile import laid, smoothstep, swollen
 from padlib.padding.shapes.parameter import BLEND, Parameter, depth, fullest, settled
 
 Array = NDArray[np.float64]
@@ -67,10 +67,9 @@ def thickness(
     start, end = use["top"], float(neck[2] - waist[2]) - use["bottom"]
     if end - start < 0.3 * (neck[2] - waist[2]):
         end = start + 0.3 * float(neck[2] - waist[2])  # a child's back is short for the limits
-    full = start + use["fullest"] * (end - start)
-    down = stretched(s - full, full - start, end - full)
+    beyond, down = swollen(s, start, end, use["fullest"])
     rho = np.hypot(down, 2 * points[:, 0] / use["width"])
-    walked = np.hypot(s - full, points[:, 0])
+    walked = np.hypot(beyond, points[:, 0])
     return here * laid(rho, walked, use["depth"], use["blend"])
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
 from padlib.errors import InputError
@@ -34,6 +34,17 @@ BLEND = Parameter(
     5,
     150,
     "less leaves a ridge that shows through the cloth",
+)
+
+
+SCALE = Parameter("scale", "share", "how much larger the mesh is made", 0.01, 100, "it is a share")
+TURN = Parameter(
+    "turn",
+    "degrees",
+    "how far the mesh is turned about the vertical, counter-clockwise seen from above",
+    -360,
+    360,
+    "more is once round again",
 )
 
 
@@ -95,3 +106,22 @@ def _value(
             f"{entry.high:g} {entry.unit}, because {entry.reason}"
         )
     return value
+
+
+def check_words(
+    who: str, given: Mapping[str, object], choices: Mapping[str, Collection[str]]
+) -> None:
+    """Raise InputError where a word that was given is none of its choices."""
+    for name, allowed in choices.items():
+        value = given.get(name)
+        if value is not None and value not in allowed:
+            raise InputError(
+                f"{who}: '{name}' is '{value}' but must be one of {', '.join(allowed)}"
+            )
+
+
+def check_move(who: str, given: Mapping[str, object]) -> None:
+    """Raise InputError where 'move' is given and is not three numbers."""
+    move = given.get("move", (0.0, 0.0, 0.0))
+    if not isinstance(move, tuple) or len(move) != 3:
+        raise InputError(f"{who}: 'move' must be [x, y, z] in mm")

@@ -19,7 +19,14 @@ from padlib.mesh.surface import Surface
 from padlib.padding.pad import Pad
 from padlib.padding.place import on_side
 from padlib.padding.sculpt import brought_on, mirror, pieces, stands_off
-from padlib.padding.shapes.parameter import Parameter, settled
+from padlib.padding.shapes.parameter import (
+    SCALE,
+    TURN,
+    Parameter,
+    check_move,
+    check_words,
+    settled,
+)
 
 Array = NDArray[np.float64]
 
@@ -36,15 +43,8 @@ TABLE = (
         30,
         "less is a scan's noise and more would swallow a pad's rim",
     ),
-    Parameter("scale", "share", "how much larger the mesh is made", 0.01, 100, "it is a share"),
-    Parameter(
-        "turn",
-        "degrees",
-        "how far the mesh is turned about the vertical, counter-clockwise seen from above",
-        -360,
-        360,
-        "more is once round again",
-    ),
+    SCALE,
+    TURN,
 )
 EXTRAS = {
     "file": "a mesh beside the suit file (PLY, OBJ, STL, GLB, OFF, 3MF)",
@@ -62,15 +62,9 @@ def checked(who: str, parameters: Mapping[str, object]) -> None:
     settled(who, TABLE, numbers, {entry.name: entry.low for entry in TABLE})  # type: ignore[arg-type]
     if not isinstance(parameters.get("file"), str) or not parameters["file"]:
         raise InputError(f"{who} needs a 'file', the sculpted mesh beside the suit file")
-    for name, allowed in (("unit", UNITS), ("place", PLACES), ("mirrored", ("left", "right"))):
-        value = parameters.get(name)
-        if value is not None and value not in allowed:
-            raise InputError(
-                f"{who}: '{name}' is '{value}' but must be one of {', '.join(allowed)}"
-            )
-    move = parameters.get("move", (0.0, 0.0, 0.0))
-    if not isinstance(move, tuple) or len(move) != 3:
-        raise InputError(f"{who}: 'move' must be [x, y, z] in mm")
+    choices = {"unit": UNITS, "place": PLACES, "mirrored": ("left", "right")}
+    check_words(who, parameters, choices)
+    check_move(who, parameters)
     if parameters.get("place") == "double" and set(parameters) & {"move", "turn", "scale"}:
         raise InputError(
             f"{who}: a double is stood up and brought onto the body by itself; leave out move, turn and scale"

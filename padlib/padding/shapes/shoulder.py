@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from padlib.body.body import Body
 from padlib.padding.place import landmark, on_side, turn
-from padlib.padding.profile import laid, smoothstep, stretched
+from padlib.padding.profile import laid, smoothstep, stretched, turned_share
 from padlib.padding.shapes.on_arm import arm_places
 from padlib.padding.shapes.parameter import BLEND, Parameter, depth, settled
 
@@ -64,8 +64,7 @@ def thickness(
     use = settled(who, TABLE, parameters, _defaults(body))
     around = turn(places.angle, UP)
     along = stretched(s, use["inner"], use["outer"])
-    across = np.sin(np.radians(around) / 2) / np.sin(np.radians(use["wrap"]) / 2)
-    rho = np.hypot(along, across)
+    rho = np.hypot(along, turned_share(around, use["wrap"]))
     walked = np.hypot(s, places.radius * np.radians(around))
     near = smoothstep((2.4 - places.off / places.radius) / 0.6)  # not on the chest below
     here = near * on_side(body, side) * ~places.trunk

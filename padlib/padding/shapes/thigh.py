@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from padlib.body.body import Body
 from padlib.padding.place import landmark, leg_line, on_side, turn, without_arms
-from padlib.padding.profile import laid, stretched
+from padlib.padding.profile import laid, swollen
 from padlib.padding.shapes.parameter import BLEND, Parameter, depth, fullest, settled
 
 Array = NDArray[np.float64]
@@ -66,13 +66,12 @@ def thickness(
     radius = _radius(s, off, here, float(groin[0]), float(knee[0]))
     use = settled(who, TABLE, parameters, _defaults(body, radius))
     start, end = float(groin[0]) - use["top"], float(knee[0]) + use["bottom"]
-    full = start + use["fullest"] * (end - start)
-    down = stretched(s - full, full - start, end - full)
+    beyond, down = swollen(s, start, end, use["fullest"])
     tip = np.clip(down, 0.0, 1.0)
     wrap = np.radians(use["wrap"]) * (1.0 - NARROWING * tip**2 * (3 - 2 * tip))
-    across = np.sin(np.radians(turn(angle, OUTSIDE)) / 2) / np.sin(wrap / 2)
-    rho = np.hypot(down, across)
-    walked = np.hypot(s - full, radius * np.radians(turn(angle, OUTSIDE)))
+    around = np.radians(turn(angle, OUTSIDE))
+    rho = np.hypot(down, np.sin(around / 2) / np.sin(wrap / 2))
+    walked = np.hypot(beyond, radius * around)
     return here * laid(rho, walked, use["depth"], use["blend"])
 
 

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from padlib.body.body import Body
 from padlib.padding.place import on_side, turn
-from padlib.padding.profile import laid, smoothstep, stretched
+from padlib.padding.profile import laid, smoothstep, swollen, turned_share
 from padlib.padding.shapes.on_arm import arm_places
 from padlib.padding.shapes.parameter import BLEND, Parameter, depth, fullest, settled
 
@@ -69,12 +69,10 @@ def thickness(
     start, end = use["top"], places.elbow - use["bottom"]
     if end - start < 0.3 * places.elbow:
         end = start + 0.3 * places.elbow  # a child's arm is shorter than the limits of both edges
-    full = start + use["fullest"] * (end - start)
-    s = places.s - full
+    off, down = swollen(places.s, start, end, use["fullest"])
     turned = turn(places.angle, use["toward"])
-    across = np.sin(np.radians(turned) / 2) / np.sin(np.radians(use["wrap"]) / 2)
-    rho = np.hypot(stretched(s, full - start, end - full), across)
-    walked = np.hypot(s, places.radius * np.radians(turned))
+    rho = np.hypot(down, turned_share(turned, use["wrap"]))
+    walked = np.hypot(off, places.radius * np.radians(turned))
     near = smoothstep((2.2 - places.off / places.radius) / 0.5)  # not on the chest
     here = near * on_side(body, side) * ~places.trunk
     return here * laid(rho, walked, use["depth"], use["blend"])

@@ -16,7 +16,14 @@ from padlib.errors import InputError
 from padlib.mesh.read import read_mesh
 from padlib.mesh.surface import Surface
 from padlib.padding.pad import Pad
-from padlib.padding.shapes.parameter import Parameter, settled
+from padlib.padding.shapes.parameter import (
+    SCALE,
+    TURN,
+    Parameter,
+    check_move,
+    check_words,
+    settled,
+)
 from padlib.padding.shapes.sculpted import UNITS
 from padlib.padding.worn import PART_SIDES, Laid, Worn, put_on, room_for
 
@@ -34,15 +41,8 @@ TABLE = (
         150,
         "less would gap when the wearer reaches and more would bunch up",
     ),
-    Parameter("scale", "share", "how much larger the mesh is made", 0.01, 100, "it is a share"),
-    Parameter(
-        "turn",
-        "degrees",
-        "how far the mesh is turned about the vertical, counter-clockwise seen from above",
-        -360,
-        360,
-        "more is once round again",
-    ),
+    SCALE,
+    TURN,
 )
 EXTRAS = {
     "file": "a mesh beside the suit file, open at its rim, made for the left side or the middle",
@@ -64,15 +64,8 @@ def checked(who: str, parameters: Mapping[str, object]) -> None:
         raise InputError(
             f"{who}: 'part' is '{parameters.get('part')}' but must be one of {', '.join(PART_SIDES)}"
         )
-    for name, allowed in (("unit", UNITS), ("place", PLACES)):
-        value = parameters.get(name)
-        if value is not None and value not in allowed:
-            raise InputError(
-                f"{who}: '{name}' is '{value}' but must be one of {', '.join(allowed)}"
-            )
-    move = parameters.get("move", (0.0, 0.0, 0.0))
-    if not isinstance(move, tuple) or len(move) != 3:
-        raise InputError(f"{who}: 'move' must be [x, y, z] in mm")
+    check_words(who, parameters, {"unit": UNITS, "place": PLACES})
+    check_move(who, parameters)
 
 
 def worn_parts(body: Body, pad: Pad, who: str) -> tuple[Worn, ...]:

@@ -39,13 +39,7 @@ def _guard(ask: Ask, worn: Worn, v: Mapping[str, float]) -> Made:
         f"seam of the zip on the wearer's left; it reaches {v['beyond']:g} mm past both ends, so that "
         "no zip touches bare skin."
     )
-    return Made(
-        ask.kind,
-        ask.name,
-        (blank,),
-        steps=(Step("closure", words),),
-        numbers={"length_mm": long, "width_mm": v["width"]},
-    )
+    return _made(ask, blank, words, long, v["width"])
 
 
 def _cover(ask: Ask, worn: Worn, v: Mapping[str, float]) -> Made:
@@ -64,13 +58,13 @@ def _cover(ask: Ask, worn: Worn, v: Mapping[str, float]) -> Made:
         f"{ask.name}: hem its long free edge and catch the other edge in the seam of the zip on the "
         "wearer's right, pile out, so that it lies over the teeth; its pile stays long."
     )
-    return Made(
-        ask.kind,
-        ask.name,
-        (blank,),
-        steps=(Step("closure", words),),
-        numbers={"length_mm": long, "width_mm": v["width"]},
-    )
+    return _made(ask, blank, words, long, v["width"])
+
+
+def _made(ask: Ask, blank: Blank, words: str, long: float, wide: float) -> Made:
+    """One strip that is sewn in with the closure."""
+    numbers = {"length_mm": long, "width_mm": wide}
+    return Made(ask.kind, ask.name, (blank,), steps=(Step("closure", words),), numbers=numbers)
 
 
 def _fold_along(blank: Blank, at: float, long: float, mm: float) -> Blank:

@@ -45,9 +45,12 @@ def _lining(ask: Ask, worn: Worn, v: Mapping[str, float]) -> Made:
 LINING = Kind("chosen panels once more in lining cloth", (), {}, _lining, ("cloth", "panels"))
 
 
-def spots(worn: Worn, at: tuple[float, float, float]) -> list[tuple[Flat, Line]]:
-    """Flats that a place (3,) on the shell lies on, with where (2,) it lies on paper."""
-    out = []
+def spots(worn: Worn, ask: Ask) -> list[tuple[Flat, Line]]:
+    """Flats that a part's place on the shell lies on, with where (2,) it lies on paper.
+
+    Raises InputError where it lies on none.
+    """
+    out, at = [], ask.at
     for flat in worn.flats:
         surface = flat.panel.surface
         point = nearest(surface.vertices, surface.faces, np.array([at]))[0]
@@ -55,6 +58,11 @@ def spots(worn: Worn, at: tuple[float, float, float]) -> list[tuple[Flat, Line]]
         place = point.barycentric @ surface.vertices[corners]
         if np.linalg.norm(place - np.array(at)) < NEAR_MM:
             out.append((flat, point.barycentric @ flat.positions[corners]))
+    if not out:
+        raise InputError(
+            f"part '{ask.name}' lies on no panel; give a place on the suit as 'at', a landmark or "
+            "[x, y, z] in mm."
+        )
     return out
 
 
@@ -67,12 +75,7 @@ def ellipse(width: float, height: float) -> Line:
 
 def _vent(ask: Ask, worn: Worn, v: Mapping[str, float]) -> Made:
     """An ellipse of mesh let into a panel; the hole keeps its allowance inwards."""
-    found = spots(worn, ask.at)
-    if not found:
-        raise InputError(
-            f"part '{ask.name}' lies on no panel; give a place on the suit as 'at', a landmark or "
-            "[x, y, z] in mm."
-        )
+    found = spots(worn, ask)
     flat, middle = found[0]
     there = {f.panel.name: f for f in worn.flats}
     image = flat.panel.mirror_of in there

@@ -7,7 +7,6 @@ from collections.abc import Mapping
 import numpy as np
 import shapely
 
-from padlib.errors import InputError
 from padlib.findings import Finding, Grade
 from padlib.flatten.flat import Flat
 from padlib.padding.shapes.parameter import Parameter
@@ -28,12 +27,7 @@ from padlib.pattern.piece import Inner, Line, Notch
 
 def _opening(ask: Ask, worn: Worn, v: Mapping[str, float]) -> Made:
     """A round opening over the tail's root; two disks of its size carry one half of a zip between them."""
-    found = spots(worn, ask.at)
-    if not found:
-        raise InputError(
-            f"part '{ask.name}' lies on no panel; give a place on the suit as 'at', a landmark or "
-            "[x, y, z] in mm."
-        )
+    found = spots(worn, ask)
     radius, mm = v["girth"] / (2 * np.pi), worn.allowance_mm
     there = {f.panel.name for f in worn.flats}
     drawn, around = [], 0.0
