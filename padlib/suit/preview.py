@@ -8,6 +8,7 @@ seeks the darts anew.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
 
@@ -53,16 +54,24 @@ class Preview:
 
 
 def preview(
-    suit: Suit, last: Preview | None = None, *, workers: int = 1, tell: Tell = quiet
+    suit: Suit,
+    last: Preview | None = None,
+    *,
+    workers: int = 1,
+    tell: Tell = quiet,
+    seen: Callable[[Body, Shell, Panels | None], None] = lambda *_: None,
 ) -> Preview:
     """The flats of a suit, from the last look at it where there is one.
 
-    workers: processes for the first look. Raises PadlibError in one sentence.
+    workers: processes for the first look; seen: told of the shell when it is there, and again with the
+    panels when it is cut; what it raises ends the look. Raises PadlibError in one sentence.
     """
     body = last.body if last is not None and _same_body(suit, last.suit) else suit_body(suit)
     kept = last if last is not None and last.body is body else None
     dressed, shell = _shell(suit, body, kept)
+    seen(body, shell, None)
     panels = _panels(suit, body, shell, kept)
+    seen(body, shell, panels)
     flats, laid = _flats(suit, panels, body, shell, last, workers=workers, tell=tell)
     found = over_limit(flats, suit.darts["limit"])
     return Preview(suit, body, shell, panels, flats, laid, found, dressed)

@@ -6,15 +6,17 @@ import json
 import math
 import re
 import tomllib
+from collections.abc import Mapping
 from typing import Any
 
 from padlib.errors import SuitError
 from padlib.suit.lines import Path, key_lines
 
-Value = float | int | str | bool
+Value = float | int | str | bool | list | dict
 
-# What a slider or a list can have written: a number, a plain word in quotes, true or false.
-_PLAIN = re.compile(r"""^(\s*[^=]*=\s*)("[^"\\]*"|'[^']*'|[^\s#"'\[{]+)(\s*(?:#.*)?)$""")
+# What a slider or a list can have written: a number, a plain word in quotes, true or false, or a
+# list that stands on one line.
+_PLAIN = re.compile(r"""^(\s*[^=]*=\s*)("[^"\\]*"|'[^']*'|\[[^#]*\]|[^\s#"'\[{]+)(\s*(?:#.*)?)$""")
 
 
 def set_value(text: str, path: Path, value: Value | None) -> str:
@@ -37,8 +39,75 @@ def set_value(text: str, path: Path, value: Value | None) -> str:
     return new
 
 
+def add_entry(text: str, table: str, values: Mapping[str, Value]) -> str:
+    """The text with one more [[table]] after the last of its kind, or at the end.
+
+    Raises SuitError where the text cannot be changed safely.
+    """
+    lines = text.splitlines()
+    new = [f"[[{table}]]", *(f"{key} = {toml_value(value)}" for key, value in values.items())]
+    own = [n for path, n in key_lines(text).items() if path[0] == table and len(path) > 1]
+    if own:
+        at = _end(lines, max(own))
+        changed = [*lines[:at], "", *new, *lines[at:]]
+    else:
+        changed = [*lines, "", *new]
+    out = "\n".join(changed) + "\n"
+    wanted = _loaded(text)
+    wanted.setdefault(table, []).append(
+        {k: tomllib.loads(f"v = {toml_value(v)}")["v"] for k, v in values.items()}
+    )
+    if _loaded(out) != wanted:
+        raise SuitError(f"[[{table}]] is written in a way that only you can add to; edit the text.")
+    return out
+
+
+def drop_entry(text: str, table: str, number: int) -> str:
+    """The text without one entry of [[table]]. Raises SuitError where that is not safe, or not there."""
+    lines, where = text.splitlines(), key_lines(text)
+    start = where.get((table, number))
+    if start is None or not lines[start - 1].lstrip().startswith("[["):
+        raise SuitError(f"there is no [[{table}]] number {number + 1} here to take out.")
+    last = max(n for path, n in where.items() if path[:2] == (table, number))
+    end = _end(lines, last)
+    if end < len(lines) and not lines[end].strip():
+        end += 1
+    out = "\n".join([*lines[: start - 1], *lines[end:]]) + "\n"
+    wanted = _loaded(text)
+    del wanted[table][number]
+    if not wanted[table]:
+        del wanted[table]
+    if _loaded(out) != wanted:
+        raise SuitError(f"[[{table}]] is written in a way that only you can change; edit the text.")
+    return out
+
+
+def _end(lines: list[str], last: int) -> int:
+    """How many lines there are up to the end of the value that begins on line `last`."""
+    end = last
+    while end < len(lines):
+        try:
+            tomllib.loads("\n".join(lines[last - 1 : end]))
+        except tomllib.TOMLDecodeError:
+            end += 1
+        else:
+            break
+    return end
+
+
+def _loaded(text: str) -> dict[str, Any]:
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as e:
+        raise SuitError(f"the text cannot be changed as it stands: {e}; mend it first.") from None
+
+
 def toml_value(value: Value) -> str:
-    """A number, a word or a yes-or-no as TOML writes it."""
+    """A number, a word, a yes-or-no, or a list or table of them on one line as TOML writes it."""
+    if isinstance(value, list):
+        return f"[{', '.join(toml_value(v) for v in value)}]"
+    if isinstance(value, dict):
+        return "{" + ", ".join(f"{k} = {toml_value(v)}" for k, v in value.items()) + "}"
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):

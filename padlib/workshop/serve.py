@@ -2,40 +2,51 @@
 
 Who may speak to it: whoever holds the token in the address that the first line prints. The token is
 exchanged for a cookie that scripts cannot read and other sites cannot send; Host and Origin are
-checked on every request. Nothing that the browser sends is ever opened as a path.
+checked on every request and on the socket. Nothing that the browser sends is ever opened as a path.
 """
 
 from __future__ import annotations
 
+import asyncio
+import contextlib
 import http.cookies
 import json
 import secrets
-import signal
+import socket
 import sys
 import threading
 import webbrowser
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
-from http import HTTPStatus
-from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
-from urllib.parse import parse_qs, unquote, urlsplit
+from urllib.parse import parse_qs, unquote
+
+import uvicorn
+from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import ClientDisconnect, Request
+from starlette.responses import Response
+from starlette.routing import Route, WebSocketRoute
+from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from padlib.errors import InputError, PadlibError
-from padlib.workshop.session import Changed, Session
+from padlib.workshop.desk import Desk
+from padlib.workshop.session import Session
+from padlib.workshop.upload import MOST_SCAN, Upload
 
 HOST = "127.0.0.1"
-MOST_BODY = 5_000_000  # bytes of one request: a suit file of the greatest size, escaped
+MOST_MESSAGE = 5_000_000  # bytes of one message: a suit file of the greatest size, escaped
+MOST_AT_ONCE = 16  # questions of one page under way; further ones wait
 WEB = Path(__file__).with_name("web")
+SCRIPT = "text/javascript; charset=utf-8"
 PAGES = MappingProxyType(
     {
         "/": ("index.html", "text/html; charset=utf-8"),
         "/page.css": ("page.css", "text/css; charset=utf-8"),
-        "/page.js": ("page.js", "text/javascript; charset=utf-8"),
+        "/page.js": ("page.js", SCRIPT),
         "/icon.svg": ("icon.svg", "image/svg+xml"),
-        "/view.js": ("view.js", "text/javascript; charset=utf-8"),
     }
 )
 TYPES = MappingProxyType(
@@ -54,11 +65,21 @@ TYPES = MappingProxyType(
 )
 SHOWN = (".html", ".png", ".bin")  # the rest is handed over as a file to keep
 POLICY = (
-    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; "
-    "base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; "
+    "connect-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
 )
 # The guide is our own page but carries the maker's words: no scripts, a place of its own.
 GUIDE_POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; sandbox"
+HEADERS = MappingProxyType(
+    {
+        "X-Content-Type-Options": "nosniff",
+        "X-Frame-Options": "DENY",
+        "Referrer-Policy": "no-referrer",
+        "Cross-Origin-Resource-Policy": "same-origin",
+        "Cross-Origin-Opener-Policy": "same-origin",
+        "Cache-Control": "no-store",
+    }
+)
 ENTRY = (
     '<!doctype html><meta charset="utf-8"><meta http-equiv="refresh" content="0; url=/">'
     '<link rel="icon" href="/icon.svg"><title>padlib</title><p><a href="/">To the workshop</a></p>'
@@ -87,233 +108,232 @@ class Doorkeeper:
         return secrets.compare_digest(value.encode(), self.cookie.encode())
 
 
-class Workshop(ThreadingHTTPServer):
-    """The server of one session, bound to this machine's own address."""
+class Refused(PadlibError):
+    """Raised for a request that is not answered: its status and one sentence."""
 
-    daemon_threads = True
-    allow_reuse_address = True
+    def __init__(self, status: int, words: str) -> None:
+        """Keep the status beside the words."""
+        super().__init__(words)
+        self.status = status
+
+
+class Workshop:
+    """The server of one session, bound to this machine's own address."""
 
     def __init__(self, session: Session, port: int = 0) -> None:
         """Bind. Raises InputError where the port cannot be had."""
+        self.socket = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
         try:
-            super().__init__((HOST, port), Handler)
+            self.socket.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            self.socket.bind((HOST, port))
+            self.socket.listen(64)
         except (OSError, OverflowError) as e:
+            self.socket.close()
             why = getattr(e, "strerror", None) or str(e)
             raise InputError(
                 f"port {port} cannot be had ({why}); choose another with --port, or leave it out."
             ) from None
         self.session = session
         self.door = Doorkeeper()
-        self.port = int(self.server_address[1])
+        self.port = int(self.socket.getsockname()[1])
         self.hosts = (f"{HOST}:{self.port}", f"localhost:{self.port}")
+        config = uvicorn.Config(
+            Door(self),
+            http="h11",
+            ws="websockets-sansio",
+            ws_max_size=MOST_MESSAGE,
+            lifespan="off",
+            log_config=None,  # the terminal belongs to the maker
+            log_level="critical",
+            access_log=False,
+            server_header=False,
+            date_header=False,
+            timeout_keep_alive=30,
+            timeout_graceful_shutdown=1,
+            limit_concurrency=200,
+            proxy_headers=False,
+        )
+        self.server = uvicorn.Server(config)
 
     @property
     def address(self) -> str:
         """The address that opens the page, token included."""
         return f"http://{HOST}:{self.port}/?token={self.door.token}"
 
-    def handle_error(self, request: object, client_address: object) -> None:
-        """A browser that went away in the middle is no news."""
+    def serve_forever(self) -> None:
+        """Serve until `shutdown`, Ctrl+C or the request to end."""
+        self.server.run(sockets=[self.socket])
+
+    def shutdown(self) -> None:
+        """Ask the server to end."""
+        self.server.should_exit = True
+
+    def __enter__(self) -> Workshop:
+        """The server itself."""
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """Close the socket."""
+        self.socket.close()
 
 
-class Refused(PadlibError):
-    """Raised for a request that is not answered: its status and one sentence."""
+class Door:
+    """Stands before the application: lets in only what comes from our own page on this machine."""
 
-    def __init__(self, status: HTTPStatus, words: str) -> None:
-        """Keep the status beside the words."""
-        super().__init__(words)
-        self.status = status
+    def __init__(self, workshop: Workshop) -> None:
+        """Guard the pages of a workshop."""
+        self.workshop = workshop
+        self.inside = _application(workshop)
 
-
-class Handler(BaseHTTPRequestHandler):
-    """One connection to the workshop."""
-
-    server: Workshop
-    protocol_version = "HTTP/1.1"
-    server_version = "padlib"
-    sys_version = ""
-    timeout = 60
-
-    def do_GET(self) -> None:
-        """Answer a request for something to show."""
-        self._answer(self._get)
-
-    def do_POST(self) -> None:
-        """Answer a request to change something."""
-        self._answer(self._post)
-
-    def log_message(self, *_: object) -> None:
-        """Say nothing: the terminal belongs to the maker."""
-
-    def _answer(self, act: Callable[[str], None]) -> None:
+    async def __call__(self, scope: Any, receive: Any, send: Any) -> None:
+        """Check one request or socket, and pass it on or answer why not."""
         try:
-            self._check_sender()
-            act(urlsplit(self.path).path)
+            self._check(scope)
         except Refused as e:
-            self._refuse(e.status, str(e))
-        except Changed as e:
-            self._refuse(HTTPStatus.CONFLICT, str(e))
-        except (PadlibError, ValueError) as e:
-            self._refuse(HTTPStatus.UNPROCESSABLE_ENTITY, str(e))
-
-    def _refuse(self, status: HTTPStatus, words: str) -> None:
-        self.close_connection = True  # what is left of the request is not read
-        self._send(json.dumps({"error": words}).encode(), "application/json", status=status)
-
-    # Who may ask ----------------------------------------------------------------------------------
-
-    def _check_sender(self) -> None:
-        """Refuse any request that did not come from our own page on this machine."""
-        hosts = self.headers.get_all("Host", [])
-        if len(hosts) != 1 or hosts[0] not in self.server.hosts:
-            raise Refused(HTTPStatus.MISDIRECTED_REQUEST, "This is not the workshop's own address.")
-        origin = self.headers.get("Origin")
-        if origin is None and self.command == "GET":
+            if scope["type"] == "websocket":
+                await send({"type": "websocket.close", "code": 1008})  # answered with 403
+                return
+            await _refusal(e)(scope, receive, send)
             return
-        if origin != f"http://{hosts[0]}":
-            raise Refused(HTTPStatus.FORBIDDEN, "Only the workshop's own page may ask this.")
+        await self.inside(scope, receive, send)
 
-    def _check_cookie(self) -> None:
-        known = self.server.door.knows_cookie(self.headers.get("Cookie", ""), self._cookie_name())
-        if not known:
-            raise Refused(
-                HTTPStatus.FORBIDDEN, "Open the address that padlib printed when it started."
-            )
+    def _check(self, scope: Any) -> None:
+        headers = [(k.lower(), v.decode("latin-1")) for k, v in scope["headers"]]
+        hosts = [v for k, v in headers if k == b"host"]
+        if len(hosts) != 1 or hosts[0] not in self.workshop.hosts:
+            raise Refused(421, "This is not the workshop's own address.")
+        origins = [v for k, v in headers if k == b"origin"]
+        looks = scope["type"] == "http" and scope["method"] == "GET"
+        if origins != [f"http://{hosts[0]}"] and not (looks and not origins):
+            raise Refused(403, "Only the workshop's own page may ask this.")
+        if scope["type"] == "http" and scope["method"] not in ("GET", "POST"):
+            raise Refused(501, "The workshop does not know this method.")
+        if looks and scope["path"] == "/" and b"token=" in scope["query_string"]:
+            return  # the token is looked at inside
+        cookies = "; ".join(v for k, v in headers if k == b"cookie")
+        if not self.workshop.door.knows_cookie(cookies, cookie_name(self.workshop.port)):
+            raise Refused(403, "Open the address that padlib printed when it started.")
 
-    def _cookie_name(self) -> str:
-        # Cookies do not tell ports apart; two workshops at once must.
-        return f"padlib_{self.server.port}"
 
-    # What is shown --------------------------------------------------------------------------------
+def cookie_name(port: int) -> str:
+    """Cookies do not tell ports apart; two workshops at once must."""
+    return f"padlib_{port}"
 
-    def _get(self, path: str) -> None:
-        token = parse_qs(urlsplit(self.path).query).get("token", [""])[0]
-        if path == "/" and token:
-            self._enter(token)
-            return
-        self._check_cookie()
-        session = self.server.session
-        values = {"/state": session.state, "/progress": session.progress, "/result": session.shown}
+
+def _answer(
+    data: bytes,
+    kind: str,
+    *,
+    status: int = 200,
+    extra: Mapping[str, str] = MappingProxyType({}),
+    policy: str = POLICY,
+) -> Response:
+    headers = {"Content-Type": kind, "Content-Security-Policy": policy, **HEADERS, **extra}
+    return Response(data, status_code=status, headers=headers)
+
+
+def _refusal(e: Refused) -> Response:
+    data = json.dumps({"error": str(e)}).encode()
+    return _answer(data, "application/json", status=e.status, extra={"Connection": "close"})
+
+
+def _application(workshop: Workshop) -> Starlette:
+    """The pages behind the door."""
+    session, door = workshop.session, workshop.door
+
+    async def page(request: Request) -> Response:
+        path = request.url.path
+        token = parse_qs(request.url.query).get("token", [""])[0]
+        if path == "/" and "token" in parse_qs(request.url.query, keep_blank_values=True):
+            return enter(token)
         if path in PAGES:
             name, kind = PAGES[path]
-            self._send((WEB / name).read_bytes(), kind)
-        elif path in values:
-            self._send_value(values[path]())
-        elif path.startswith("/result/"):
-            self._send_file(unquote(path.removeprefix("/result/")))
-        else:
-            raise Refused(HTTPStatus.NOT_FOUND, "There is no such page in the workshop.")
+            try:
+                return _answer((WEB / name).read_bytes(), kind)
+            except OSError:
+                words = "The page's scripts are not made; run python -m padlib.workshop.bundle."
+                return _refusal(Refused(404, words))
+        raw = request.scope.get("raw_path", path.encode()).decode("latin-1").partition("?")[0]
+        if raw.startswith("/result/"):
+            return await run_in_threadpool(result, unquote(raw.removeprefix("/result/")))
+        return _refusal(Refused(404, "There is no such page in the workshop."))
 
-    def _enter(self, token: str) -> None:
+    def enter(token: str) -> Response:
         """Change the token for the cookie, and go on to the page from a page of our own.
 
         A redirect would do, but a strict cookie is not sent along one that another site began.
         """
-        if not self.server.door.knows_token(token):
-            raise Refused(HTTPStatus.FORBIDDEN, "This address is of another run of padlib.")
-        cookie = (
-            f"{self._cookie_name()}={self.server.door.cookie}; HttpOnly; SameSite=Strict; Path=/"
-        )
-        self._send(ENTRY.encode(), PAGES["/"][1], extra={"Set-Cookie": cookie})
+        if not door.knows_token(token):
+            return _refusal(Refused(403, "This address is of another run of padlib."))
+        name = cookie_name(workshop.port)
+        cookie = f"{name}={door.cookie}; HttpOnly; SameSite=Strict; Path=/"
+        return _answer(ENTRY.encode(), PAGES["/"][1], extra={"Set-Cookie": cookie})
 
-    def _send_file(self, name: str) -> None:
-        data = self.server.session.file(name)
+    def result(name: str) -> Response:
+        data = session.file(name)
         if data is None:
-            raise Refused(HTTPStatus.NOT_FOUND, "There is no such file in the newest result.")
+            return _refusal(Refused(404, "There is no such file in the newest result."))
         ending = Path(name).suffix
         extra = {} if ending in SHOWN else {"Content-Disposition": "attachment"}
         policy = GUIDE_POLICY if ending == ".html" else POLICY
-        self._send(data, TYPES.get(ending, TYPES[".bin"]), extra=extra, policy=policy)
+        return _answer(data, TYPES.get(ending, TYPES[".bin"]), extra=extra, policy=policy)
 
-    # What is changed ------------------------------------------------------------------------------
+    async def scan(request: Request) -> Response:
+        """A scan handed over by the page: at most so long, looked at apart, then put beside the suit."""
+        length = request.headers.get("Content-Length", "")
+        if "Transfer-Encoding" in request.headers or not (length.isascii() and length.isdigit()):
+            return _refusal(Refused(411, "A request must say how long it is."))
+        if len(length) > 12 or int(length) > MOST_SCAN:
+            return _refusal(Refused(413, f"A scan has at most {MOST_SCAN // 1_000_000} MB."))
+        with Upload(session, parse_qs(request.url.query).get("name", [""])[0]) as upload:
+            try:
+                async for part in request.stream():
+                    await run_in_threadpool(upload.take, part)
+                name = await run_in_threadpool(upload.keep)
+            except ClientDisconnect:
+                return _refusal(Refused(400, "The scan did not come whole."))
+            except PadlibError as e:
+                return _refusal(Refused(422, str(e)))
+        return _answer(json.dumps({"name": name}).encode(), "application/json")
 
-    def _post(self, path: str) -> None:
-        self._check_cookie()
-        acts = {
-            "/text": self._change,
-            "/value": self._set,
-            "/undo": lambda _: self.server.session.undo(),
-            "/redo": lambda _: self.server.session.redo(),
-            "/save": lambda given: self.server.session.save(over=given.get("over") is True),
-            "/build": lambda _: self.server.session.build(),
-            "/stop": lambda _: self.server.session.stop(),
-        }
-        if path not in acts:
-            raise Refused(HTTPStatus.NOT_FOUND, "There is no such thing to do in the workshop.")
-        acts[path](self._body())
-        self._send_value(self.server.session.state())
+    async def nothing(_: Request) -> Response:
+        return _refusal(Refused(404, "There is no such thing to do in the workshop."))
 
-    def _change(self, given: Mapping[str, Any]) -> None:
-        text, stroke, revision = given.get("text"), given.get("stroke", ""), given.get("revision")
-        if not isinstance(text, str) or not isinstance(stroke, str):
-            raise Refused(HTTPStatus.BAD_REQUEST, "A change needs a text.")
-        if isinstance(revision, bool) or not isinstance(revision, int):
-            raise Refused(HTTPStatus.BAD_REQUEST, "A change needs the revision that it changes.")
-        self.server.session.change(text, stroke=stroke, revision=revision)
+    async def talk(wire: WebSocket) -> None:
+        """One page: each message is a question, answered when its work is done."""
+        await wire.accept()
+        desk, turns, running = Desk(session), asyncio.Semaphore(MOST_AT_ONCE), set()
 
-    def _set(self, given: Mapping[str, Any]) -> None:
-        path, value, stroke = given.get("path"), given.get("value"), given.get("stroke", "")
-        named = isinstance(path, list) and 2 <= len(path) <= 4
-        if not named or not all(type(p) in (str, int) for p in path) or type(path[-1]) is not str:
-            raise Refused(HTTPStatus.BAD_REQUEST, "A value needs the path of its key.")
-        if not (value is None or isinstance(value, str | int | float)) or not isinstance(
-            stroke, str
-        ):
-            raise Refused(HTTPStatus.BAD_REQUEST, "A value is a number, a word or a yes or no.")
-        self.server.session.set(tuple(path), value, stroke=stroke)
+        async def one(data: bytes) -> None:
+            try:
+                answer = await run_in_threadpool(desk.answer, data)
+                await wire.send_bytes(answer)
+            except (WebSocketDisconnect, RuntimeError):
+                pass  # the page went away in the middle
+            finally:
+                turns.release()
 
-    def _body(self) -> Mapping[str, Any]:
-        """The JSON object of a request, refused unread where it is too long or of unknown length."""
-        length = self.headers.get("Content-Length", "")
-        if "Transfer-Encoding" in self.headers or not (length.isascii() and length.isdigit()):
-            raise Refused(HTTPStatus.LENGTH_REQUIRED, "A request must say how long it is.")
-        if len(length) > 12 or int(length) > MOST_BODY:
-            raise Refused(
-                HTTPStatus.REQUEST_ENTITY_TOO_LARGE, f"A request has at most {MOST_BODY} bytes."
-            )
-        if self.headers.get_content_type() != "application/json":
-            raise Refused(HTTPStatus.UNSUPPORTED_MEDIA_TYPE, "A request must be JSON.")
-        data = self.rfile.read(int(length))
-        try:
-            value = json.loads(data)
-        except (ValueError, RecursionError):
-            raise Refused(HTTPStatus.BAD_REQUEST, "The request is not readable JSON.") from None
-        if not isinstance(value, dict):
-            raise Refused(HTTPStatus.BAD_REQUEST, "The request must be a JSON object.")
-        return value
+        while True:
+            told = await wire.receive()
+            if told["type"] == "websocket.disconnect":
+                break
+            data = told.get("bytes")
+            if data is None:
+                await wire.close(1003)  # only binary messages
+                break
+            await turns.acquire()
+            task = asyncio.create_task(one(data))
+            running.add(task)
+            task.add_done_callback(running.discard)
 
-    # Sending --------------------------------------------------------------------------------------
-
-    def _send_value(self, value: object) -> None:
-        self._send(json.dumps(value).encode(), "application/json")
-
-    def _send(
-        self,
-        data: bytes,
-        kind: str,
-        *,
-        status: HTTPStatus = HTTPStatus.OK,
-        extra: Mapping[str, str] = MappingProxyType({}),
-        policy: str = POLICY,
-    ) -> None:
-        headers = {
-            "Content-Type": kind,
-            "Content-Length": str(len(data)),
-            "Content-Security-Policy": policy,
-            "X-Content-Type-Options": "nosniff",
-            "X-Frame-Options": "DENY",
-            "Referrer-Policy": "no-referrer",
-            "Cross-Origin-Resource-Policy": "same-origin",
-            "Cross-Origin-Opener-Policy": "same-origin",
-            "Cache-Control": "no-store",
-        }
-        self.send_response(status)
-        for name, value in (headers | dict(extra)).items():
-            self.send_header(name, value)
-        if self.close_connection:
-            self.send_header("Connection", "close")
-        self.end_headers()
-        self.wfile.write(data)
+    return Starlette(
+        routes=[
+            Route("/scan", scan, methods=["POST"]),
+            WebSocketRoute("/socket", talk),
+            Route("/{path:path}", page, methods=["GET"]),
+            Route("/{path:path}", nothing, methods=["POST"]),
+        ]
+    )
 
 
 def serve(suit: str | None, *, port: int = 0, browser: bool = True) -> None:
@@ -340,9 +360,6 @@ def serve(suit: str | None, *, port: int = 0, browser: bool = True) -> None:
 
 def _until_closed(server: Workshop) -> None:
     """Serve until Ctrl+C, or until the process is asked to end."""
-    if threading.current_thread() is threading.main_thread():
-        signal.signal(signal.SIGTERM, signal.default_int_handler)
-    try:
-        server.serve_forever(poll_interval=0.2)
-    except KeyboardInterrupt:
-        sys.stdout.write("The workshop is closed.\n")
+    with contextlib.suppress(KeyboardInterrupt):
+        server.serve_forever()
+    sys.stdout.write("The workshop is closed.\n")

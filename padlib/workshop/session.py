@@ -18,13 +18,15 @@ from types import MappingProxyType
 from typing import Any
 
 from padlib.errors import InputError, OutputError, PadlibError, SuitError
+from padlib.flatten.cloth import PRESETS
 from padlib.output.cautions import CAUTIONS
 from padlib.output.whole import write_whole
 from padlib.padding.shapes import KINDS
 from padlib.suit.demo import DEMO_SUIT
 from padlib.suit.file import MOST_BYTES, Suit, parse_suit, read_suit
-from padlib.suit.schema import TABLES
-from padlib.workshop.edit import Value, set_value
+from padlib.suit.schema import CLOTH, TABLES
+from padlib.workshop.edit import Value, add_entry, drop_entry, set_value
+from padlib.workshop.live import Live
 from padlib.workshop.work import SCENE, Order, Stopped, work_apart
 
 SCANS = (".ply", ".obj", ".stl", ".glb", ".gltf", ".off", ".3mf")
@@ -113,6 +115,9 @@ class Session:
         self._run = run
         self._lock = threading.RLock()
         self._home = tempfile.TemporaryDirectory(prefix="padlib-workshop-")
+        self.looking = False
+        self.live = Live()
+        self.unkept = ""  # why the newest text is not in the file, where it is not
         self._order: Order | None = None
         self._worker: threading.Thread | None = None
         self._number = 0
@@ -164,10 +169,38 @@ class Session:
                 self._stroke = ""
                 self._take(self._redo.pop())
 
+    def add(self, table: str, values: Mapping[str, Value]) -> None:
+        """Add one [[table]] with its values to the text."""
+        with self._lock:
+            self.change(add_entry(self.text, table, values))
+
+    def drop(self, table: str, number: int) -> None:
+        """Take one entry of [[table]] out of the text."""
+        with self._lock:
+            self.change(drop_entry(self.text, table, number))
+
     def _take(self, text: str) -> None:
         self.text = text
         self.revision += 1
         self._check()
+        try:
+            self.save()
+        except OutputError as e:
+            self.unkept = str(e)
+        if self.looking:
+            self.look()
+
+    def look(self) -> None:
+        """Ask for a look at the text as it stands, and at every change from now on."""
+        with self._lock:
+            self.looking = True
+            if self.suit is None:
+                return
+            try:
+                self._refuse_far_scan(self.suit.body["file"])
+            except InputError:
+                return  # a build tells it
+            self.live.order(self.text, self.name, self.folder, self.revision)
 
     def _check(self) -> None:
         self.suit: Suit | None = None
@@ -195,9 +228,11 @@ class Session:
                 )
             data = self.text.encode()
             write_whole(path, data)
+            renamed = path.name != self.name
             self.path, self.name = path, path.name
-            self._on_disk, self._saved_text = data, self.text
-            self._check()
+            self._on_disk, self._saved_text, self.unkept = data, self.text, ""
+            if renamed:
+                self._check()  # messages name the file
             return path
 
     def scans(self) -> list[str]:
@@ -243,6 +278,7 @@ class Session:
     def close(self) -> None:
         """Stop what runs and drop the results."""
         self.stop()
+        self.live.close()
         self.wait(10.0)
         self._home.cleanup()
 
@@ -307,6 +343,10 @@ class Session:
                 "text": self.text,
                 "revision": self.revision,
                 "saved": self._saved_text == self.text,
+                "unkept": self.unkept,
+                "seams": self._seams(),
+                "cloths": self._cloths(),
+                "pinned": self._pinned(),
                 "can_undo": bool(self._undo),
                 "can_redo": bool(self._redo),
                 "problem": None if self.problem is None else vars(self.problem),
@@ -364,6 +404,46 @@ class Session:
             for pad in self.suit.pads
         ]
 
+    def _seams(self) -> list[dict[str, Any]]:
+        if self.suit is None:
+            return []
+        return [
+            {"name": s.name, "closed": s.closed, "kind": s.kind, "points": len(s.through)}
+            for s in self.suit.drawn
+        ]
+
+    def _pinned(self) -> list[dict[str, Any]]:
+        """The darts that the maker keeps, where their tips are places."""
+        if self.suit is None:
+            return []
+        darts = [d for d in self.suit.dart if d.state == "pin" and not isinstance(d.end, str)]
+        return [{"panel": d.panel, "to": list(d.end)} for d in darts]
+
+    def _cloths(self) -> list[dict[str, Any]]:
+        """Each cloth of the text with what may be chosen about it."""
+        if self.suit is None:
+            return []
+        given = _table(self.text, "cloth")
+        return [
+            {
+                "name": cloth,
+                "keys": [
+                    {
+                        "name": name,
+                        "help": key.help,
+                        "kind": key.kind,
+                        "low": key.least,
+                        "high": key.most,
+                        "choices": ["", *PRESETS] if name == "kind" else list(key.choices),
+                        "value": given[cloth].get(name, key.default),
+                    }
+                    for name, key in CLOTH.items()
+                    if name in ("kind", "width", "pile", "tilt", "price")
+                ],
+            }
+            for cloth in given
+        ]
+
     def _settings(self) -> list[dict[str, Any]]:
         if self.suit is None:
             return []
@@ -405,6 +485,12 @@ def _body_file(text: str) -> str:
         return ""
     file = body.get("file", "") if isinstance(body, dict) else ""
     return file if isinstance(file, str) else ""
+
+
+def _table(text: str, name: str) -> dict[str, Any]:
+    """A table of a readable text, or an empty one."""
+    found = tomllib.loads(text).get(name, {})
+    return found if isinstance(found, dict) else {}
 
 
 def _bytes(path: Path) -> bytes | None:

@@ -71,7 +71,7 @@ def work_apart(order: Order) -> None:
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         stderr=subprocess.DEVNULL,
-        env=_surroundings(),
+        env=surroundings(),
         start_new_session=True,
     )
     told: queue.Queue[dict[str, Any] | None] = queue.Queue()
@@ -85,7 +85,7 @@ def work_apart(order: Order) -> None:
         listener.join()
 
 
-def _surroundings() -> dict[str, str]:
+def surroundings() -> dict[str, str]:
     """The environment, with this very padlib found first."""
     here = str(Path(padlib.__file__).parent.parent)
     paths = [here, *filter(None, [os.environ.get("PYTHONPATH")])]

@@ -7,12 +7,16 @@ import shutil
 import threading
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from padlib.output.png import stretch_map
 from padlib.suit.demo import DEMO_SUIT
 from padlib.suit.report import panel_report
 from padlib.suit.sewing import seam_report
+from padlib.workshop import bundle
+from padlib.workshop.frames import Blocks, parts
+from padlib.workshop.live import Live
 from padlib.workshop.scene import scene_bytes
 from padlib.workshop.serve import Workshop
 from padlib.workshop.session import Session
@@ -38,11 +42,45 @@ def suit_file(tmp_path):
     return path
 
 
+class TubeLive(Live):
+    """Looks that take no time: whatever the text, a tube in two halves with a seam of the maker's."""
+
+    def __init__(self, flats):
+        super().__init__()
+        self._flats = flats
+
+    def order(self, text, name, folder, revision):
+        """The three stages of a look, one after the other."""
+        blocks, told = Blocks(), {"revision": revision}
+        panels = [f.panel.surface for f in self._flats]
+        starts = np.cumsum([0, *(len(p.vertices) for p in panels)])
+        vertices = np.concatenate([p.vertices for p in panels])
+        faces = np.concatenate([p.faces + k for p, k in zip(panels, starts, strict=False)])
+        shape = {
+            "stage": "shape",
+            "vertices": blocks.keep(vertices.astype("<f8")),
+            "faces": blocks.keep(faces.astype("<u4")),
+            "under": blocks.keep(vertices.astype("<f8")),
+            "landmarks": {"waist_front": vertices[0].tolist()},
+        }
+        self._take(*parts(blocks.message(shape | told)))
+        head, block = parts(scene_bytes(self._flats, (), scale=0.1, limit=0.05))
+        self._take({"stage": "panels", "scene": head, "own": []} | told, block)
+        self._take({"stage": "flats", "scene": head, "own": [], "warnings": []} | told, block)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def scripts():
+    """The page's scripts as their sources are now; made here where a checkout is not installed."""
+    bundle.make()
+
+
 @contextlib.contextmanager
-def _served(suit, run):
+def _served(suit, run, live=None):
     session = Session(suit, run=run)
+    session.live = live or session.live
     with Workshop(session) as server:
-        thread = threading.Thread(target=server.serve_forever, kwargs={"poll_interval": 0.02})
+        thread = threading.Thread(target=server.serve_forever)
         thread.start()
         try:
             yield server
@@ -56,6 +94,12 @@ def _served(suit, run):
 def served():
     """A context: the server of a suit file, building with `run`."""
     return _served
+
+
+@pytest.fixture
+def tube_live(by_hand):
+    """Looks at a tube, at once."""
+    return TubeLive(by_hand.tube())
 
 
 @pytest.fixture(scope="session")

@@ -36,10 +36,10 @@ def until(page, words, seconds=20.0):
 
 
 @pytest.fixture
-def page(suit_file, served, tube_run):
+def page(suit_file, served, tube_run, tube_live):
     """The open page at 1280 x 720; anything that it complains about fails the test."""
     complaints = []
-    with served(suit_file, tube_run) as server, sync_api.sync_playwright() as driver:
+    with served(suit_file, tube_run, tube_live) as server, sync_api.sync_playwright() as driver:
         browser = driver.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
         page = browser.new_page(viewport={"width": 1280, "height": 720})
         page.on("console", lambda m: complaints.append(m.text) if m.type == "error" else None)
@@ -47,6 +47,7 @@ def page(suit_file, served, tube_run):
         page.goto(server.address)
         page.wait_for_url("**/")
         page.wait_for_selector("#pads .pad")
+        until(page, "workshop.live.stage === 'flats'")
         yield page
         browser.close()
     assert complaints == []
@@ -60,7 +61,7 @@ def text(page):
 def build(page):
     """Build by key, and wait for the figure."""
     page.keyboard.press("Control+Enter")
-    until(page, "figure.scene !== undefined && shown !== null")
+    until(page, "workshop.built !== null")
 
 
 def test_the_address_keeps_no_token(page):
@@ -79,7 +80,7 @@ def test_a_slider_moved_by_keys_changes_the_text(page):
     until(page, "document.getElementById('pad-0-depth').value === '65'")
     for _ in range(5):
         page.keyboard.press("Control+z")
-    until(page, "!state.can_undo")
+    until(page, "!workshop.now.can_undo")
 
     assert text(page) == before
 
@@ -87,12 +88,12 @@ def test_a_slider_moved_by_keys_changes_the_text(page):
 def test_a_mistake_is_marked_and_stops_the_build(page):
     """A misspelt key is named, its line is marked at its own height, and Build is shut."""
     page.fill("#text", text(page).replace("depth = 60", "depht = 60"))
-    until(page, "state.problem !== null")
+    until(page, "workshop.now.problem !== null")
     page.evaluate("document.getElementById('text').scrollTop = 0")
     until(
         page,
         "(() => { const top = (id) => document.getElementById(id).getBoundingClientRect().top; "
-        "return Math.abs(top('mark') - top('text') - 6 - 20 * (state.problem.line - 1)) < 2; })()",
+        "return Math.abs(top('mark') - top('text') - 6 - 20 * (workshop.now.problem.line - 1)) < 2; })()",
     )
 
     assert "depth" in page.inner_text("#problem")
@@ -102,11 +103,11 @@ def test_a_mistake_is_marked_and_stops_the_build(page):
 def test_a_panel_chosen_on_the_figure_is_chosen_in_the_list(page):
     """A click on the middle of the figure chooses the panel there, and its flat is shown."""
     build(page)
-    page.evaluate("figure.turn = 0; figure.draw()")
+    page.evaluate("workshop.figure.turn = 0; workshop.figure.draw()")
     box = page.locator("#figure").bounding_box()
     page.mouse.click(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
-    until(page, "chosen === 'front'")
-    until(page, "document.getElementById('map').naturalWidth > 100")
+    until(page, "workshop.lists.chosen === 'front'")
+    until(page, "document.querySelectorAll('#sheet path.edge').length > 1")
 
     assert page.get_attribute("[data-panel=front]", "aria-pressed") == "true"
     assert page.get_attribute("[data-panel=back]", "aria-pressed") == "false"
@@ -116,9 +117,9 @@ def test_a_panel_chosen_in_the_list_is_turned_to(page):
     """Choosing the back in the list turns the figure so that the back is under the middle."""
     build(page)
     page.click("[data-panel=back]")
-    until(page, "chosen === 'back'")
+    until(page, "workshop.lists.chosen === 'back'")
     found = page.evaluate(
-        "figure.under(figure.canvas.clientWidth / 2, figure.canvas.clientHeight / 2)"
+        "workshop.figure.under(workshop.figure.canvas.clientWidth / 2, workshop.figure.canvas.clientHeight / 2)"
     )
 
     assert found == "back"
@@ -128,17 +129,17 @@ def test_the_figure_is_turned_by_keys_and_wheel(page):
     """Arrows turn, plus comes nearer, the wheel too, Home shows it whole again."""
     build(page)
     page.focus("#figure")
-    turn, away = page.evaluate("[figure.turn, figure.away]")
+    turn, away = page.evaluate("[workshop.figure.turn, workshop.figure.away]")
     page.keyboard.press("ArrowRight")
     page.keyboard.press("+")
-    turned, nearer = page.evaluate("[figure.turn, figure.away]")
+    turned, nearer = page.evaluate("[workshop.figure.turn, workshop.figure.away]")
     page.hover("#figure")
     page.mouse.wheel(0, -100)
-    until(page, f"figure.away < {nearer}")
+    until(page, f"workshop.figure.away < {nearer}")
     page.keyboard.press("Home")
 
     assert (turned != turn, nearer < away) == (True, True)
-    assert page.evaluate("[figure.turn, figure.away]") == [turn, away]
+    assert page.evaluate("[workshop.figure.turn, workshop.figure.away]") == [turn, away]
 
 
 def test_everything_is_reached_by_tab_with_a_visible_focus(page):
@@ -166,21 +167,22 @@ def test_everything_is_reached_by_tab_with_a_visible_focus(page):
     assert seen >= wanted
 
 
-def test_what_was_saved_is_there_after_a_reload(page, suit_file):
-    """A pad is shaped, saved by key, built; after a reload text, undo and result are all there."""
+def test_what_was_changed_is_there_after_a_reload(page, suit_file):
+    """A pad is shaped and the pattern made; after a reload text, undo and result are all there."""
     page.focus("#pad-1-depth")
     page.keyboard.press("ArrowRight")
-    until(page, "state.text.includes('depth = 56')")
-    page.keyboard.press("Control+s")
-    until(page, "state.saved")
+    until(page, "workshop.now.text.includes('depth = 56')")
+    until(page, "workshop.now.saved")
     build(page)
     page.reload()
     page.wait_for_selector("#pads .pad")
-    until(page, "shown !== null && figure.scene !== undefined")
+    until(page, "workshop.built !== null && workshop.live.scene !== null")
 
     assert "depth = 56" in suit_file.read_text()
     assert text(page) == suit_file.read_text()
-    assert page.evaluate("[state.saved, state.can_undo, shown.report.suit]") == [True, True, "tube"]
+    assert page.evaluate(
+        "[workshop.now.saved, workshop.now.can_undo, workshop.built.report.suit]"
+    ) == [True, True, "tube"]
 
 
 def test_the_pattern_is_downloaded(page):

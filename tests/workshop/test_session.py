@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import threading
 import time
+import tomllib
 
 import pytest
 
 from padlib.errors import InputError, SuitError
 from padlib.suit.demo import DEMO_SUIT
 from padlib.suit.file import parse_suit
-from padlib.workshop.edit import set_value
+from padlib.workshop.edit import add_entry, drop_entry, set_value
 from padlib.workshop.session import Session
 from padlib.workshop.work import Order, Stopped, work_apart
 
@@ -26,9 +27,9 @@ def session(tmp_path):
 
 
 def test_undo_has_no_end(session):
-    """A thousand changes are undone one by one to the first text and redone to the last."""
+    """Three hundred changes are undone one by one to the first text and redone to the last."""
     texts = [session.text]
-    for k in range(1000):
+    for k in range(300):
         session.change(f"{TEXT}# {k}\n")
         texts.append(session.text)
     for wanted in reversed(texts[:-1]):
@@ -62,16 +63,17 @@ def test_a_new_change_ends_redo(session):
     assert session.suit.pads[0].parameters["depth"] == 62
 
 
-def test_the_demo_is_saved_as_a_copy_on_save_only(tmp_path):
-    """Nothing is written until Save; then a new file, and never over one that is there."""
+def test_the_demo_is_kept_as_a_copy_from_the_first_change_on(tmp_path):
+    """Nothing is written until a change; then a new file, and never over one that is there."""
     (tmp_path / DEMO_SUIT.name).write_text("mine")
     session = Session(None, folder=tmp_path)
-    session.set(("pad", 0, "depth"), 61)
     before = sorted(p.name for p in tmp_path.iterdir())
-    path = session.save()
+    session.set(("pad", 0, "depth"), 61)
+    path = session.path
     session.close()
 
     assert before == [DEMO_SUIT.name]
+    assert "depth = 61" in path.read_text()
     assert path == tmp_path / f"{DEMO_SUIT.stem}-2.toml"
     assert (tmp_path / DEMO_SUIT.name).read_text() == "mine"
     assert DEMO_SUIT.read_text() == TEXT
@@ -216,3 +218,25 @@ def test_a_form_that_cannot_be_changed_safely_is_refused(text):
     """Inline tables, values over many lines and broken text are left to the maker."""
     with pytest.raises(SuitError):
         set_value(text, ("pad", 0, "depth"), 70)
+
+
+def test_entries_are_added_and_taken_out_again():
+    """A pad, a seam and a dart added one after the other are read; taken out, the text is as before."""
+    outline = [{"near": "hip_left", "move": [0.0, -60.0, 60.5]}, "gluteal_left", [1, 2.5, 3]]
+    with_pad = add_entry(
+        TEXT, "pad", {"name": "a", "kind": "drawn", "outline": outline, "depth": 9}
+    )
+    with_seam = add_entry(with_pad, "seam", {"name": "s", "through": ["waist_front", [1, 2, 3]]})
+    moved = set_value(with_seam, ("seam", 0, "through"), [[4, 5, 6], "waist_back"])
+    suit = parse_suit(moved)
+
+    assert suit.pads[2].parameters["outline"][0].move == (0.0, -60.0, 60.5)
+    assert suit.drawn[0].through == ((4.0, 5.0, 6.0), "waist_back")
+    assert tomllib.loads(drop_entry(drop_entry(moved, "seam", 0), "pad", 2)) == tomllib.loads(TEXT)
+
+
+@pytest.mark.parametrize("number", [2, 9])
+def test_what_is_not_there_is_not_taken_out(number):
+    """An entry beyond the last is refused, and so is a table that is none of many."""
+    with pytest.raises(SuitError, match="no \\[\\[pad"):
+        drop_entry(TEXT, "pad", number)

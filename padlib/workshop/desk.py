@@ -1,0 +1,313 @@
+"""What a page may ask of a session, by name, whatever carries the message there.
+
+A question is {"id", "ask", ...}; its answer carries the same id and either "value" or "error", one
+sentence, with "kind": malformed (not what a page sends), changed (made to an older text), refused.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from padlib.errors import InputError, PadlibError
+from padlib.workshop.frames import Blocks, message, parts
+from padlib.workshop.live import News
+from padlib.workshop.session import Changed, Session
+from padlib.workshop.shape import MOST_POINTS, Held, Shape
+
+Given = Mapping[str, Any]
+DEPTH = 30.0  # mm of a newly drawn pad; its slider is there at once
+NEW_RIM = 30.0
+
+
+class Malformed(PadlibError):
+    """Raised for a question that no page of ours sends."""
+
+
+@dataclass(frozen=True)
+class Block:
+    """A value with bytes behind it."""
+
+    value: Any
+    data: bytes
+
+
+class Desk:
+    """Answers the questions of one page. Safe to call from several threads."""
+
+    def __init__(self, session: Session) -> None:
+        """Serve a session."""
+        self.session = session
+        self._held: tuple[int, str, Held] | None = None
+        self._guard = threading.Lock()
+        self._acts: dict[str, Callable[[Given], Any]] = {
+            "state": lambda _: session.state(),
+            "progress": lambda _: session.progress(),
+            "result": lambda _: session.shown(),
+            "text": self._text,
+            "value": self._value,
+            "undo": self._then(lambda _: session.undo()),
+            "redo": self._then(lambda _: session.redo()),
+            "save": self._then(lambda given: session.save(over=given.get("over") is True)),
+            "build": self._then(lambda _: session.build()),
+            "stop": self._then(lambda _: session.stop()),
+            "file": self._file,
+            "look": self._look,
+            "way": self._way,
+            "pad": self._pad,
+            "seam": self._seam,
+            "move": self._move,
+            "drop": self._drop,
+            "dart": self._dart,
+            "hold": self._hold,
+            "drag": self._drag,
+        }
+
+    def answer(self, data: bytes) -> bytes:
+        """The answer to a message; whatever it holds, an answer comes back."""
+        number: int | None = None
+        try:
+            text, _ = parts(data)
+            number = _whole(text, "id", 0, 2**53)
+            act = self._acts.get(text.get("ask", "") if isinstance(text.get("ask"), str) else "")
+            if act is None:
+                raise Malformed("There is no such thing to do in the workshop.")
+            value = act(text)
+        except Changed as e:
+            return message({"id": number, "error": str(e), "kind": "changed"})
+        except Malformed as e:
+            return message({"id": number, "error": str(e), "kind": "malformed"})
+        except (PadlibError, ValueError) as e:
+            kind = "malformed" if number is None else "refused"
+            return message({"id": number, "error": str(e), "kind": kind})
+        if isinstance(value, News):
+            told = value.text | {"number": value.number}
+            return message({"id": number, "value": told}, value.block)
+        if isinstance(value, Block):
+            return message({"id": number, "value": value.value}, value.data)
+        if isinstance(value, tuple):
+            told, blocks = value
+            return blocks.message({"id": number, "value": told})
+        return message({"id": number, "value": value})
+
+    def _then(self, act: Callable[[Given], object]) -> Callable[[Given], dict[str, Any]]:
+        def both(given: Given) -> dict[str, Any]:
+            act(given)
+            return self.session.state()
+
+        return both
+
+    # The text -------------------------------------------------------------------------------------
+
+    def _text(self, given: Given) -> dict[str, Any]:
+        stroke = _word(given, "stroke", "")
+        revision = _whole(given, "revision", 0, 2**53)
+        self.session.change(_word(given, "text"), stroke=stroke, revision=revision)
+        return self.session.state()
+
+    def _value(self, given: Given) -> dict[str, Any]:
+        path, value, stroke = given.get("path"), given.get("value"), _word(given, "stroke", "")
+        named = isinstance(path, list) and 2 <= len(path) <= 4
+        if not named or not all(type(p) in (str, int) for p in path) or type(path[-1]) is not str:
+            raise Malformed("A value needs the path of its key.")
+        if not (value is None or isinstance(value, str | int | float)):
+            raise Malformed("A value is a number, a word or a yes or no.")
+        self.session.set(tuple(path), value, stroke=stroke)
+        return self.session.state()
+
+    def _file(self, given: Given) -> Block:
+        """One file of the newest pattern, by a name that the session listed."""
+        name = _word(given, "name")
+        data = self.session.file(name)
+        return Block({"name": name} if data is not None else None, data or b"")
+
+    # Looks ----------------------------------------------------------------------------------------
+
+    def _look(self, given: Given) -> News | None:
+        """The next news after those known; the first question starts the looking."""
+        known = _whole(given, "known", 0, 2**53)
+        wait = given.get("wait", 10.0)
+        if isinstance(wait, bool) or not isinstance(wait, int | float) or not 0 <= wait <= 20:
+            raise Malformed("A look waits for 0 to 20 seconds.")
+        if known == 0 and not self.session.looking:
+            self.session.look()
+        return self.session.live.after(known, float(wait))
+
+    def _shape(self, given: Given) -> Shape:
+        shape, news = self.session.live.shape, self.session.live.news.get("shape")
+        if shape is None or news is None:
+            raise InputError("The figure is not there yet; wait until it is drawn.")
+        if _whole(given, "shape", 0, 2**53) != news.number:
+            raise InputError("The figure has just changed; do that once more.")
+        return shape
+
+    # Drawing --------------------------------------------------------------------------------------
+
+    def _way(self, given: Given) -> tuple[dict[str, Any], Blocks]:
+        shape, points = self._shape(given), _points(given)
+        closed = given.get("closed") is True and len(points) > 2
+        line = shape.way(shape.points(points), closed=closed)
+        blocks = Blocks()
+        length = float(np.linalg.norm(np.diff(line, axis=0), axis=1).sum())
+        return {"line": blocks.keep(line.astype("<f4")), "length_mm": round(length, 1)}, blocks
+
+    def _pad(self, given: Given) -> dict[str, Any]:
+        """A new pad inside a drawn loop."""
+        shape, points = self._shape(given), _points(given)
+        if len(points) < 3:
+            raise InputError("An outline needs at least three places; click once more.")
+        places = shape.on_body(shape.points(points))
+        outline = [shape.beside(p) for p in places]
+        across = min(-places[:, 0].min(), places[:, 0].max())
+        crossing = across > 0.25 * max(-places[:, 0].min(), places[:, 0].max())
+        size = float(np.linalg.norm(np.ptp(places, axis=0)))
+        values = {
+            "name": self._free("pad", _word(given, "name", "drawn") or "drawn"),
+            "kind": "drawn",
+            "side": "both" if crossing else _one(given, "side", ("both", "left", "right")),
+            "outline": outline,
+            "depth": round(min(DEPTH, 0.25 * size), 1),
+            "rim": NEW_RIM,
+        }
+        self.session.add("pad", values)
+        return self.session.state()
+
+    def _seam(self, given: Given) -> dict[str, Any]:
+        """A new seam of the maker's through drawn points."""
+        shape, points = self._shape(given), _points(given)
+        closed = given.get("closed") is True
+        if len(points) < (3 if closed else 2):
+            raise InputError("A seam needs two places, a closed one three; click once more.")
+        drawn = shape.points(points)
+        if not closed:
+            drawn = [shape.to_seam(drawn[0]), *drawn[1:-1], shape.to_seam(drawn[-1])]
+        through = shape.on_body(drawn).round(1) + 0.0
+        values = {
+            "name": self._free("seam", _word(given, "name", "drawn") or "drawn"),
+            "through": through.tolist(),
+        }
+        self.session.add("seam", values | ({"closed": True} if closed else {}))
+        return self.session.state()
+
+    def _free(self, table: str, name: str) -> str:
+        """A name that no other entry of the table has."""
+        suit = self.session.suit
+        if suit is None:
+            raise InputError("The suit file has a mistake; mend the marked line first.")
+        taken = {e.name for e in (suit.pads if table == "pad" else suit.drawn)}
+        numbers = (f"{name}-{k}" for k in range(1, 10_000))
+        return next(n for n in numbers if n not in taken)
+
+    def _move(self, given: Given) -> dict[str, Any]:
+        """A point of an own seam put elsewhere; the other points stay as they are written."""
+        shape, points = self._shape(given), _points(given)
+        suit, seam = self.session.suit, _whole(given, "seam", 0, 10_000)
+        if suit is None or seam >= len(suit.drawn):
+            raise InputError("That seam is not in the suit file any more.")
+        own = suit.drawn[seam]
+        at = _whole(given, "point", 0, MOST_POINTS)
+        if at >= len(own.through):
+            raise InputError("That point is not on the seam any more.")
+        place = (shape.on_body(shape.points(points[:1]))[0].round(1) + 0.0).tolist()
+        through = [p if isinstance(p, str) else list(p) for p in own.through]
+        through[at] = place
+        self.session.set(("seam", seam, "through"), through)
+        return self.session.state()
+
+    def _drop(self, given: Given) -> dict[str, Any]:
+        table = _one(given, "table", ("pad", "seam", "dart"))
+        self.session.drop(table, _whole(given, "number", 0, 10_000))
+        return self.session.state()
+
+    def _dart(self, given: Given) -> dict[str, Any]:
+        """A dart of the newest flats kept as it is, or forbidden where it is."""
+        news = self.session.live.news.get("flats")
+        panel, number = _word(given, "panel"), _whole(given, "number", 0, 100)
+        found = [] if news is None else news.text["scene"]["panels"]
+        darts = next((p["held"] for p in found if p["name"] == panel), [])
+        if number >= len(darts):
+            raise InputError("That dart is not there any more; look at the panel again.")
+        dart = darts[number]
+        if _one(given, "state", ("pin", "forbid")) == "pin":
+            self.session.add("dart", {"panel": panel, "from": dart["mouth"], "to": dart["tip"]})
+        else:
+            values = {"state": "forbid", "panel": panel, "from": dart["mouth"], "radius": 40}
+            self.session.add("dart", values)
+        return self.session.state()
+
+    # Dragging -------------------------------------------------------------------------------------
+
+    def _hold(self, given: Given) -> tuple[dict[str, Any], Blocks]:
+        """Take a seam in hand: the forecast of the whole figure as it is."""
+        held = self._in_hand(self._shape(given), given)
+        blocks = Blocks()
+        return {"stretch": blocks.keep(held.stretch().astype("<f4"))}, blocks
+
+    def _drag(self, given: Given) -> tuple[dict[str, Any], Blocks]:
+        """The seam's line and the forecast about it with one point elsewhere; nothing is kept."""
+        shape = self._shape(given)
+        held, points = self._in_hand(shape, given), shape.points(_points(given))
+        own = next(s for s in shape.own if s.number == given["seam"])
+        line = shape.way(points, closed=own.closed)
+        vertices, stretch = held.moved(line)
+        blocks = Blocks()
+        told = {
+            "line": blocks.keep(line.astype("<f4")),
+            "vertices": blocks.keep(vertices.astype("<u4")),
+            "stretch": blocks.keep(stretch.astype("<f4")),
+        }
+        return told, blocks
+
+    def _in_hand(self, shape: Shape, given: Given) -> Held:
+        number, key = _whole(given, "seam", 0, 10_000), _whole(given, "shape", 0, 2**53)
+        own = next((s for s in shape.own if s.number == number), None)
+        if own is None:
+            raise InputError("That seam is not cut yet; wait until the panels are drawn.")
+        with self._guard:
+            if (
+                self._held is None
+                or self._held[:2] != (key, own.name)
+                or self._held[2].shape is not shape
+            ):
+                self._held = (key, own.name, shape.held(own.name))
+            return self._held[2]
+
+
+def _points(given: Given) -> Sequence[Sequence[float]]:
+    """Points as [face, a, b, c]."""
+    points = given.get("points")
+    if not isinstance(points, list) or not 0 < len(points) <= MOST_POINTS:
+        raise Malformed(f"A line has 1 to {MOST_POINTS} points.")
+    for p in points:
+        if not isinstance(p, list) or len(p) != 4 or type(p[0]) is not int:
+            raise Malformed("A point is a triangle and three weights.")
+        if not all(isinstance(w, int | float) and not isinstance(w, bool) for w in p):
+            raise Malformed("A point is a triangle and three weights.")
+        if not all(-10 < w < 10 for w in p[1:]):
+            raise Malformed("A point is a triangle and three weights.")
+    return points
+
+
+def _word(given: Given, key: str, default: str | None = None) -> str:
+    value = given.get(key, default)
+    if not isinstance(value, str):
+        raise Malformed(f"'{key}' must be a text.")
+    return value
+
+
+def _one(given: Given, key: str, choices: Sequence[str]) -> str:
+    value = _word(given, key, choices[0])
+    if value not in choices:
+        raise Malformed(f"'{key}' must be one of {', '.join(choices)}.")
+    return value
+
+
+def _whole(given: Given, key: str, least: int, most: int) -> int:
+    value = given.get(key)
+    if isinstance(value, bool) or not isinstance(value, int) or not least <= value <= most:
+        raise Malformed(f"'{key}' must be a whole number.")
+    return value

@@ -1,0 +1,416 @@
+// The suit in the round. Millimetres, +Z up, the wearer faces -Y.
+import * as THREE from "three";
+import { MeshBVH, acceleratedRaycast } from "three-mesh-bvh";
+import { LineSegments2 } from "three/examples/jsm/lines/LineSegments2.js";
+import { LineSegmentsGeometry } from "three/examples/jsm/lines/LineSegmentsGeometry.js";
+import { LineMaterial } from "three/examples/jsm/lines/LineMaterial.js";
+
+THREE.ColorManagement.enabled = false; // colours on the screen are the numbers that were given
+THREE.Mesh.prototype.raycast = acceleratedRaycast;
+
+const HALF_FOV = 16; // degrees
+const GROUND = 0xe9e6da, INK = 0x1f1c14, DART = 0x4d1f05, CHOSEN = 0xc01a00, PEN = 0x0b5cad, TAPE = 0x7a1f5c;
+const BARE = [0.76, 0.72, 0.62]; // the shape before it is cut
+
+/** Let a material fade into the ground, so that a chosen panel stands out in a map too. */
+function fading(material) {
+  const fade = { value: 0 };
+  material.userData.fade = fade;
+  material.onBeforeCompile = (shader) => {
+    shader.uniforms.fade = fade;
+    shader.fragmentShader = `uniform float fade;\n${shader.fragmentShader}`.replace("#include <dithering_fragment>",
+      "#include <dithering_fragment>\ngl_FragColor.rgb = mix(gl_FragColor.rgb, vec3(0.913, 0.902, 0.855), fade);");
+  };
+}
+
+const bvh = (geometry) => { geometry.boundsTree = new MeshBVH(geometry, { indirect: true }); };
+const sum = (a, b, s) => a.map((v, k) => v + s * b[k]);
+
+export class Figure {
+  /** canvas: where it is drawn; on: { place(hit or null), press(e) -> true if taken, over(hit or null) }. */
+  constructor(canvas, on) {
+    this.canvas = canvas;
+    this.on = on;
+    this.what = "suit";
+    this.colours = "panels";
+    this.chosen = null;
+    this.frames = 0;
+    this.turn = 25; this.tilt = 8; this.away = 5000; this.target = [0, 0, 900];
+    try {
+      this.renderer = new THREE.WebGLRenderer({ canvas, antialias: true, preserveDrawingBuffer: true });
+    } catch {
+      return; // no 3D in this browser; the page says so
+    }
+    this.renderer.outputColorSpace = THREE.LinearSRGBColorSpace;
+    this.renderer.setClearColor(GROUND);
+    this.world = new THREE.Scene();
+    this.camera = new THREE.PerspectiveCamera(2 * HALF_FOV, 1, 50, 20000);
+    this.camera.up.set(0, 0, 1);
+    const key = new THREE.DirectionalLight(0xffffff, 1.75), back = new THREE.DirectionalLight(0xffffff, 0.5);
+    key.position.set(-0.45, 0.5, 0.75); back.position.set(0.8, -0.2, 0.3);
+    this.camera.add(key, back, key.target, back.target);
+    this.world.add(this.camera, new THREE.AmbientLight(0xffffff, 1.3));
+    this.groups = { suit: new THREE.Group(), pads: new THREE.Group() };
+    this.marks = new THREE.Group();
+    this.world.add(this.groups.suit, this.groups.pads, this.marks);
+    this.ray = new THREE.Raycaster();
+    this.ray.firstHitOnly = true;
+    this.listen();
+    this.watch = new ResizeObserver(() => this.draw());
+    this.watch.observe(canvas);
+  }
+
+  close() {
+    if (!this.renderer) return;
+    this.watch.disconnect();
+    this.renderer.dispose();
+  }
+
+  // What is shown ---------------------------------------------------------------------------------
+
+  /** The shell: places and faces; with the same faces only the places are moved and the tree refitted. */
+  showShape(places, faces, number) {
+    if (!this.renderer) return;
+    const old = this.shape;
+    this.shapeNumber = number;
+    if (old && old.faces.length === faces.length && old.faces.every((v, k) => v === faces[k])) {
+      const at = old.mesh.geometry.getAttribute("position");
+      at.array.set(places);
+      at.needsUpdate = true;
+      old.mesh.geometry.computeVertexNormals();
+      old.mesh.geometry.boundingSphere = null;
+      old.mesh.geometry.boundingBox = null;
+      if (old.mesh.geometry.boundsTree) old.mesh.geometry.boundsTree.refit();
+    } else {
+      if (old) { this.world.remove(old.mesh); old.mesh.geometry.dispose(); }
+      const geometry = new THREE.BufferGeometry();
+      geometry.setAttribute("position", new THREE.BufferAttribute(new Float32Array(places), 3));
+      geometry.setIndex(new THREE.BufferAttribute(new Uint32Array(faces), 1));
+      geometry.setAttribute("color", new THREE.BufferAttribute(new Float32Array(places.length), 3));
+      geometry.computeVertexNormals();
+      const lit = new THREE.MeshLambertMaterial({ color: new THREE.Color(...BARE), polygonOffset: true, polygonOffsetFactor: 1.5, polygonOffsetUnits: 2 });
+      const told = new THREE.MeshBasicMaterial({ vertexColors: true, polygonOffset: true, polygonOffsetFactor: 1.5, polygonOffsetUnits: 2 });
+      const mesh = new THREE.Mesh(geometry, lit);
+      mesh.frustumCulled = false;
+      this.shape = { mesh, faces: new Uint32Array(faces), lit, told };
+      this.world.add(mesh);
+      if (!old) { geometry.computeBoundingBox(); this.whole(); }
+    }
+    this.showBare(true);
+  }
+
+  /** Show the shape without its panels (true), or the panels. forecast: coloured by it. */
+  showBare(bare, forecast = false) {
+    this.bare = bare;
+    if (this.shape) this.shape.mesh.material = forecast ? this.shape.told : this.shape.lit;
+    this.draw();
+  }
+
+  /** Colours of the shape from a forecast of stretch at each vertex, or at some of them. */
+  paintShape(stretch, scale, ramp, vertices = null) {
+    const colour = this.shape.mesh.geometry.getAttribute("color");
+    const count = vertices ? vertices.length : stretch.length;
+    for (let k = 0; k < count; k++) {
+      const c = ramp[Math.round(64 + 64 * Math.max(-1, Math.min(1, stretch[k] / scale)))] || ramp[64];
+      const v = 3 * (vertices ? vertices[k] : k);
+      colour.array[v] = c[0] / 255; colour.array[v + 1] = c[1] / 255; colour.array[v + 2] = c[2] / 255;
+    }
+    colour.needsUpdate = true;
+  }
+
+  /** Panels of a scene, into the group "suit" or "pads". */
+  showPanels(scene, floats, wholes, group = "suit") {
+    if (!this.renderer) return;
+    const home = this.groups[group];
+    for (const old of [...home.children]) { home.remove(old); old.traverse((o) => { o.geometry?.dispose(); }); }
+    if (group === "suit") this.scene = scene;
+    const ramp = scene.colours;
+    for (const p of scene.panels.filter((q) => q.pillow === (group === "pads"))) {
+      const places = floats(p.vertices), normals = floats(p.normals), faces = wholes(p.faces), stretch = floats(p.stretch);
+      const count = faces.length, soup = new Float32Array(3 * count), lean = new Float32Array(3 * count), told = new Float32Array(3 * count);
+      for (let i = 0; i < count; i++) {
+        const v = 3 * faces[i], s = stretch[(i / 3) | 0];
+        const c = ramp[Math.round(64 + 64 * Math.max(-1, Math.min(1, s / scene.scale)))] || ramp[64];
+        for (let k = 0; k < 3; k++) { soup[3 * i + k] = places[v + k]; lean[3 * i + k] = normals[v + k]; told[3 * i + k] = c[k] / 255; }
+      }
+      const geometry = new THREE.BufferGeometry();
+      geometry.setAttribute("position", new THREE.BufferAttribute(soup, 3));
+      geometry.setAttribute("normal", new THREE.BufferAttribute(lean, 3));
+      geometry.setAttribute("color", new THREE.BufferAttribute(told, 3));
+      const offset = { polygonOffset: true, polygonOffsetFactor: 1.5, polygonOffsetUnits: 2 };
+      const lit = new THREE.MeshLambertMaterial({ color: new THREE.Color(...p.tone), ...offset });
+      const plain = new THREE.MeshBasicMaterial({ vertexColors: true, ...offset }); // lights would falsify the map
+      fading(plain);
+      const mesh = new THREE.Mesh(geometry, lit);
+      mesh.userData = { panel: p, lit, plain, faces, places };
+      const lines = [["seams", INK], ["darts", DART]].map(([name, colour]) => {
+        const line = new THREE.LineSegments(new THREE.BufferGeometry(), new THREE.LineBasicMaterial({ color: colour }));
+        line.geometry.setAttribute("position", new THREE.BufferAttribute(new Float32Array(floats(p[name])), 3));
+        line.userData = { colour };
+        return line;
+      });
+      mesh.add(...lines);
+      home.add(mesh);
+    }
+    if (group === "suit") this.showBare(false);
+    this.draw();
+  }
+
+  /** Fat lines over the figure, one set a name: pairs of points, colour; hidden behind the body. */
+  showLine(name, places, { colour = PEN, closed = false, pairs = false, width = 3 } = {}) {
+    this.dropMark(name);
+    if (places.length < 6) return;
+    let at = places;
+    if (!pairs) {
+      const n = places.length / 3, out = [];
+      for (let k = 0; k + 1 < n + (closed ? 1 : 0); k++) out.push(...places.slice(3 * k, 3 * k + 3), ...places.slice(3 * ((k + 1) % n), 3 * ((k + 1) % n) + 3));
+      at = out;
+    }
+    const geometry = new LineSegmentsGeometry();
+    geometry.setPositions(at);
+    const material = new LineMaterial({ color: colour, linewidth: width, polygonOffset: true, polygonOffsetFactor: -4, polygonOffsetUnits: -8 });
+    const line = new LineSegments2(geometry, material);
+    line.name = name;
+    line.frustumCulled = false;
+    this.marks.add(line);
+    this.draw();
+  }
+
+  /** Dots of a size in pixels over the figure; `hot`: the number of one that stands out. */
+  showDots(name, places, { colour = PEN, size = 11, hot = -1 } = {}) {
+    this.dropMark(name);
+    if (!places.length) { this.draw(); return; }
+    const geometry = new THREE.BufferGeometry();
+    geometry.setAttribute("position", new THREE.BufferAttribute(new Float32Array(places.flat()), 3));
+    const tint = new THREE.Color(colour), bright = new THREE.Color(CHOSEN);
+    geometry.setAttribute("color", new THREE.BufferAttribute(new Float32Array(places.flatMap((_, k) => (k === hot ? bright : tint).toArray())), 3));
+    const dots = new THREE.Points(geometry, new THREE.PointsMaterial({ size: size * this.ratio(), sizeAttenuation: false, vertexColors: true, depthTest: false }));
+    dots.name = name;
+    dots.renderOrder = 2;
+    dots.frustumCulled = false;
+    this.marks.add(dots);
+    this.draw();
+  }
+
+  dropMark(name) {
+    const old = this.marks.children.find((o) => o.name === name);
+    if (old) { this.marks.remove(old); old.geometry.dispose(); old.material.dispose(); this.draw(); }
+  }
+
+  showTapes(lines) { this.showLine("tapes", lines, { colour: TAPE, pairs: true, width: 2.5 }); }
+
+  // The view --------------------------------------------------------------------------------------
+
+  whole() {
+    const box = new THREE.Box3();
+    if (this.shape) box.setFromBufferAttribute(this.shape.mesh.geometry.getAttribute("position"));
+    else if (this.scene) box.set(new THREE.Vector3(...this.scene.low), new THREE.Vector3(...this.scene.high));
+    else return;
+    const low = box.min.toArray(), high = box.max.toArray();
+    this.target = low.map((v, k) => (v + high[k]) / 2);
+    this.away = (0.43 * Math.hypot(...low.map((v, k) => high[k] - v))) / Math.tan((HALF_FOV * Math.PI) / 180);
+    this.turn = 25; this.tilt = 8;
+  }
+
+  axes() {
+    const a = (this.turn * Math.PI) / 180, b = (this.tilt * Math.PI) / 180;
+    const out = [Math.sin(a) * Math.cos(b), -Math.cos(a) * Math.cos(b), Math.sin(b)], right = [Math.cos(a), Math.sin(a), 0];
+    const up = [out[1] * right[2] - out[2] * right[1], out[2] * right[0] - out[0] * right[2], out[0] * right[1] - out[1] * right[0]];
+    return { out, right, up };
+  }
+
+  ratio() { return Math.min(window.devicePixelRatio || 1, 2); }
+
+  /** The camera as the view says; before every picture and before every pick. */
+  aim() {
+    const c = this.canvas, wide = Math.max(1, c.clientWidth), high = Math.max(1, c.clientHeight), aspect = wide / high;
+    const away = this.away * Math.max(1, 0.62 / aspect); // a narrow window still shows both hands
+    this.camera.aspect = aspect;
+    this.camera.near = away * 0.05; this.camera.far = away * 4;
+    this.camera.position.set(...sum(this.target, this.axes().out, away));
+    this.camera.lookAt(...this.target);
+    this.camera.updateProjectionMatrix();
+    this.camera.updateMatrixWorld(true);
+  }
+
+  draw() {
+    if (!this.renderer || this.waiting) return;
+    this.waiting = true;
+    requestAnimationFrame(() => { this.waiting = false; this.paint(); });
+  }
+
+  paint() {
+    const c = this.canvas, size = this.renderer.getSize(new THREE.Vector2());
+    if (this.renderer.getPixelRatio() !== this.ratio()) this.renderer.setPixelRatio(this.ratio());
+    if (size.x !== c.clientWidth || size.y !== c.clientHeight) this.renderer.setSize(Math.max(1, c.clientWidth), Math.max(1, c.clientHeight), false);
+    this.aim();
+    const bare = this.bare && this.what === "suit";
+    if (this.shape) this.shape.mesh.visible = bare;
+    this.groups.suit.visible = this.what === "suit" && !bare;
+    this.groups.pads.visible = this.what === "pads";
+    this.marks.visible = this.what === "suit";
+    const shown = this.groups[this.what].children, alone = shown.some((m) => m.userData.panel.name === this.chosen);
+    for (const m of shown) {
+      const { panel, lit, plain } = m.userData, own = panel.name === this.chosen;
+      m.material = this.colours === "stretch" ? plain : lit;
+      const pale = alone && !own ? 0.7 : 0;
+      lit.color.setRGB(...panel.tone.map((t) => t + pale * (0.92 - t)));
+      plain.userData.fade.value = pale;
+      for (const line of m.children) line.material.color.setHex(own ? CHOSEN : line.userData.colour);
+    }
+    this.renderer.render(this.world, this.camera);
+    this.frames += 1;
+  }
+
+  // Pointing --------------------------------------------------------------------------------------
+
+  aimRay(x, y) {
+    this.aim();
+    const c = this.canvas;
+    this.ray.setFromCamera(new THREE.Vector2((2 * x) / c.clientWidth - 1, 1 - (2 * y) / c.clientHeight), this.camera);
+  }
+
+  /** The place of the shape under a point of the canvas (CSS pixels): {face, weights, place}, or null. */
+  onShape(x, y) {
+    if (!this.shape) return null;
+    const { mesh } = this.shape;
+    if (!mesh.geometry.boundsTree) bvh(mesh.geometry);
+    this.aimRay(x, y);
+    mesh.visible = true;
+    const hit = this.ray.intersectObject(mesh, false)[0];
+    return hit ? this.located(hit.faceIndex, hit.point) : null;
+  }
+
+  /** The place of the shape nearest to a place in space. */
+  nearestOnShape(place) {
+    const { mesh } = this.shape;
+    if (!mesh.geometry.boundsTree) bvh(mesh.geometry);
+    const found = mesh.geometry.boundsTree.closestPointToPoint(new THREE.Vector3(...place));
+    return this.located(found.faceIndex, found.point);
+  }
+
+  located(face, point) {
+    const at = this.shape.mesh.geometry.getAttribute("position"), corner = [0, 1, 2].map((k) => new THREE.Vector3().fromBufferAttribute(at, this.shape.faces[3 * face + k]));
+    const w = new THREE.Vector3();
+    new THREE.Triangle(...corner).getBarycoord(point, w);
+    return { face, weights: [face, w.x, w.y, w.z], place: point.toArray() };
+  }
+
+  /** The panel under a point of the canvas: {name, face, place, weights}, or null. */
+  onPanel(x, y) {
+    if (!this.renderer || (this.bare && this.what === "suit")) return null;
+    const group = this.groups[this.what].children;
+    for (const m of group) if (!m.geometry.boundsTree) bvh(m.geometry);
+    this.aimRay(x, y);
+    const hit = this.ray.intersectObjects(group, false)[0];
+    if (!hit) return null;
+    const { panel, faces, places } = hit.object.userData;
+    const corner = [0, 1, 2].map((k) => new THREE.Vector3().fromArray(places, 3 * faces[3 * hit.faceIndex + k]));
+    const w = new THREE.Vector3();
+    new THREE.Triangle(...corner).getBarycoord(hit.point, w);
+    return { name: panel.name, face: hit.faceIndex, weights: w.toArray(), place: hit.point.toArray() };
+  }
+
+  /** Name of the panel under a point of the canvas, or null. */
+  under(x, y) { const hit = this.onPanel(x, y); return hit && hit.name; }
+
+  /** Where a place is on the canvas in CSS pixels, and whether the figure does not hide it. */
+  onCanvas(place) {
+    this.aim();
+    const v = new THREE.Vector3(...place).project(this.camera), c = this.canvas;
+    const x = ((v.x + 1) / 2) * c.clientWidth, y = ((1 - v.y) / 2) * c.clientHeight;
+    const hit = this.onShape(x, y);
+    const seen = !hit || Math.hypot(...hit.place.map((p, k) => p - place[k])) < 25;
+    return { x, y, seen };
+  }
+
+  choose(name, face) {
+    this.chosen = name;
+    for (const [what, group] of Object.entries(this.groups)) {
+      const m = group.children.find((q) => q.userData.panel.name === name);
+      if (!m) continue;
+      this.what = what;
+      if (face) this.face(m.userData.panel.centre);
+    }
+    this.draw();
+  }
+
+  /** Turn so that a place can be seen. */
+  face(place) {
+    const d = place.map((v, k) => v - this.target[k]);
+    if (Math.hypot(d[0], d[1]) > 20) this.turn = (Math.atan2(d[0], -d[1]) * 180) / Math.PI;
+    this.draw();
+  }
+
+  orbit(dx, dy) {
+    this.turn -= dx;
+    this.tilt = Math.max(-85, Math.min(85, this.tilt + dy));
+    this.draw();
+  }
+
+  shift(dx, dy) {
+    const { right, up } = this.axes(), mm = (2 * Math.tan((HALF_FOV * Math.PI) / 180) * this.away) / this.canvas.clientHeight;
+    this.target = sum(sum(this.target, up, mm * dy), right, -mm * dx);
+    this.draw();
+  }
+
+  nearer(factor) {
+    this.away = Math.max(150, Math.min(20000, this.away * factor));
+    this.draw();
+  }
+
+  listen() {
+    const c = this.canvas, fingers = new Map();
+    let from = null, moved = 0, spread = 0, held = false;
+    const where = (e) => { const box = c.getBoundingClientRect(); return [e.clientX - box.left, e.clientY - box.top]; };
+    c.addEventListener("pointerdown", (e) => {
+      from = where(e); moved = 0;
+      fingers.set(e.pointerId, from);
+      c.setPointerCapture(e.pointerId);
+      c.focus({ preventScroll: true });
+      held = fingers.size === 1 && e.button === 0 && this.on.press(...from);
+    });
+    c.addEventListener("pointermove", (e) => {
+      const at = where(e);
+      if (!from || !fingers.has(e.pointerId)) { this.on.over(...at); return; }
+      const last = fingers.get(e.pointerId), dx = at[0] - last[0], dy = at[1] - last[1];
+      fingers.set(e.pointerId, at);
+      moved += Math.abs(dx) + Math.abs(dy);
+      if (held) { this.on.drag(...at); return; }
+      if (fingers.size === 2) { // two fingers: nearer and farther, and along
+        const [a, b] = [...fingers.values()], now = Math.hypot(a[0] - b[0], a[1] - b[1]);
+        if (spread) this.nearer(spread / Math.max(now, 1));
+        spread = now;
+        this.shift(dx / 2, dy / 2);
+      } else if (e.shiftKey || e.buttons === 2) this.shift(dx, dy);
+      else this.orbit(dx * 0.5, dy * 0.5);
+    });
+    const end = (e, done) => {
+      const at = where(e);
+      fingers.delete(e.pointerId);
+      spread = 0;
+      if (held) this.on.drop(...at, done);
+      else if (done && from && moved < 5 && e.button === 0) this.on.click(...at);
+      held = false;
+      if (!fingers.size) from = null;
+    };
+    c.addEventListener("pointerup", (e) => end(e, true));
+    c.addEventListener("pointercancel", (e) => end(e, false));
+    c.addEventListener("pointerleave", () => this.on.over(null));
+    c.addEventListener("contextmenu", (e) => e.preventDefault());
+    c.addEventListener("wheel", (e) => { e.preventDefault(); this.nearer(Math.exp(Math.sign(e.deltaY) * 0.1)); }, { passive: false });
+    c.addEventListener("keydown", (e) => this.key(e));
+  }
+
+  key(e) {
+    if (e.ctrlKey || e.metaKey || e.altKey) return;
+    const steps = { ArrowLeft: [-10, 0], ArrowRight: [10, 0], ArrowUp: [0, 10], ArrowDown: [0, -10] };
+    if (steps[e.key]) {
+      if (e.shiftKey) this.shift(-4 * steps[e.key][0], 4 * steps[e.key][1]); else this.orbit(...steps[e.key]);
+    } else if (e.key === "+" || e.key === "=") this.nearer(0.9);
+    else if (e.key === "-" || e.key === "_") this.nearer(1 / 0.9);
+    else if (e.key === "Home") { this.whole(); this.draw(); }
+    else if (!this.on.key(e)) return;
+    e.preventDefault();
+  }
+}

@@ -1,0 +1,32 @@
+// The same front end in a notebook: messages go over the widget's own line.
+import css from "../web/page.css";
+import { Link } from "./link.js";
+import { mount } from "./app.js";
+
+class ModelLink extends Link {
+  constructor(model) {
+    super();
+    this.model = model;
+    model.on("msg:custom", (_, buffers) => {
+      for (const b of buffers) this.taken(b.buffer.slice(b.byteOffset, b.byteOffset + b.byteLength));
+    });
+  }
+
+  send(bytes) { this.model.send({}, undefined, [bytes.buffer]); }
+
+  file() { return null; } // results are handed over as bytes
+}
+
+function render({ model, el }) {
+  const host = document.createElement("div");
+  host.className = "padlib-workshop";
+  el.append(host);
+  const root = host.attachShadow({ mode: "open" });
+  const sheet = new CSSStyleSheet();
+  sheet.replaceSync(css);
+  root.adoptedStyleSheets = [sheet];
+  const app = mount(root, new ModelLink(model));
+  return () => app.close();
+}
+
+export default { render };

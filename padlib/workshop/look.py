@@ -1,0 +1,179 @@
+"""Looks at a suit while it is edited, in a process of its own that keeps the last one.
+
+Orders come on stdin, one JSON object a line: {"text", "name", "folder", "revision"}; only the newest
+counts. Messages (`padlib.workshop.frames`), each after its length in eight bytes, go to stdout: the shape
+as soon as it is there, the cut panels with a forecast of their stretch, then the flats.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import queue
+import sys
+import threading
+from collections.abc import Mapping
+from pathlib import Path
+from typing import IO, Any
+
+import numpy as np
+from numpy.typing import NDArray
+from threadpoolctl import threadpool_limits
+
+from padlib.body.body import Body
+from padlib.body.measure import measure
+from padlib.body.parts import unsided
+from padlib.errors import PadlibError
+from padlib.output.png import map_scale
+from padlib.padding.shell import Shell
+from padlib.seams.place import body_positions
+from padlib.suit.file import Suit, parse_suit
+from padlib.suit.preview import Preview, preview
+from padlib.suit.steps import Panels, on_shell
+from padlib.workshop.frames import Blocks, message, parts
+from padlib.workshop.scene import forecast_shown, scene_bytes, shown_bytes
+
+
+class Overtaken(PadlibError):
+    """Raised when a newer order came in."""
+
+
+class Looker:
+    """Takes orders until stdin ends. The last whole look is where the next one starts."""
+
+    def __init__(self, into: IO[bytes], out: IO[bytes]) -> None:
+        """Listen to `into`, speak to `out`."""
+        self._orders: queue.Queue[Mapping[str, Any] | None] = queue.Queue()
+        self._out = out
+        self._last: Preview | None = None
+        self._shell: Shell | None = None
+        self._measured: Body | None = None
+        self._own: list[dict[str, Any]] = []
+        self._revision = 0
+        threading.Thread(target=self._listen, args=(into,), daemon=True).start()
+
+    def _listen(self, into: IO[bytes]) -> None:
+        for line in into:
+            self._orders.put(json.loads(line))
+        self._orders.put(None)
+
+    def run(self) -> None:
+        """Answer orders one after the other."""
+        while (order := self._newest()) is not None:
+            self._revision = int(order["revision"])
+            try:
+                self._look(order)
+            except Overtaken:
+                continue
+            except PadlibError as e:
+                self._say({"stage": "failed", "words": str(e)})
+
+    def _newest(self) -> Mapping[str, Any] | None:
+        order = self._orders.get()
+        while not self._orders.empty():
+            order = self._orders.get()
+        return order
+
+    def _check(self) -> None:
+        if not self._orders.empty():
+            raise Overtaken("There is a newer order.")
+
+    def _say(self, text: Mapping[str, Any], rest: bytes = b"") -> None:
+        self._send(message({"revision": self._revision, **text}, rest))
+
+    def _tell(self, words: str, share: float) -> None:
+        self._check()
+        self._say({"stage": "busy", "words": words, "share": round(share, 3)})
+
+    def _look(self, order: Mapping[str, Any]) -> None:
+        suit = parse_suit(order["text"], name=order["name"], folder=Path(order["folder"]))
+        self._say({"stage": "busy", "words": "shaping", "share": 0.0})
+
+        def seen(body: Body, shell: Shell, panels: Panels | None) -> None:
+            self._check()
+            if panels is None:
+                self._shape(body, shell)
+            else:
+                self._cut(suit, body, shell, panels)
+
+        workers = min(4, os.cpu_count() or 1)
+        look = preview(suit, self._last, workers=workers, tell=self._tell, seen=seen)
+        self._last = look
+        limit = suit.darts["limit"]
+        data = scene_bytes(look.flats, (), scale=map_scale(look.flats, limit), limit=limit)
+        head, block = parts(data)
+        warnings = [f"{f.where} {f.words}" for f in (*look.panels.findings, *look.findings)]
+        told = {"scene": head, "laid": list(look.laid), "warnings": warnings}
+        self._say({"stage": "flats", "own": self._own, **told}, block)
+        self._tapes(look.body)
+
+    def _tapes(self, body: Body) -> None:
+        """The body's measurements, each with its tape line as pairs of points."""
+        if body is self._measured:
+            return
+        self._check()
+        told, blocks = measure(body), Blocks()
+        self._measured = body
+        lines: dict[str, list[NDArray]] = {}
+        for name, line in told.tape_lines.items():
+            lines.setdefault(unsided(name), []).append(np.repeat(line, 2, axis=0)[1:-1])
+        text = {
+            "stage": "tapes",
+            "revision": self._revision,
+            "source": body.source,
+            "values": {k: round(v, 1) for k, v in told.values.items()},
+            "lines": {k: blocks.keep(np.concatenate(v).astype("<f4")) for k, v in lines.items()},
+        }
+        self._send(blocks.message(text))
+
+    def _send(self, data: bytes) -> None:
+        self._out.write(len(data).to_bytes(8, "little") + data)
+        self._out.flush()
+
+    def _shape(self, body: Body, shell: Shell) -> None:
+        """The shell in the round, what of the body lies under it, and the landmarks."""
+        if shell is self._shell:
+            return
+        self._shell = shell
+        blocks = Blocks()
+        surface = shell.surface
+        text = {
+            "stage": "shape",
+            "revision": self._revision,
+            "vertices": blocks.keep(surface.vertices.astype("<f8")),
+            "faces": blocks.keep(surface.faces.astype("<u4")),
+            "under": blocks.keep(body_positions(body, shell).astype("<f8")),
+            "landmarks": {k: body.at(k).round(2).tolist() for k in body.landmarks},
+        }
+        self._send(blocks.message(text))
+
+    def _cut(self, suit: Suit, body: Body, shell: Shell, panels: Panels) -> None:
+        """The cut panels with their forecast, and where the maker's own seams run."""
+        limit = suit.darts["limit"]
+        data = shown_bytes(forecast_shown(panels.panels), scale=2 * limit, limit=limit)
+        head, block = parts(data)
+        self._own = own = []
+        for number, seam in enumerate(suit.drawn):
+            at = [on_shell(p, "", body, shell, panels.place).round(2) for p in seam.through]
+            points = np.asarray(at).tolist()
+            own.append(
+                {"number": number, "name": seam.name, "closed": seam.closed, "points": points}
+            )
+        self._say({"stage": "panels", "scene": head, "own": own}, block)
+
+
+def main() -> int:
+    """The process apart: orders on stdin, messages on stdout."""
+    out = os.fdopen(os.dup(sys.stdout.fileno()), "wb")
+    os.dup2(sys.stderr.fileno(), sys.stdout.fileno())  # a library that prints must not garble it
+    # helpers close their stdin when they begin, and would wait for the thread that reads it
+    into = os.fdopen(os.dup(sys.stdin.fileno()), "rb")
+    sys.stdin.close()
+    sys.stdin = open(os.devnull)  # noqa: SIM115
+    with threadpool_limits(1):
+        Looker(into, out).run()
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

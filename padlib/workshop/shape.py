@@ -1,0 +1,268 @@
+"""The shell as the page picks on it: ways between clicks, places of the body, forecasts while dragging."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from padlib.errors import InputError
+from padlib.flatten.cotangent import laplacian
+from padlib.flatten.forecast import defects
+from padlib.flatten.rest import rest
+from padlib.mesh.geodesic import Ground, geodesic, prepare
+from padlib.mesh.point import nearest, positions
+from padlib.mesh.solve import factor
+from padlib.mesh.surface import Point
+from padlib.workshop.frames import Blocks, array
+
+Array = NDArray[np.float64]
+
+MOST_POINTS = 200  # of one drawn line
+REACH = 150.0  # mm about a moved stretch of a seam within which the forecast is made anew
+END_REACH = 60.0  # mm within which an end of a drawn seam is led onto another
+BEYOND = 8.0  # mm past it; what is too long is cut off when the seam is drawn in
+FAR = 400.0  # mm: a landmark farther away does not hold a point
+
+
+@dataclass(frozen=True)
+class OwnSeam:
+    """A seam of the maker's: its number in the suit file, and its points (k, 3) on the shell, mm."""
+
+    number: int
+    name: str
+    closed: bool
+    points: Array
+
+
+@dataclass
+class _Lazy:
+    """What is made when it is first asked for; guarded, since several may ask at once."""
+
+    guard: threading.RLock = field(default_factory=threading.RLock)
+    ground: Ground | None = None
+    matrix: Any = None
+    bend: Array | None = None
+    tree: cKDTree | None = None
+
+
+@dataclass(frozen=True)
+class Shape:
+    """The shell: vertices (n, 3) mm, faces (m, 3); under (n, 3): the body below; landmarks on the body.
+
+    seams: lines (k, 3) mm of each seam, by name; own: the maker's own.
+    """
+
+    revision: int
+    vertices: Array
+    faces: NDArray[np.int64]
+    under: Array
+    landmarks: Mapping[str, Array]
+    seams: Mapping[str, Array] = field(default_factory=dict)
+    own: tuple[OwnSeam, ...] = ()
+    lazy: _Lazy = field(default_factory=_Lazy, repr=False, compare=False)
+
+    @classmethod
+    def read(cls, text: Mapping[str, Any], block: bytes) -> Shape:
+        """The shape of a message of `padlib.workshop.look`."""
+        vertices = array(block, text["vertices"], "<f8").reshape(-1, 3)
+        faces = array(block, text["faces"], "<u4").reshape(-1, 3).astype(np.int64)
+        under = array(block, text["under"], "<f8").reshape(-1, 3)
+        landmarks = {k: np.array(v) for k, v in text["landmarks"].items()}
+        return cls(text["revision"], vertices, faces, under, landmarks)
+
+    def told(self, number: int) -> tuple[dict[str, Any], bytes]:
+        """What the page is told of it; number: by which the page names it."""
+        blocks = Blocks()
+        text = {
+            "stage": "shape",
+            "revision": self.revision,
+            "shape": number,
+            "vertices": blocks.keep(self.vertices.astype("<f4")),
+            "faces": blocks.keep(self.faces.astype("<u4")),
+            "landmarks": {k: v.tolist() for k, v in self.landmarks.items()},
+        }
+        data = blocks.message(text)
+        return text, data[4 + int.from_bytes(data[:4], "little") :]
+
+    def with_seams(
+        self, scene: Mapping[str, Any], block: bytes, own: Sequence[Mapping[str, Any]]
+    ) -> Shape:
+        """The shape with the seams of a cut scene."""
+        lines: dict[str, list[Array]] = {}
+        for panel in scene["panels"]:
+            at = array(block, panel["vertices"], "<f4").reshape(-1, 3)
+            for kind, seam, run in panel["edges"]:
+                if kind != "dart":
+                    lines.setdefault(seam, []).append(at[array(block, run, "<u4")])
+        seams = {k: np.concatenate(v).astype(float) for k, v in lines.items()}
+        mine = tuple(
+            OwnSeam(s["number"], s["name"], s["closed"], np.array(s["points"])) for s in own
+        )
+        return replace(self, seams=seams, own=mine)
+
+    # Points and ways ------------------------------------------------------------------------------
+
+    def points(self, given: Sequence[Sequence[float]]) -> list[Point]:
+        """Points of [face, a, b, c]. Raises InputError for those that are not on the shape."""
+        if not 0 < len(given) <= MOST_POINTS:
+            raise InputError(f"A line has 1 to {MOST_POINTS} points.")
+        out = []
+        for face, *weights in given:
+            low, total = min(weights), sum(weights)
+            if not 0 <= face < len(self.faces) or low < -1e-3 or not 0.9 < total < 1.1:
+                raise InputError("A point of the line is not on the figure; click again.")
+            a, b, c = (max(w, 0.0) for w in weights)
+            size = a + b + c
+            out.append(Point(int(face), (a / size, b / size, c / size)))
+        return out
+
+    def ground(self) -> Ground:
+        """What ways need, made at the first one."""
+        with self.lazy.guard:
+            if self.lazy.ground is None:
+                self.lazy.ground = prepare(self.vertices, self.faces)
+            return self.lazy.ground
+
+    def way(self, points: Sequence[Point], *, closed: bool) -> Array:
+        """The shortest line (k, 3) mm on the shape through points."""
+        if len(points) < 2:
+            return positions(self.vertices, self.faces, points)
+        curve = geodesic(self.vertices, self.faces, points, closed=closed, ground=self.ground())
+        line = curve.positions(self.vertices, self.faces)
+        return np.vstack((line, line[:1])) if closed else line
+
+    def on_body(self, points: Sequence[Point]) -> Array:
+        """The places (k, 3) of the body under points, mm."""
+        return positions(self.under, self.faces, points)
+
+    def beside(self, place: Array) -> dict[str, Any]:
+        """A place of the body as {near, move}: beside the nearest landmark, so that it keeps to the wearer."""
+        names = list(self.landmarks)
+        away = [float(np.linalg.norm(self.landmarks[n] - place)) for n in names]
+        best = int(np.argmin(away)) if names else -1
+        if best < 0 or away[best] > FAR:
+            raise InputError(
+                "No landmark is near this place; draw nearer to the body's own places."
+            )
+        move = (place - self.landmarks[names[best]]).round(1) + 0.0
+        return {"near": names[best], "move": move.tolist()}
+
+    def to_seam(self, end: Point) -> Point:
+        """An end of a seam led onto the nearest other one, and a little beyond, so that they surely meet.
+
+        Raises InputError where none is near.
+        """
+        here = positions(self.vertices, self.faces, [end])[0]
+        lines = [_walked(line) for line in self.seams.values() if len(line)]
+        if not lines:
+            raise InputError("The seams are not cut yet; wait until the panels are drawn.")
+        on = np.concatenate(lines)
+        away = np.linalg.norm(on - here, axis=1)
+        best = int(np.argmin(away))
+        if away[best] > END_REACH:
+            raise InputError(
+                f"A seam begins and ends on another seam or an opening, or is closed; an end of this "
+                f"one lies {away[best]:.0f} mm from the nearest."
+            )
+        beyond = (on[best] - here) / max(away[best], 1e-9) * BEYOND if away[best] > 1e-6 else 0.0
+        return nearest(self.vertices, self.faces, (on[best] + beyond)[None])[0]
+
+    # Forecasts ------------------------------------------------------------------------------------
+
+    def _prepared(self) -> tuple[Any, Array, cKDTree]:
+        with self.lazy.guard:
+            if self.lazy.matrix is None:
+                at_rest = rest(self.vertices, self.faces)
+                self.lazy.matrix = laplacian(at_rest, self.faces).tocsr()
+                self.lazy.bend = defects(self.vertices, self.faces)
+                self.lazy.tree = cKDTree(self.vertices)
+            return self.lazy.matrix, self.lazy.bend, self.lazy.tree
+
+    def _near(self, lines: Sequence[Array]) -> NDArray[np.int64]:
+        """Vertices nearest to points of lines, walked so closely that none between is missed."""
+        tree = self._prepared()[2]
+        dense = [_walked(line) for line in lines if len(line)]
+        if not dense:
+            return np.zeros(0, np.int64)
+        return np.unique(tree.query(np.concatenate(dense))[1])
+
+    def held(self, seam: str) -> Held:
+        """Everything for dragging a point of a seam: the forecast with all seams where they are."""
+        matrix, bend, _ = self._prepared()
+        fixed = self._near([line for name, line in self.seams.items() if name != seam])
+        now = self._near([self.seams.get(seam, np.zeros((0, 3)))])
+        shut = np.zeros(len(self.vertices), bool)
+        shut[fixed] = shut[now] = True
+        u = _solved(matrix, bend, np.flatnonzero(~shut), np.zeros(len(bend)))
+        return Held(self, seam, fixed, now, u)
+
+
+@dataclass(frozen=True)
+class Held:
+    """A seam in hand: vertices on the other seams, those on this one, and the forecast u (n,) before."""
+
+    shape: Shape
+    seam: str
+    fixed: NDArray[np.int64]
+    now: NDArray[np.int64]
+    u: Array
+
+    def stretch(self) -> Array:
+        """The forecast stretch (n,) at each vertex of the shape, before the seam is moved."""
+        return np.expm1(-self.u)
+
+    def moved(self, line: Array) -> tuple[NDArray[np.int64], Array]:
+        """Vertices near the moved stretch of the seam, and the stretch forecast there.
+
+        Solved anew within `REACH` of what moved; beyond it the forecast stands as it was.
+        """
+        shape = self.shape
+        matrix, bend, tree = shape._prepared()
+        new = shape._near([line])
+        differ = np.setxor1d(new, self.now)
+        if not len(differ):
+            return differ, np.zeros(0)
+        # a sparse choice of the changed places: the reach is far wider than a triangle
+        thin = shape.vertices[differ][:: max(1, len(differ) // 40)]
+        lists = tree.query_ball_point(thin, REACH)
+        band = np.unique(np.concatenate([np.asarray(k, np.int64) for k in lists]))
+        shut = np.zeros(len(shape.vertices), bool)
+        shut[self.fixed] = shut[new] = True
+        free = band[~shut[band]]
+        u = self.u.copy()
+        u[self.now] = 0.0
+        u[new] = 0.0
+        u = _solved(matrix, bend, free, u)
+        return band, np.expm1(-u[band])
+
+
+def _solved(matrix: Any, bend: Array, free: NDArray[np.int64], u: Array) -> Array:
+    """u (n,) with the equation of the forecast solved at the vertices free, the others as they are."""
+    out = u.copy()
+    if not len(free):
+        return out
+    rows = matrix[free]
+    known = u.copy()
+    known[free] = 0.0
+    right = -bend[free] - rows @ known
+    inner = rows[:, free].tocsc()
+    out[free] = factor(inner).solve(right)
+    return out
+
+
+def _walked(line: Array, step: float = 3.0) -> Array:
+    """Points (k, 3) along a line at most `step` mm apart."""
+    if len(line) < 2:
+        return line
+    size = np.linalg.norm(np.diff(line, axis=0), axis=1)
+    count = np.maximum(1, np.ceil(size / step).astype(int))
+    count[size > 100.0] = 1  # from the end of one panel's edge to the start of another's
+    share = np.concatenate([np.arange(n) / n for n in count])
+    at = np.repeat(np.arange(len(size)), count)
+    return np.vstack((line[at] + share[:, None] * (line[at + 1] - line[at]), line[-1:]))
