@@ -79,12 +79,12 @@ def find_frame(
     unit, scale, sure_unit = _find_unit(height, unit)
     points = points * scale
     given = None if plane is None else (stand @ plane[0], plane[1] * scale)
-    angle, symmetry_mm, sure_facing = _find_facing(points, height * scale, given)
+    angle, foot, symmetry_mm, sure_facing = _find_facing(points, height * scale, given)
     if facing is not None:
         angle, sure_facing = _asked_facing(facing, stand, angle), 1.0
     turn = _turn(-np.pi / 2 - angle)
     turned = points @ turn.T
-    centre = _centre_line(turned, height * scale)
+    centre = _centre_line(turned, height * scale, float((turn[:2, :2] @ foot)[0]))
     if given is not None:
         centre = float(given[1] * np.sign((turn @ given[0])[0]))
     floor = scale * float((surface.vertices @ stand.T)[:, 2].min())
@@ -220,8 +220,8 @@ def _turn(angle: float) -> NDArray[np.float64]:
 
 def _find_facing(
     points: Points, tall: float, given: tuple[NDArray[np.float64], float] | None = None
-) -> tuple[float, float, float]:
-    """Direction that the figure faces (radians about +Z), mirror distance in mm, how sure (0 to 1).
+) -> tuple[float, Points, float, float]:
+    """Direction that the figure faces (radians about +Z), a place (2,) in its middle plane, mirror distance, how sure.
 
     points (n, 3) stand upright in mm. The plane of symmetry is found by mirroring, pairing closest
     points and moving the plane until it holds still (iterated closest points, Besl and McKay 1992),
@@ -239,7 +239,7 @@ def _find_facing(
     vote, sure = _faces_front(turned / tall)
     # turned so that the plane's normal is -X: the front is -Y for a positive vote
     facing = normal + np.pi / 2 if vote > 0 else normal - np.pi / 2
-    return facing, distance, sure
+    return facing, offset * _direction(normal), distance, sure
 
 
 def _mirror_plane(points: Points, tall: float) -> tuple[float, float, float]:
@@ -413,9 +413,9 @@ def _asked_facing(word: str, stand: NDArray[np.float64], found: float) -> float:
     return near - off if abs(off) < np.radians(40) else near
 
 
-def _centre_line(turned: Points, tall: float) -> float:
-    """x of the symmetry plane, its normal already along X."""
-    angle, offset, _ = _polished(turned, tall, 0.0, _trunk_middle(turned, tall))
+def _centre_line(turned: Points, tall: float, start: float) -> float:
+    """x of the symmetry plane, its normal already along X, from about where it lies."""
+    angle, offset, _ = _polished(turned, tall, 0.0, start)
     return float(offset * np.sign(np.cos(angle)))  # the normal may come back as -X
 
 

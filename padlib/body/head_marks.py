@@ -13,6 +13,8 @@ from padlib.body.slices import edges, extreme, slices
 Array = NDArray[np.float64]
 
 STEP = 2.0  # mm between the samples of a profile
+BUMP = 0.010  # of stature: half of the length over which a profile is smoothed, twice
+FLAT = 2.0  # mm: places of a profile that differ by so little are taken together
 LEAST_SAMPLES = 5  # of a profile or ridge below which nothing is looked for
 # Girth of the base of the neck over that of the neck (ANSUR II: 1 / 0.915 men, 1 / 0.889 women).
 NECK_BASE = 1.11
@@ -50,38 +52,62 @@ def _neck_front_back(fig: Figure) -> dict[str, Mark]:
     z = np.arange(fig.axilla_z - 0.06 * tall, thin + 0.05 * tall, STEP)
     if len(z) < LEAST_SAMPLES:
         return {}
-    front, back = edges(cut.start, cut.end, z, along=2, across=1)
+    sides = edges(cut.start, cut.end, z, along=2, across=1)
+    front, back = (_without_bumps(side, tall) for side in sides)
     marks: dict[str, Mark] = {}
     nape = _farthest(back, z, thin - 0.02 * tall, thin + 0.04 * tall, -1)
     spine = _farthest(back, z, fig.axilla_z - 0.06 * tall, thin - 0.05 * tall, 1)
     bow = hollow(back[:, 1:], spine[1:], nape[1:])
-    at, lead = pick(z, -bow / tall, near=thin - 0.016 * tall, spread=0.010 * tall, weight=0.002)
-    marks["cervicale"] = (on_profile(back, z, at), _sure(lead, 0.004))
+    at, lead = pick(
+        z, -bow / tall, near=thin - 0.016 * tall, spread=0.010 * tall, weight=0.002, soft=1.0
+    )
+    marks["cervicale"] = (on_profile(sides[1], z, at), _sure(lead, 0.004))
     throat = _farthest(front, z, at - 0.03 * tall, min(at + 0.012 * tall, thin), 1)
     chest = front[np.argmin(np.abs(z - (fig.axilla_z - 0.01 * tall)))]
     bow = hollow(front[:, 1:], chest[1:], throat[1:])
     where, lead = pick(z, -bow / tall, near=at - 0.043 * tall, spread=0.012 * tall, weight=0.002)
-    marks["suprasternal"] = (on_profile(front, z, where), _sure(lead, 0.004))
+    marks["suprasternal"] = (on_profile(sides[0], z, where), _sure(lead, 0.004))
     return marks
 
 
+def _without_bumps(profile: Array, tall: float) -> Array:
+    """A profile (k, 3) without bumps as long as a vertebra, which a thin clean back has and a noisy scan has not."""
+    known = np.flatnonzero(np.isfinite(profile[:, 1]))
+    out = profile.copy()
+    width = 2 * int(BUMP * tall / STEP) + 1
+    for k in (0, 1):
+        out[known, k] = smoothed(smoothed(profile[known, k], width), width)
+    return out
+
+
 def _thinnest(fig: Figure) -> float:
-    """Height of the thinnest neck, mm: the mean over the levels that are nearly as thin."""
+    """Height of the thinnest neck from side to side, mm: the mean over the levels that are nearly as thin."""
     levels = fig.window(
         fig.levels[fig.neck] - 0.03 * fig.stature, fig.levels[fig.neck] + 0.03 * fig.stature
     )
     levels = levels[fig.parts.core[levels] >= 0]
-    core = fig.parts.core[levels]
-    width = fig.parts.cut.high[core, 0] - fig.parts.cut.low[core, 0]
-    return float(mass(-width / fig.stature, 0.001) @ fig.levels[levels])
+    across = _across(fig)
+    width = [float(np.ptp(fig.parts.cut.points(n) @ across)) for n in fig.parts.core[levels]]
+    return float(mass(-np.array(width) / fig.stature, 0.001) @ fig.levels[levels])
+
+
+def _across(fig: Figure) -> Array:
+    """Unit vector (3,) from side to side: from armpit to armpit, so that a body a little turned measures the same."""
+    if len(fig.axilla) < 2:
+        return np.array([1.0, 0.0, 0.0])
+    way = (fig.axilla["left"] - fig.axilla["right"]) * [1.0, 1.0, 0.0]
+    return way / np.linalg.norm(way)
 
 
 def _farthest(profile: Array, z: Array, low: float, high: float, sign: int) -> Array:
-    """Point (3,) of a profile between two heights that is farthest back (+1) or farthest forward (-1)."""
+    """Point (3,) of a profile between two heights that is farthest back (+1) or farthest forward (-1).
+
+    The mean of all that are nearly as far (FLAT): on a flat back the farthest point itself jumps by centimetres.
+    """
     inside = np.flatnonzero((z >= low) & (z <= high) & np.isfinite(profile[:, 1]))
     if not len(inside):
         return profile[np.argmin(np.abs(z - low))]
-    return profile[inside[np.argmax(sign * profile[inside, 1])]]
+    return mass(sign * profile[inside, 1], FLAT) @ profile[inside]
 
 
 def _sure(lead: float, full: float) -> float:

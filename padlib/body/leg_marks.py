@@ -44,7 +44,7 @@ def leg_marks(fig: Figure, hips: dict[str, Mark]) -> dict[str, Mark]:
         marks[f"calf_{side}"] = (on_profile(sides["back"], z, calf), 0.9)
         if fig.feet:
             ankle = _ankle(fig, z, sides["out"], SIDES[side])
-            marks[f"ankle_{side}"] = (on_profile(sides["out"], z, ankle), 0.7)
+            marks[f"ankle_{side}"] = (on_profile(sides["out"], z, ankle), 0.7 if fig.head else 0.4)
             marks.update(_foot(fig, side, levels))
     return marks
 

@@ -217,7 +217,7 @@ def _head(w: _Wearer) -> Iterator[Line]:
 
 
 def _neck(w: _Wearer) -> Iterator[Line]:
-    """neck_girth: least, square to the neck; neck_base_girth: over cervicale and front neck point."""
+    """neck_girth: least, square to the neck; neck_base_girth: over cervicale, side and front neck points."""
     if not has(w.at, "head"):
         return
     back, front = w.at["cervicale"], w.at["suprasternal"]

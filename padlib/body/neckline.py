@@ -6,15 +6,17 @@ practice, no source). Where the girth over it is given, it is the better witness
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from padlib.body.body import Body
-from padlib.body.parts import SIDES
-from padlib.body.slices import clipped, girth, hull, oblique
+from padlib.body.limb import submesh
+from padlib.body.slices import girth
+from padlib.errors import MeshError
+from padlib.mesh.geodesic import Ground, geodesic, prepare
 from padlib.mesh.point import nearest
 
 Array = NDArray[np.float64]
@@ -25,33 +27,41 @@ INWARD, OUTWARD = (
     0.62,
     1.4,
 )  # how far the point may slide, as shares of its distance from the middle
-HALVINGS = 14
-BESIDE_MM = 0.01  # the plane passes so far beside the landmarks: both may be vertices, where a cut is not sure
+HALVINGS = 10
+ROUND = ("cervicale", "neck_left", "suprasternal", "neck_right")  # in the order of the tape
+SIDED = ("neck_left", "neck_right")
+BESIDE = 1.8  # of the points' distance from their middle: so far about them is skin on which the tape may lie
 
 
 def neck_base_ring(vertices: Array, faces: Ints, at: Mapping[str, Array]) -> Array:
-    """Taut ring (h, 3) through cervicale and front neck point, no wider than the side neck points at[...] (3,)."""
-    return _clipped(*_section(vertices, faces, at), {side: at[f"neck_{side}"] for side in SIDES})
+    """Ring (h, 3) of the tape round the foot of the neck (ISO 8559-1): over cervicale, side and front neck points.
+
+    Between two of the four points it lies the shortest way over the skin, as a tape does that is held at them. at:
+    their positions (3,). A plane through cervicale and front neck point alone grazes the shoulders, and its section
+    jumps there. Empty where skin is missing between the points.
+    """
+    return _ring(*_about(vertices, faces, [at[name] for name in ROUND]), at)
 
 
-def _section(vertices: Array, faces: Ints, at: Mapping[str, Array]) -> tuple[Array, Array, Array]:
-    """Starts and ends (k, 3) of the section between cervicale and front neck point, and its normal (3,)."""
-    back, front = at["cervicale"], at["suprasternal"]
-    across = np.array([0.0, -(back - front)[2], (back - front)[1]])
-    across /= np.linalg.norm(across)
-    point = 0.5 * (back + front) + BESIDE_MM * across
-    cut = oblique(vertices, faces, point[None], across[None])
-    start, end = cut.start, cut.end
-    way = (front - back) / np.linalg.norm(front - back)
-    for tip, out in ((front, way), (back, -way)):  # a flat plane runs on through the chest
-        start, end = clipped(start, end, tip, out)
-    return start, end, across
+def _about(vertices: Array, faces: Ints, places: Sequence[Array]) -> tuple[Array, Ints]:
+    """The skin (vertices, faces) about some places, as far as a tape between them can lie."""
+    middle = np.mean(places, axis=0)
+    reach = BESIDE * max(float(np.linalg.norm(place - middle)) for place in places)
+    return submesh(vertices, faces, np.linalg.norm(vertices - middle, axis=1) < reach)
 
 
-def _clipped(start: Array, end: Array, across: Array, sides: Mapping[str, Array]) -> Array:
-    for side, sign in SIDES.items():
-        start, end = clipped(start, end, sides[side], np.array([sign, 0.0, 0.0]))
-    return hull(np.concatenate([start, end]), across)
+def _ring(
+    vertices: Array, faces: Ints, at: Mapping[str, Array], land: Ground | None = None
+) -> Array:
+    """The shortest ring (h, 3) on some skin through the four points; empty where there is none."""
+    if not len(faces):
+        return np.zeros((0, 3))
+    points = nearest(vertices, faces, np.array([at[name] for name in ROUND]))
+    try:
+        curve = geodesic(vertices, faces, points, closed=True, ground=land)
+    except MeshError:
+        return np.zeros((0, 3))
+    return curve.positions(vertices, faces)
 
 
 def based(body: Body, given: Mapping[str, float]) -> Body:
@@ -59,21 +69,21 @@ def based(body: Body, given: Mapping[str, float]) -> Body:
 
     The body as it is where that girth is not given or a landmark is missing.
     """
-    marks = ("cervicale", "suprasternal", "neck_left", "neck_right")
-    if NAME not in given or any(name not in body.landmarks for name in marks):
+    if NAME not in given or any(name not in body.landmarks for name in ROUND):
         return body
     v, f = body.surface.vertices, body.surface.faces
-    at = {name: body.at(name) for name in marks}
-    section = _section(v, f, at)
+    at = {name: body.at(name) for name in ROUND}
+    skin = _about(v, f, list(at.values()))
+    land = prepare(*skin)
     middle = 0.5 * (at["cervicale"] + at["suprasternal"]) * [1.0, 0.0, 0.0]
 
     def slid(share: float) -> dict[str, Array]:
         flat = np.array([share, 1.0, 1.0])
-        return {side: middle + (at[f"neck_{side}"] - middle) * flat for side in SIDES}
+        return {name: middle + (at[name] - middle) * flat for name in ROUND if name in SIDED}
 
     def over(share: float) -> float:
-        ring = _clipped(*section, slid(share))
-        return girth(ring) if len(ring) else 0.0
+        sides = {name: _on_slope(v, place) for name, place in slid(share).items()}
+        return girth(_ring(*skin, at | sides, land))
 
     low, high = INWARD, OUTWARD
     if over(high) < given[NAME]:  # the neck itself is too thin: padlib.body.asks makes it wider
@@ -82,9 +92,8 @@ def based(body: Body, given: Mapping[str, float]) -> Body:
         half = 0.5 * (low + high)
         low, high = (half, high) if over(half) < given[NAME] else (low, half)
     places = slid(0.5 * (low + high))
-    lifted = {side: _on_slope(v, place) for side, place in places.items()}
-    points = nearest(v, f, np.array(list(lifted.values())))
-    new = {f"neck_{side}": point for side, point in zip(lifted, points, strict=True)}
+    points = nearest(v, f, np.array([_on_slope(v, place) for place in places.values()]))
+    new = dict(zip(places, points, strict=True))
     return replace(body, landmarks={**body.landmarks, **new})
 
 

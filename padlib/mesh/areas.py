@@ -15,8 +15,12 @@ def face_areas(vertices: Vertices, faces: Faces) -> NDArray[np.float64]:
 
 def face_crosses(vertices: Vertices, faces: Faces) -> NDArray[np.float64]:
     """Normal of each face (m, 3), twice its area long."""
-    a, b, c = (vertices[faces[:, k]] for k in range(3))
-    return np.cross(b - a, c - a)
+    a, b, c = (vertices.take(faces[:, k], axis=0) for k in range(3))
+    (x, y, z), (p, q, r) = (
+        (b - a).T,
+        (c - a).T,
+    )  # by columns: several times faster than numpy's cross
+    return np.stack([y * r - z * q, z * p - x * r, x * q - y * p], axis=1)
 
 
 def vertex_areas(faces: Faces, area: NDArray[np.float64], count: int) -> NDArray[np.float64]:

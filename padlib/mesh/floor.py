@@ -11,12 +11,16 @@ from padlib.mesh.repair import (
     FLOOR,
     Findings,
     drop_islands,
+    signed_volume,
     split_nonmanifold,
     without_unused,
 )
 from padlib.mesh.surface import Surface
 
 LEAST_AREA = 0.035  # of a floor, in parts of the square of the height; two soles have 0.017 or less
+OUTWARD = (
+    0.5  # share of a flat end that looks away from the figure above which it is the figure's own
+)
 SLAB = 0.012  # thickness of a floor with its noise, in parts of the height
 
 
@@ -60,4 +64,8 @@ def _floor_faces(
     if summed[best] - before[best] < LEAST_AREA * extents[axis] ** 2:
         return None
     # everything from a little above the sheet to the end of the axis belongs to it
-    return (along > height[best] - 1.2 * SLAB * extents[axis]).any(axis=1)
+    mine = (along > height[best] - 1.2 * SLAB * extents[axis]).any(axis=1)
+    outward = np.sign(signed_volume(surface.vertices, surface.faces[~mine]))
+    if outward * end * 0.5 * cross[mine & here, axis].sum() > OUTWARD * area[mine & here].sum():
+        return None  # a floor looks at the figure that stands on it, its own soles look away
+    return mine

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import logging
-import re
 import struct
 import warnings
 import zipfile
@@ -17,9 +16,15 @@ import trimesh
 from numpy.typing import NDArray
 
 from padlib.errors import MeshError
+from padlib.mesh.announced import announced, marks_of, unpacked_size
+from padlib.mesh.repair import same_places
 from padlib.mesh.surface import Faces, Surface, Vertices
 
 KINDS = ("ply", "obj", "stl", "glb", "gltf", "off", "3mf")
+# Sizes whose reading takes 1.9 GB at most (measured): an STL takes 480 bytes a face, an OFF 830, a 3MF's reader keeps
+# the whole text as a tree, 1.1 KB a mark.
+MOST_FACES, MOST_OFF, MOST_MARKS = 4_000_000, 2_200_000, 1_500_000
+MOST_BESIDE = 1_500_000_000  # bytes of a file that a mesh file refers to
 MOST_PACKED = 100  # times its size that a packed mesh may unpack to; text packs 5 to 10 times
 _SPOKEN = "PLY, OBJ, STL, GLB, glTF, OFF or 3MF"
 
@@ -58,11 +63,13 @@ class _FolderOnly(trimesh.resolvers.FilePathResolver):
         target = (self._folder / name.strip()).resolve()
         if not target.is_relative_to(self._folder):
             raise ValueError(f"refers to {name}, which is outside of its folder")
+        if not target.is_file() or target.stat().st_size > MOST_BESIDE:
+            raise ValueError(f"refers to {name}, which is no file or too large")
         return target.read_bytes()
 
 
 def read_mesh(
-    path: str | Path, *, max_faces: int = 5_000_000, max_bytes: int = 1_500_000_000
+    path: str | Path, *, max_faces: int = MOST_FACES, max_bytes: int = 1_500_000_000
 ) -> Surface:
     """Read PLY, OBJ, STL, GLB, glTF, OFF or 3MF as one triangle mesh, in the file's own unit.
 
@@ -74,10 +81,11 @@ def read_mesh(
     """
     path = Path(path)
     kind = _checked_kind(path, max_bytes)
-    announced = _check_announced(path, kind, max_faces, max_bytes)
+    max_faces = min(max_faces, MOST_OFF) if kind == "off" else max_faces
+    promised = _check_announced(path, kind, max_faces, max_bytes)
     vertices, faces = _loaded(path, kind, max_faces)
-    if len(faces) < announced:
-        raise _breaks_off(path, announced)
+    if kind not in ("glb", "gltf") and len(faces) < promised:
+        raise _breaks_off(path, promised)
     _check_arrays(path, vertices, faces, max_faces)
     if kind == "stl":
         vertices, faces = _joined(vertices, faces)
@@ -112,11 +120,11 @@ def _check_announced(path: Path, kind: str, max_faces: int, max_bytes: int) -> i
     """
     try:
         if kind == "3mf":
-            unpacked = _unpacked_size(path)
+            unpacked = unpacked_size(path)
             count, least = 0, 0
         else:
             unpacked = 0
-            count, least = _announced(path, kind)
+            count, least = announced(path, kind)
     except (OSError, ValueError, struct.error, zipfile.BadZipFile) as failure:
         raise _unreadable(path, kind, failure) from failure
     size = path.stat().st_size
@@ -128,52 +136,18 @@ def _check_announced(path: Path, kind: str, max_faces: int, max_bytes: int) -> i
         )
     if least > size:
         raise _breaks_off(path, count)
+    try:
+        marks = marks_of(path) if unpacked else 0
+    except _READ_FAILURES as failure:
+        raise _unreadable(path, kind, failure) from failure
+    if marks > MOST_MARKS:
+        raise MeshError(
+            f"{path} holds some {2 * marks // 3:,} faces and a 3MF is read up to {2 * MOST_MARKS // 3:,};"
+            " export it as PLY."
+        )
     if count > max_faces:
         raise _too_many(path, count, max_faces)
     return count
-
-
-def _unpacked_size(path: Path) -> int:
-    """Bytes that a packed file's contents unpack to, by its own table; nothing is unpacked here."""
-    with zipfile.ZipFile(path) as packed:
-        return sum(entry.file_size for entry in packed.infolist())
-
-
-def _announced(path: Path, kind: str) -> tuple[int, int]:
-    """How many faces a file's head announces and the fewest bytes that they need (0, 0: unknown)."""
-    with path.open("rb") as file:
-        head = file.read(65536)
-    if kind == "ply":
-        return _announced_ply(head)
-    if kind == "off":
-        numbers = re.search(rb"^\s*(?:[A-Za-z0-9]*OFF\s+)?(\d+)\s+(\d+)", _uncommented(head))
-        if numbers is None:
-            return 0, 0
-        points, count = int(numbers[1]), int(numbers[2])
-        return count, 6 * points + 8 * count
-    if kind == "stl" and len(head) >= 84 and head[:5].lower() != b"solid":
-        (count,) = struct.unpack_from("<I", head, 80)
-        return count, 84 + 50 * count
-    return 0, 0
-
-
-def _announced_ply(head: bytes) -> tuple[int, int]:
-    """Faces and least bytes from a PLY header; ValueError when there is no PLY header."""
-    if not head.startswith(b"ply"):
-        raise ValueError("it does not begin with the word ply")
-    end = head.find(b"end_header")
-    if end < 0:
-        raise ValueError("its header does not end")
-    counts = dict(re.findall(rb"element\s+(\w+)\s+(\d+)", head[:end]))
-    points, count = int(counts.get(b"vertex", 0)), int(counts.get(b"face", 0))
-    ascii_text = b"format ascii" in head[:end]
-    per_point, per_face = (6, 8) if ascii_text else (12, 4)
-    return count, end + per_point * points + per_face * count
-
-
-def _uncommented(head: bytes) -> bytes:
-    """A text without its # comments."""
-    return re.sub(rb"#[^\n]*", b"", head)
 
 
 @contextlib.contextmanager
@@ -202,29 +176,36 @@ def _loaded(path: Path, kind: str, max_faces: int) -> tuple[NDArray, NDArray]:
                 skip_materials=True,
                 maintain_order=True,
             )
-            parts = list(_parts(found))
-            count = sum(len(faces) for _, faces in parts)
+            placed = list(_placed(found))
+            count = sum(
+                len(mesh.faces) for mesh, _ in placed
+            )  # nothing is copied before this is known
             if count > max_faces:
                 raise _too_many(path, count, max_faces)
-            return _together(parts)
+            return _together([_moved(mesh, matrix) for mesh, matrix in placed])
     except MeshError:
         raise
     except _READ_FAILURES as failure:
         raise _unreadable(path, kind, failure) from failure
 
 
-def _parts(found: object) -> Iterator[tuple[NDArray, NDArray]]:
-    """The vertices and faces of each mesh in what trimesh returned, placed by its transform."""
+def _placed(found: object) -> Iterator[tuple[trimesh.Trimesh, NDArray | None]]:
+    """Each mesh in what trimesh returned, and its transform (4, 4), None for none."""
     if isinstance(found, trimesh.Scene):
         for node in sorted(found.graph.nodes_geometry):
             matrix, name = found.graph[node]
-            mesh = found.geometry[name]
-            if hasattr(mesh, "faces"):
-                matrix = np.asarray(matrix, dtype=np.float64)
-                moved = np.asarray(mesh.vertices) @ matrix[:3, :3].T + matrix[:3, 3]
-                yield moved, np.asarray(mesh.faces)
+            if hasattr(found.geometry[name], "faces"):
+                yield found.geometry[name], np.asarray(matrix, dtype=np.float64)
     elif hasattr(found, "faces"):
-        yield np.asarray(found.vertices), np.asarray(found.faces)
+        yield found, None
+
+
+def _moved(mesh: trimesh.Trimesh, matrix: NDArray | None) -> tuple[NDArray, NDArray]:
+    """The vertices and faces of a mesh, placed by its transform."""
+    vertices, faces = np.asarray(mesh.vertices), np.asarray(mesh.faces)
+    if vertices.ndim != 2 or vertices.shape[1] != 3 or faces.ndim != 2 or faces.shape[1] != 3:
+        raise ValueError("its points or faces do not have three numbers each")
+    return vertices if matrix is None else vertices @ matrix[:3, :3].T + matrix[:3, 3], faces
 
 
 def _together(parts: list[tuple[NDArray, NDArray]]) -> tuple[NDArray, NDArray]:
@@ -265,8 +246,8 @@ def _check_arrays(path: Path, vertices: NDArray, faces: NDArray, max_faces: int)
 
 def _joined(vertices: Vertices, faces: Faces) -> tuple[NDArray, NDArray]:
     """Equal positions become one vertex."""
-    unique, inverse = np.unique(vertices, axis=0, return_inverse=True)
-    return unique, inverse.reshape(-1)[faces]
+    unique, inverse = same_places(vertices)
+    return unique, inverse[faces]
 
 
 def _too_many(path: Path, count: int, limit: int) -> MeshError:

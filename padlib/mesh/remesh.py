@@ -27,12 +27,18 @@ Ints = NDArray[np.int64]
 
 
 def remesh(
-    vertices: Vertices, faces: Faces, edge_length: float, *, iterations: int = 5
+    vertices: Vertices,
+    faces: Faces,
+    edge_length: float,
+    *,
+    iterations: int = 5,
+    start: tuple[Vertices, Faces] | None = None,
 ) -> tuple[Vertices, Faces]:
     """Cover a manifold surface with triangles whose edges are close to edge_length.
 
     vertices (n, 3) mm; faces (m, 3), consistently oriented, closed or with boundary; every
     boundary vertex of the result lies on the input's boundary, whose corners stay.
+    start: vertices and faces near the surface, of its topology, to begin from instead of the surface itself.
     Returns new vertices and faces of the same topology and orientation.
     Raises MeshError for an edge length that is not positive and for a surface that is not an
     edge-manifold.
@@ -45,6 +51,8 @@ def remesh(
         raise MeshError("remeshing needs a surface with faces; this one has none")
     v, f = _compact(v, f)
     target = _Target(v, f, edge_length)
+    if start is not None:
+        v, f = _compact(np.array(start[0], dtype=np.float64), np.array(start[1], dtype=np.int64))
     pinned = _corners(v, f, edge_length)
     aim = EVEN * edge_length
     v, f, pinned = _thin_out(v, f, pinned, aim)
@@ -328,7 +336,9 @@ def _mend(v: Vertices, f: Faces, pinned: Mask, aim: float) -> tuple[Vertices, Fa
         shortest = np.take_along_axis(sides, size[sides].argmin(axis=1)[:, None], axis=1)
         wanted = np.unique(shortest)
         wanted = wanted[_may_collapse(edges, pinned, len(v))[wanted]]
-        v, f, pinned = _collapse(v, f, pinned, edges, wanted, 1.6 * aim, turn=0.1)[:3]
+        v, f, pinned, count = _collapse(v, f, pinned, edges, wanted, 1.6 * aim, turn=0.1)
+        if not count:
+            break
         f = _flip(v, f, _angle_gain, rounds=2)
     return v, f, pinned
 
@@ -336,12 +346,11 @@ def _mend(v: Vertices, f: Faces, pinned: Mask, aim: float) -> tuple[Vertices, Fa
 def _may_collapse(edges: _Edges, pinned: Mask, n: int) -> Mask:
     """Edges (k,) whose collapse keeps the boundary and the valences in bounds."""
     border = edges.on_border(n)
-    at = border[edges.ends]
     valence = edges.valence(n)
-    merged = valence[edges.ends].sum(axis=1) - np.where(edges.border, 3, 4)
-    pins = pinned[edges.ends]
+    a, b = edges.ends.T
+    merged = valence[a] + valence[b] - np.where(edges.border, 3, 4)
     # an inner vertex may go to the boundary's vertex, but never two boundary vertices across a face
-    sound = np.where(edges.border, ~pins.all(axis=1), ~at.all(axis=1))
+    sound = np.where(edges.border, ~(pinned[a] & pinned[b]), ~(border[a] & border[b]))
     return sound & (merged <= MOST_NEIGHBOURS) & (merged >= 3)
 
 
@@ -500,8 +509,10 @@ def _valence_gain(v: Vertices, edges: _Edges) -> NDArray[np.float64]:
     """By how much a flip brings the four valences nearer to six (four on the boundary)."""
     border = edges.on_border(len(v))
     excess = (edges.valence(len(v)) - np.where(border, 4, 6)).astype(float)
-    e, o = excess[edges.ends], excess[edges.opposite]
-    return (e**2).sum(1) + (o**2).sum(1) - ((e - 1) ** 2).sum(1) - ((o + 1) ** 2).sum(1)
+    (a, b), (c, d) = edges.ends.T, edges.opposite.T
+    return (
+        2.0 * (excess[a] + excess[b] - excess[c] - excess[d]) - 4.0
+    )  # of the four excesses' squares
 
 
 def _angle_gain(v: Vertices, edges: _Edges) -> NDArray[np.float64]:
@@ -520,7 +531,8 @@ def _flip_is_sound(v: Vertices, f: Faces, edges: _Edges, wanted: Ints) -> Mask:
     n = len(v)
     a, b = edges.ends[wanted].T
     c, d = edges.opposite[wanted].T
-    known = np.sort(np.minimum(edges.ends[:, 0], edges.ends[:, 1]) * n + edges.ends.max(axis=1))
+    low, high = np.minimum(*edges.ends.T), np.maximum(*edges.ends.T)
+    known = np.sort(low * n + high)
     key = np.minimum(c, d) * n + np.maximum(c, d)
     at = np.minimum(np.searchsorted(known, key), len(known) - 1)
     new = (known[at] != key) & (c != d)
@@ -545,7 +557,7 @@ def _least_angle(v: Vertices, a: Ints, b: Ints, c: Ints) -> NDArray[np.float64]:
     x = np.stack([v[b] - v[c], v[c] - v[a], v[a] - v[b]], axis=1)
     x = _unit(x)
     cosine = -np.einsum("kij,kij->ki", x, np.roll(x, 1, axis=1))
-    return np.arccos(np.clip(cosine.max(axis=1), -1, 1))
+    return np.arccos(np.clip(_most(cosine), -1, 1))
 
 
 def _disjoint(edges: _Edges, wanted: Ints, n: int) -> Ints:
@@ -634,13 +646,14 @@ def _relax(v: Vertices, f: Faces, pinned: Mask, target: _Target | None, steps: i
     """Move vertices to the middle of their neighbours in the tangent plane, and project if asked."""
     edges = _Edges(f, len(v))
     border = edges.on_border(len(v))
-    for _ in range(steps):
+    for turn in range(steps):
         normal = _vertex_normals(v, f)
         step = _mean_of_neighbours(v, edges, border) - v
         inner = ~border
         step = np.where(inner[:, None], _along_surface(v, f, normal, step), step)
         moved = v + 0.7 * step
-        place = moved if target is None else _projected(v, moved, normal, border, target)
+        last = turn == steps - 1 and target is not None
+        place = _projected(v, moved, normal, border, target) if last else moved
         place[pinned] = v[pinned]
         v = _unless_turned(v, place, f)
     return v
