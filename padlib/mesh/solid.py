@@ -34,7 +34,7 @@ KEEP_PART = 1.0 / 65.0  # waves longer than this part of the stature (26 mm) out
 FILL_EDGE = 1.0 / 210.0  # largest triangle edge in a filling, in parts of the stature (8 mm)
 CUT_PART = 0.1  # a flat rim wider than this part of the stature (170 mm) is a cut, not a hole
 BRIDGE_REACH = 0.09  # widest gap that a tube may cross, in parts of the stature (150 mm)
-WRAP_STEP = 1.0 / 340.0  # grid step when pieces must be wrapped, in parts of the stature (5 mm)
+WRAP_STEP = 1.0 / 190.0  # grid step when pieces must be wrapped, in parts of the stature (9 mm)
 
 
 def make_solid(

