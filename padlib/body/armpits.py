@@ -30,6 +30,7 @@ STEP = 2.0  # mm between sections
 SPAN = 0.016  # of the height: over so much of what is scanned the gap's slope is taken
 DOWN = 0.14  # of the height: how far down the scan is looked for
 SEEN = 1.0  # mm from the scan that count as scanned
+LIFTS, ASTRAY = 3, 40.0  # rounds; mm aside at which the place is another one
 HOLE, LEAST_RISE = 6.0, 3.0  # mm: a smaller hole or rise is left alone
 DOUBT = (
     8.0  # mm of doubt of an armpit that was scanned; a filled one has as much more as it is deep
@@ -59,13 +60,31 @@ def deepened(vertices: Vertices, faces: Faces, gap: Array) -> tuple[Vertices, tu
         rise = _agreed(folds) - lows[side][2]
         if not depth or rise < LEAST_RISE:
             continue
-        out[:, 2] += _lift(faces, gap, tree, lows[side], rise)
+        out = _drawn_up(out, faces, gap, side, lows[side], _agreed(folds))
         words = (
             f"the {side} armpit was not scanned; it was put {rise:.0f} mm over a smooth filling,"
             " by the gap between arm and trunk below it"
         )
         told.append(Finding(DEEPENED, words, f"axilla_{side}", Grade.WARNING))
     return out, tuple(told)
+
+
+def _drawn_up(
+    vertices: Vertices, faces: Faces, gap: Array, side: str, low: Array, height: float
+) -> Vertices:
+    """The vertices with one armpit's filling lifted until it parts at a height; what parts lowest changes on the way."""
+    out = vertices.copy()
+    for _ in range(LIFTS):
+        out[:, 2] += _lift(faces, gap, cKDTree(out), low, height - low[2])
+        parts = find_parts(out, faces)
+        level = top_of(parts.arm[side] >= 0)
+        if level is None or level + 2 >= len(parts.core) or parts.core[level] < 0:
+            break
+        now = parting(out, faces, parts, level, parts.arm[side][level], parts.core[level])
+        if np.linalg.norm((now - low)[:2]) > ASTRAY or height - now[2] < LEAST_RISE:
+            break
+        low = now
+    return out
 
 
 def _hole(gap: Array, tree: cKDTree, point: Array) -> float:

@@ -40,6 +40,7 @@ PAIRED = (
 )  # fmt: skip
 NAMES = MIDDLE + tuple(f"{name}_{side}" for name in PAIRED for side in ("left", "right"))
 UNSURE = 0.5
+UNSURE_FRAME = 0.4  # of their sureness is left to landmarks of a scan whose up or facing is uncertain (finding 203)
 FAR = 0.048  # of the height (80 mm of an adult): a landmark that far from what was scanned is not there
 
 
@@ -110,6 +111,7 @@ def with_landmarks(body: Body, overrides: Mapping[str, Sequence[float]] | None =
     if given:
         placed = nearest(body.surface.vertices, body.surface.faces, np.array(list(given.values())))
         points |= dict(zip(given, placed, strict=True))
+    doubt = UNSURE_FRAME if any(finding.number == 203 for finding in body.findings) else 1.0
     order = [name for name in NAMES if name in points] + [
         name for name in points if name not in NAMES
     ]
@@ -117,7 +119,7 @@ def with_landmarks(body: Body, overrides: Mapping[str, Sequence[float]] | None =
         body,
         landmarks={name: points[name] for name in order},
         sure={
-            name: found.confidence[name] if points[name] == found.points.get(name) else 1.0
+            name: doubt * found.confidence[name] if points[name] == found.points.get(name) else 1.0
             for name in order
         },
         findings=(*body.findings, *found.findings),

@@ -54,6 +54,10 @@ LEG_GIRTHS = {  # the landmark at whose level each is taken
 }
 TAPE_STEP = 5.0  # mm between the points at which it is asked whether a tape lies on the scan
 UNSEEN = 20.0  # mm from what was scanned
+FOOT_END, END_SEEN = (
+    25.0,
+    5.0,
+)  # mm about heel and toe, and from what was scanned, within which a foot ends where it does
 ON_CUT, ON_FILLING = 0.08, 0.4  # shares of a tape that may lie on a cut, and on a filling
 
 HEIGHTS = {
@@ -108,6 +112,7 @@ def measure(body: Body) -> Measurements:
     lines, told = _scanned(lines, body)
     values.update(_lengths(lines))
     values.update(_breadths(lines, wearer.at))
+    told += _foot_told(values, wearer.at, body)
     values = {name: float(value) for name, value in values.items()}
     return Measurements(values, lines, (*told, *gates(values)))
 
@@ -130,6 +135,20 @@ def _scanned(lines: dict[str, Array], body: Body) -> tuple[dict[str, Array], lis
     )
     told = [Finding(267, words, "scan", Grade.WARNING, len(lost))]
     return {name: line for name, line in lines.items() if name not in lost}, told
+
+
+def _foot_told(values: dict[str, float], at: dict[str, Array], body: Body) -> list[Finding]:
+    """The foot's length is left out, and told, where heel or toe would end in a filling: it would be short by its hole."""
+    if "foot_length" not in values or body.gap is None:
+        return []
+    tree = cKDTree(body.surface.vertices)
+    ends = [at[f"{end}_{s}"] for end in ("heel", "toe") for s in SIDES if f"{end}_{s}" in at]
+    gap = [body.gap[tree.query_ball_point(end, FOOT_END)].max(initial=0.0) for end in ends]
+    if max(gap, default=0.0) <= END_SEEN:
+        return []
+    del values["foot_length"]
+    words = "foot_length: a heel or a toe was not scanned; left out."
+    return [Finding(267, words, "scan", Grade.WARNING)]
 
 
 def _ready(surface: Surface, at: dict[str, Array]) -> _Wearer:

@@ -15,6 +15,7 @@ from padlib.body.armpits import deepened
 from padlib.body.body import Body
 from padlib.body.carried import placed, read_carried
 from padlib.body.frame import TALLEST_MM, Frame, find_frame, spread_points
+from padlib.body.halves import made_whole
 from padlib.body.landmarks import with_landmarks
 from padlib.body.planes import cut_off, made_even
 from padlib.errors import InputError, MeshError
@@ -132,6 +133,8 @@ def body_from_surface(
     """
     surface, dense, repairs = _repaired(surface, edge_length)
     surface, told = drop_floor(surface)
+    repairs += told
+    surface, told = made_whole(surface)
     repairs += told
     frame = find_frame(surface, unit=unit, up=up, facing=facing, middle=middle)
     standing = Surface(frame.carry(surface.vertices), surface.faces)

@@ -10,6 +10,7 @@ from padlib.errors import MeshError
 from padlib.findings import Finding, Grade
 from padlib.mesh.grid import wrap
 from padlib.mesh.holes import CUT, KEPT, bridge_pieces, fill_holes, rims, trim_rim
+from padlib.mesh.holes import FILLED as FILLED_IN
 from padlib.mesh.noise import scanner_noise, smooth
 from padlib.mesh.repair import (
     Findings,
@@ -60,7 +61,7 @@ def make_solid(
     if components(closed.faces).max(initial=0) > 0:
         closed, told = _joined(closed, size)
         found += told
-    made = None
+    made, bridged = None, len(closed.vertices)
     if components(closed.faces).max(initial=0) > 0:
         closed, told = _wrapped(smoothed, size)
     elif len(boundary_edges(closed.faces)):
@@ -70,8 +71,11 @@ def make_solid(
     if not is_closed_manifold(closed.faces):
         closed, told = _wrapped(smoothed, size)
         made = None
+    wrapped = any(finding.number == WRAPPED for finding in told)
     if made is None:
         made = np.full(len(closed.vertices), KEPT, dtype=np.int8)
+    if not wrapped:  # the tubes that join pieces come after the scan's own vertices
+        made[len(smoothed.vertices) : bridged] = FILLED_IN
     return closed, made, found + told + _handles(closed)
 
 
