@@ -72,7 +72,7 @@ def deepened(vertices: Vertices, faces: Faces, gap: Array) -> tuple[Vertices, tu
 def _drawn_up(
     vertices: Vertices, faces: Faces, gap: Array, side: str, low: Array, height: float
 ) -> Vertices:
-    """The vertices with one armpit's filling lifted until it parts at a height; what parts lowest changes on the way."""
+    """The vertices with one armpit's filling lifted until it parts at a height; its lowest place may change."""
     out = vertices.copy()
     for _ in range(LIFTS):
         out[:, 2] += _lift(faces, gap, cKDTree(out), low, height - low[2])

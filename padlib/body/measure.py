@@ -57,7 +57,7 @@ UNSEEN = 20.0  # mm from what was scanned
 FOOT_END, END_SEEN = (
     25.0,
     5.0,
-)  # mm about heel and toe, and from what was scanned, within which a foot ends where it does
+)  # mm about heel and toe; mm from what was scanned that count as scanned
 ON_CUT, ON_FILLING = 0.08, 0.4  # shares of a tape that may lie on a cut, and on a filling
 
 HEIGHTS = {
@@ -138,7 +138,7 @@ def _scanned(lines: dict[str, Array], body: Body) -> tuple[dict[str, Array], lis
 
 
 def _foot_told(values: dict[str, float], at: dict[str, Array], body: Body) -> list[Finding]:
-    """The foot's length is left out, and told, where heel or toe would end in a filling: it would be short by its hole."""
+    """The foot's length is left out, and told, where heel or toe ends in a filling: it would be short."""
     if "foot_length" not in values or body.gap is None:
         return []
     tree = cKDTree(body.surface.vertices)

@@ -18,6 +18,7 @@ import sys
 import time
 from pathlib import Path
 
+import igl
 import numpy as np
 import pytest
 import trimesh
@@ -31,6 +32,7 @@ HERE = Path(__file__).parent
 TABLE, KEPT = HERE / "results" / "scan.md", HERE / "results" / "scan.csv"
 FOLDER = os.environ.get("PADLIB_BODIES", "")
 SEEDS = [int(s) for s in os.environ.get("PADLIB_SEEDS", "0,1").split(",")]
+SAME_MM = 2.0  # the same body from another file
 BAR_MM = 5.0  # girths and heights of a raw scan against the clean mesh
 FIELDS = ("body", "seed", "name", "clean", "off")
 
@@ -125,20 +127,64 @@ def _write(rows):
     sys.stdout.write("\n".join(out))
 
 
+def _sparser(v, f, count):
+    """The mesh with about a count of triangles, by quadric errors (igl.qslim)."""
+    points, faces = igl.qslim(v, np.asarray(f, dtype=np.int32), count)[:2]
+    return np.array(points), np.array(faces, dtype=np.int64)
+
+
+def test_the_same_answer_from_any_file():
+    """A smooth body by unit, axis, turn and count of triangles: girths and heights against the plain file's."""
+    rows = []
+    for body, (v, f) in _bodies().items():
+        v, f = _helper("base_mesh").even(v, f)
+        plain = _measured(Surface(v, f))
+        files = {
+            "cm, -y up": (v @ rough.UP["-y"].T / 10.0 + 7.0, f),
+            "+x up": (v @ rough.UP["+x"].T, f),
+            "turned by 37 degrees, m": (rough.turned(v, 37.0) / 1000.0, f),
+            "turned by 90 degrees": (rough.turned(v, 90.0), f),
+            "turned by -160 degrees": (rough.turned(v, -160.0), f),
+            "inches": (v / 25.4, f),
+            "25,000 triangles": _sparser(v, f, 25_000),
+            "50,000 triangles": _sparser(v, f, 50_000),
+            "428,000 triangles": rough.subdivided(v, f),
+        }
+        for name, (points, faces) in files.items():
+            told = _measured(Surface(points, faces))
+            off = {k: told.get(k, np.inf) - plain[k] for k in plain}
+            worst = max(off, key=lambda k: abs(off[k]))
+            inside = sum(abs(o) < SAME_MM for o in off.values())
+            rows.append(f"| {body} | {name} | {inside} of {len(off)} | {off[worst]:+.1f} {worst} |")
+            sys.stdout.write(rows[-1] + "\n")
+    head = [
+        "# One body from many files",
+        "",
+        f"Girths and heights of a smooth closed body (107,000 triangles) against its plain file's, within {SAME_MM:.0f} mm.",
+        "",
+        "| body | file | within | worst, mm |",
+        "|---|---|---|---|",
+    ]
+    (HERE / "results" / "same.md").write_text("\n".join([*head, *rows, ""]))
+
+
 def test_what_an_import_costs(tmp_path):
     """Seconds of an import of a dense raw scan over those of trimesh loading and merging the same file."""
     v, f = _helper("base_mesh").base_mesh()
     raw, _ = rough.roughened(v, f, 0, times=2, floor=False)
     path = tmp_path / "raw.ply"
     trimesh.Trimesh(raw.vertices, raw.faces, process=False).export(path)
-    start = time.process_time()
-    trimesh.load(path).merge_vertices()
-    plain = time.process_time() - start
-    start = time.process_time()
-    import_scan(path)
-    ours = time.process_time() - start
+    plain, ours = [], []
+    for _ in range(3):
+        start = time.process_time()
+        trimesh.load(path).merge_vertices()
+        plain.append(time.process_time() - start)
+        start = time.process_time()
+        import_scan(path)
+        ours.append(time.process_time() - start)
+    plain, ours = np.median(plain), np.median(ours)
     sys.stdout.write(
         f"{len(raw.faces):,} triangles: import {ours:.1f} s of CPU, load and merge {plain:.2f} s:"
         f" {ours / plain:.0f} times\n"
     )
-    assert ours / plain < 150.0
+    assert ours / plain < 30.0

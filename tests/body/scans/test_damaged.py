@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import trimesh
 
 from padlib.body import measure, with_landmarks
 from padlib.body.scan import body_from_surface
@@ -65,6 +66,42 @@ def test_without_feet_nothing_is_said_over_the_floor(base):
     assert not {"stature", "crotch_height", "knee_height", "ankle_girth"} & set(told.values)
     for name in ("waist_girth", "hip_girth", "thigh_girth", "calf_girth", "neck_girth"):
         assert told.values[name] == pytest.approx(whole[name], abs=5.0), name
+
+
+@pytest.mark.parametrize("side", [1.0, -1.0])
+def test_one_side_is_made_whole_by_its_image(base, side):
+    """Cut clean in the middle, either side gives the girths and heights of the whole body to 5 mm, and is told."""
+    whole = _measured(*base, 16.0)[1].values
+    half = trimesh.intersections.slice_faces_plane(*base, np.array([side, 0, 0]), np.zeros(3))[:2]
+    body, told = _measured(*(np.asarray(part) for part in half), 16.0)
+    assert 207 in [f.number for f in body.findings]
+    for name in (
+        "stature",
+        "waist_girth",
+        "hip_girth",
+        "chest_girth",
+        "head_girth",
+        "crotch_height",
+    ):
+        assert told.values[name] == pytest.approx(whole[name], abs=5.0), name
+
+
+@pytest.mark.parametrize("name", ["front half", "back half"])
+def test_a_front_or_a_back_alone_is_refused(base, name):
+    """Half of every girth is missing: one sentence, no body."""
+    with pytest.raises(PadlibError, match="front or only the back"):
+        _measured(*damage.part(*base, name))
+
+
+def test_a_foot_whose_heel_was_not_scanned_is_not_measured(base):
+    """A hole of 60 mm at one heel: no foot length, and a finding that says so; without it, it is there."""
+    v, f = base
+    heel = v[np.argmax(np.where(v[:, 2] < 60.0, v[:, 1], -np.inf))]
+    keep = np.linalg.norm(v[f].mean(axis=1) - heel, axis=1) > 30.0
+    _, told = _measured(v, f[keep], 16.0)
+    assert "foot_length" not in told.values
+    assert any("foot_length" in w.words for w in told.warnings if w.number == 267)
+    assert "foot_length" in _measured(v, f, 16.0)[1].values
 
 
 def test_the_lower_half_alone_is_measured(base):
