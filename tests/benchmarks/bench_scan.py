@@ -160,7 +160,7 @@ def test_the_same_answer_from_any_file():
     head = [
         "# One body from many files",
         "",
-        f"Girths and heights of a smooth closed body (107,000 triangles) against its plain file's, within {SAME_MM:.0f} mm.",
+        f"Girths and heights of a smooth closed body (107,000 triangles), within {SAME_MM:.0f} mm of its plain file.",
         "",
         "| body | file | within | worst, mm |",
         "|---|---|---|---|",
