@@ -30,6 +30,16 @@ def mirror_flat(flat: Flat, edge_counts: Mapping[str, int]) -> Flat:
     return replace(flat, panel=panel, positions=positions, darts=darts, pile=pile)
 
 
+def with_images(own: Sequence[Flat], panels: Sequence[Panel]) -> tuple[Flat, ...]:
+    """Flats of all panels in their order: those given, and mirror images of them."""
+    counts = {f.panel.name: sum(e.kind != "dart" for e in f.panel.edges) for f in own}
+    by_name = {f.panel.name: f for f in own}
+    images = [panel for panel in panels if panel.mirror_of is not None]
+    counts |= {panel.name: counts[panel.mirror_of] for panel in images}
+    by_name |= {p.name: mirror_flat(by_name[p.mirror_of], counts) for p in images}
+    return tuple(by_name[panel.name] for panel in panels)
+
+
 def chains(panel: Panel, edge: Edge) -> list[Run]:
     """An edge's run broken where a dart's mouth lies in it (two neighbours with one parent)."""
     parent = panel.parents[edge.run]

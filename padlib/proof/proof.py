@@ -13,7 +13,8 @@ from padlib.findings import Finding, Grade
 from padlib.flatten.flat import Flat
 from padlib.mesh.surface import Surface
 from padlib.proof.entry import Entry, entry, entry_findings
-from padlib.proof.sew import settle, weld
+from padlib.proof.settle import scene, settle
+from padlib.proof.sew import weld
 from padlib.proof.sheets import bundle, spots
 from padlib.proof.told import (
     Pucker,
@@ -53,6 +54,7 @@ class Proof:
     seams: tuple[Array, ...]
     entry: Entry
     findings: tuple[Finding, ...]
+    uncorrected_mm: Mapping[str, float] | None = None
 
     def told(self) -> dict[str, Any]:
         """The proof part of the report."""
@@ -62,6 +64,9 @@ class Proof:
             "deviation_percent_of_diagonal": {
                 k: round(100 * v / diagonal, 4) for k, v in self.deviation_mm.items()
             },
+            "deviation_uncorrected_mm": None
+            if self.uncorrected_mm is None
+            else {k: round(v, 3) for k, v in self.uncorrected_mm.items()},
             "rough_wrap_mm": {k: round(v, 1) for k, v in self.begun_mm.items()},
             "volume_percent": round(self.volume_percent, 2),
             "sewing_steps": self.steps,
@@ -95,7 +100,6 @@ def prove(
     girths: Mapping[str, float],
     *,
     stretch: float = 0.05,
-    steps: int = 200,
     eased: Sequence[str] = (),
 ) -> Proof:
     """Sew all flats of a suit back together over their support, and check the entry.
@@ -105,17 +109,17 @@ def prove(
     lines of limbs and trunk; girths: of the wearer; stretch: of the cloth; eased: seams whose sides
     are meant to differ.
     """
-    suit = bundle(flats)
+    suit = bundle(flats, stretch)
     findings = list(walk(suit, eased))
     sewn = weld(suit)
     start = wrap(suit.sheets, spots(flats, axes), sewn, axes)
     begun = deviation(*off_shell(start, sewn.faces, support))
-    place, taken = settle(sewn, start, support, steps=steps)
+    place, taken = settle(scene(suit, sewn, support), start)
     away, share = off_shell(place, sewn.faces, support)
     found = entry(flats, girths, stretch)
     apart = deviation(away, share)
-    strained = tight(suit, sewn, place, stretch)
-    findings += [*entry_findings(found), *_said(place, away, apart), *_too_tight(strained, stretch)]
+    strained = tight(suit, sewn, place)
+    findings += [*entry_findings(found), *_said(place, away, apart), *_too_tight(strained)]
     return Proof(
         Surface(place, sewn.faces),
         away,
@@ -143,12 +147,12 @@ def _said(place: Array, away: Array, apart: Mapping[str, float]) -> list[Finding
     return [Finding(602, words, "proof", Grade.WARNING)]
 
 
-def _too_tight(strained: Sequence[Tight], limit: float) -> list[Finding]:
-    """Findings 606: panels whose cloth is stretched beyond the limit once sewn."""
+def _too_tight(strained: Sequence[Tight]) -> list[Finding]:
+    """Findings 606: panels whose cloth is stretched beyond what it bears once sewn."""
     return [
         Finding(
             606,
-            f"sewn back, {100 * t.over:.0f} % of its cloth is stretched by more than {100 * limit:g} %",
+            f"sewn back, {100 * t.over:.0f} % of its cloth is stretched by more than it bears",
             t.panel,
             Grade.WARNING,
         )

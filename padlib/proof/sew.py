@@ -1,9 +1,8 @@
-"""Sewing the flats back together in 3D: the suit that the pattern really gives.
+"""The flats sewn to one another: one mesh whose rest state is the sheets, and its first-order elasticity.
 
-The sheets are the rest state; what is sewn to one another is one vertex. From a rough wrap the cloth
-finds its shape: every triangle wants its flat's lengths (as rigid as it can be: O. Sorkine and M. Alexa
-2007, L. Liu and others 2008), as stiffly as its cloth is along the pile, across it and in shear, and
-the padded body holds it up from inside.
+What is sewn to one another is one vertex. Every triangle wants its flat's lengths (as rigid as it can
+be: O. Sorkine and M. Alexa 2007, L. Liu and others 2008), as stiffly as its cloth is along the pile,
+across it and in shear.
 """
 
 from __future__ import annotations
@@ -12,23 +11,14 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import coo_array, csc_matrix, eye_array
+from scipy.sparse import coo_array, csc_matrix
 from scipy.sparse.csgraph import connected_components
-from scipy.spatial import cKDTree
 
-from padlib.mesh.areas import vertex_areas
-from padlib.mesh.solve import factor
-from padlib.mesh.surface import Surface, Vertices
+from padlib.mesh.surface import Vertices
 from padlib.proof.sheets import Bundle
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
-
-HOLD = 0.02  # weight of the support against the cloth's stiffness, each vertex
-WEIGHT = (
-    6e-6  # N/mm2: 600 g/m2 of long pile, over a stiffness of 1 N/mm (common practice, no source)
-)
-MEMORY = 6  # earlier steps that the next one learns from
 
 
 @dataclass(frozen=True, eq=False)
@@ -37,7 +27,8 @@ class Sewn:
 
     faces (m, 3) over the welded vertices; welded: for each flat its vertices' places in it;
     gradients (m, 3, 2): of the hat functions on the flat triangles, 1/mm; area (m,) mm2 of the flats;
-    stiffness (m, 3): along the pile, across it and in shear, the largest 1.
+    stiffness (m, 3): along the pile, across it and in shear, the largest 1; limits (m, 3): the strains
+    that the cloth bears.
     """
 
     faces: Ints
@@ -46,6 +37,7 @@ class Sewn:
     area: Array
     count: int
     stiffness: Array
+    limits: Array
 
 
 def weld(suit: Bundle) -> Sewn:
@@ -59,14 +51,17 @@ def weld(suit: Bundle) -> Sewn:
     welded = tuple(label[a:b].astype(np.int64) for a, b in zip(first[:-1], first[1:], strict=True))
     faces = np.concatenate([w[f.faces] for w, f in zip(welded, suit.sheets, strict=True)])
     corner = np.concatenate([sheet.positions[sheet.faces] for sheet in suit.sheets])
-    gradients, area = _hat_gradients(corner)
-    stiffness = np.concatenate(
-        [np.tile(sheet.stiffness, (len(sheet.faces), 1)) for sheet in suit.sheets]
+    gradients, area = hat_gradients(corner)
+    stiffness, limits = (
+        np.concatenate(
+            [np.tile(own, (len(s.faces), 1)) for own, s in zip(each, suit.sheets, strict=True)]
+        )
+        for each in ([s.stiffness for s in suit.sheets], [s.limits for s in suit.sheets])
     )
-    return Sewn(faces, welded, gradients, area, int(count), stiffness)
+    return Sewn(faces, welded, gradients, area, int(count), stiffness, limits)
 
 
-def _hat_gradients(corner: Array) -> tuple[Array, Array]:
+def hat_gradients(corner: Array) -> tuple[Array, Array]:
     """Gradients (m, 3, 2) of the three hat functions of flat triangles (m, 3, 2), and areas (m,)."""
     side = np.roll(corner, -2, axis=1) - np.roll(corner, -1, axis=1)
     cross = corner[:, 1] - corner[:, 0]
@@ -133,83 +128,3 @@ def pull(sewn: Sewn, place: Vertices, slack: float = 1.0) -> Array:
         for d in range(3):
             out[:, d] += np.bincount(sewn.faces[:, k], each[:, k, d], minlength=sewn.count)
     return out
-
-
-@dataclass(frozen=True, eq=False)
-class Support:
-    """What holds the cloth up from inside: a surface with its vertex normals, and where to find them."""
-
-    surface: Surface
-    normals: Array
-    tree: cKDTree
-
-
-def support_of(surface: Surface) -> Support:
-    """A closed surface made ready to be asked often."""
-    corner = surface.vertices[surface.faces]
-    face = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
-    normals = np.zeros_like(surface.vertices)
-    for k in range(3):
-        np.add.at(normals, surface.faces[:, k], face)
-    normals /= np.maximum(np.linalg.norm(normals, axis=1), 1e-12)[:, None]
-    return Support(surface, normals, cKDTree(surface.vertices))
-
-
-def lift(place: Vertices, support: Support) -> Array:
-    """How far (n, 3) each vertex must move out to lie on the support, 0 for those outside.
-
-    Told by the tangent plane at the nearest vertex, which is within a tenth of a millimetre on a mesh
-    of 10 mm edges; the deviation that is reported is measured exactly, elsewhere.
-    """
-    _, nearest = support.tree.query(place)
-    normal = support.normals[nearest]
-    height = np.einsum("nx,nx->n", place - support.surface.vertices[nearest], normal)
-    return np.maximum(-height, 0.0)[:, None] * normal
-
-
-def settle(
-    sewn: Sewn,
-    start: Vertices,
-    support: Surface,
-    *,
-    steps: int = 160,
-    still: float = 0.01,
-    weight: float = WEIGHT,
-) -> tuple[Vertices, int]:
-    """The sewn suit at rest over its support: positions (n, 3) mm and the steps that it took.
-
-    start (n, 3): the rough wrap; weight: of a mm2 of cloth over its stiffness, which lets a skirt fall
-    until it is tight; still: mean movement in mm of a step at which it rests.
-    """
-    matrix = stiffness(sewn)
-    hang = np.zeros((sewn.count, 3))
-    hang[:, 2] = -weight * vertex_areas(sewn.faces, sewn.area, sewn.count)
-    solve = factor(csc_matrix(matrix + HOLD * eye_array(sewn.count))).solve
-    held = support_of(support)
-    place = start
-    history: list[tuple[Array, Array]] = []
-    for step in range(steps):
-        target = place + lift(place, held)
-        new = solve(pull(sewn, place) + HOLD * target + hang)
-        moved = new - place
-        place = _learned(place, new, history)
-        if np.linalg.norm(moved, axis=1).mean() < still:
-            return place, step + 1
-    return place, steps
-
-
-def _learned(place: Array, new: Array, history: list[tuple[Array, Array]]) -> Array:
-    """The next positions from the last few steps (D. Anderson 1965)."""
-    history.append((place, new))
-    del history[:-MEMORY]
-    residual = np.array([(n - p).ravel() for p, n in history])
-    if len(history) < 2:
-        return new
-    differences = residual[1:] - residual[:-1]
-    gram = differences @ differences.T
-    gram += 1e-10 * np.trace(gram) * np.eye(len(gram))
-    gamma = np.linalg.solve(gram, differences @ residual[-1])
-    out = new.ravel().copy()
-    for k, g in enumerate(gamma):
-        out -= g * (history[k + 1][1] - history[k][1]).ravel()
-    return out.reshape(new.shape)

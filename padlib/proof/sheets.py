@@ -22,13 +22,16 @@ from padlib.mesh.areas import vertex_areas
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
+LIMIT = 0.05  # strain that a cloth bears of which no more is known
+
 
 @dataclass(frozen=True, eq=False)
 class Sheet:
     """A piece of cloth within its sew line.
 
     positions (n, 2) mm, pile along -y; faces (m, 3); stiffness: along the pile, across it and in
-    shear, the largest 1; openings: boundary runs of vertices that no stitch closes.
+    shear, the largest 1; openings: boundary runs of vertices that no stitch closes; limits: strain that
+    the cloth bears along the pile, across it and in shear.
     """
 
     name: str
@@ -36,6 +39,7 @@ class Sheet:
     faces: Ints
     stiffness: tuple[float, float, float]
     openings: tuple[Ints, ...]
+    limits: tuple[float, float, float] = (LIMIT, LIMIT, LIMIT)
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,26 +75,27 @@ class Spot:
     turn_deg: float
 
 
-def bundle(flats: Sequence[Flat]) -> Bundle:
-    """The flats of a suit as sheets with their stitches."""
+def bundle(flats: Sequence[Flat], limit: float = LIMIT) -> Bundle:
+    """The flats of a suit as sheets with their stitches; limit: what cloth bears of which no more is
+    known, a fraction."""
     stitches = [Stitch(seam, *pair) for seam, pair in named_pairs(flats)]
     for i, flat in enumerate(flats):
         for k, (left, right) in enumerate(pairs_of_darts(flat), 1):
             stitches.append(Stitch(f"dart {k} of {flat.panel.name}", i, left, i, right, dart=True))
-    return Bundle(tuple(map(_sheet, flats)), tuple(stitches))
+    return Bundle(tuple(_sheet(flat, limit) for flat in flats), tuple(stitches))
 
 
-def _sheet(flat: Flat) -> Sheet:
+def _sheet(flat: Flat, limit: float) -> Sheet:
     """A flat without the space that it came from."""
     cloth = flat.cloth
-    stiffness = np.ones(3)
+    stiffness, limits = np.ones(3), (limit, limit, limit)
     if cloth is not None:
         stiffness = np.array([cloth.stiffness_along, cloth.stiffness_across, cloth.stiffness_shear])
+        # half the angle between the threads is the tensor's entry
+        limits = (cloth.stretch_along, cloth.stretch_across, 0.5 * np.radians(cloth.shear_deg))
     openings = tuple(e.run for e in flat.panel.edges if e.kind == "opening")
-    name, faces = flat.panel.name, flat.panel.surface.faces
-    return Sheet(
-        name, flat.positions, faces, tuple((stiffness / stiffness.max()).tolist()), openings
-    )
+    share = tuple((stiffness / stiffness.max()).tolist())
+    return Sheet(flat.panel.name, flat.positions, flat.panel.surface.faces, share, openings, limits)
 
 
 def spots(flats: Sequence[Flat], axes: Mapping[str, Array]) -> tuple[Spot, ...]:

@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 from padlib.flatten.stretch import percentiles, summary
 from padlib.mesh.areas import enclosed, face_areas, vertex_areas
 from padlib.mesh.surface import Surface, Vertices
-from padlib.proof.sew import Sewn, frames
+from padlib.proof.elastic import principal, shares, strained
+from padlib.proof.sew import Sewn
 from padlib.proof.sheets import Bundle
 
 Array = NDArray[np.float64]
@@ -76,16 +77,15 @@ def puckers(suit: Bundle, sewn: Sewn, place: Vertices) -> tuple[Pucker, ...]:
     return tuple(Pucker(seam, *sizes) for seam, sizes in total.items())
 
 
-def tight(suit: Bundle, sewn: Sewn, place: Vertices, limit: float) -> tuple[Tight, ...]:
-    """How far each panel's cloth is stretched once sewn; limit: the cloth's, a fraction."""
-    _, strain = frames(sewn, place)
-    mean = 0.5 * (strain[:, 0, 0] + strain[:, 1, 1])
-    worst = mean + np.hypot(0.5 * (strain[:, 0, 0] - strain[:, 1, 1]), strain[:, 0, 1])
+def tight(suit: Bundle, sewn: Sewn, place: Vertices) -> tuple[Tight, ...]:
+    """How far each panel's cloth is stretched once sewn, and how much of it by more than it bears."""
+    state = strained(sewn, place)
+    worst, used = principal(state.strain)[0], principal(shares(sewn, state))[0]
     out, first = [], 0
     for sheet in suit.sheets:
         part = slice(first, first + len(sheet.faces))
-        size, area = worst[part], sewn.area[part]
-        over = float(area[size > limit].sum() / area.sum())
-        out.append(Tight(sheet.name, over, percentiles(size, area, (0.95,))[0]))
+        area = sewn.area[part]
+        over = float(area[used[part] > 1.0].sum() / area.sum())
+        out.append(Tight(sheet.name, over, percentiles(worst[part], area, (0.95,))[0]))
         first += len(sheet.faces)
     return tuple(out)

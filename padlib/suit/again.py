@@ -14,13 +14,14 @@ from types import MappingProxyType
 import numpy as np
 from numpy.typing import NDArray
 
+from padlib.flatten.agree import match_flats
 from padlib.flatten.carry import carried
 from padlib.flatten.cloth import Cloth
 from padlib.flatten.ease import Ease
 from padlib.flatten.flat import Flat
-from padlib.flatten.together import mirror_flat
+from padlib.flatten.together import with_images
 from padlib.seams.panels import Panel
-from padlib.suit.matching import match_flats, turned
+from padlib.suit.matching import turned
 
 KEPT = 0.01  # mm: a change of a pad is felt a little, ever less, far from it
 
@@ -62,17 +63,7 @@ def flatten_again(
             way = {} if cloth is None else {"cloth": cloth, "pile": pile[panel.name]}
             flats.append(carried(panel, flat, limit=limit if cloth is None else 1.0, **way))
     flats = _matched(flats, fresh, pile, limit=limit, ease=ease)
-    return Again(_with_images(panels, flats), tuple(own[k].name for k in fresh))
-
-
-def _with_images(panels: Sequence[Panel], flats: Sequence[Flat]) -> tuple[Flat, ...]:
-    """The flats of all panels in their order, mirror images made."""
-    counts = {panel.name: len(panel.edges) for panel in panels}
-    by_name = {flat.panel.name: flat for flat in flats}
-    originals = [panel.mirror_of for panel in panels if panel.mirror_of]
-    images = [mirror_flat(by_name[name], counts) for name in originals]
-    by_name |= {flat.panel.name: flat for flat in images}
-    return tuple(by_name[panel.name] for panel in panels)
+    return Again(with_images(flats, panels), tuple(own[k].name for k in fresh))
 
 
 def _same(old: Panel, new: Panel) -> bool:

@@ -50,7 +50,7 @@ from padlib.pattern.parts import Made
 from padlib.pattern.piece import Piece
 from padlib.progress import Tell, quiet
 from padlib.proof.heat import Heat, heat, heat_report
-from padlib.proof.proof import Proof, prove
+from padlib.proof.proof import Proof
 from padlib.proof.spread import Spread, spreads
 from padlib.seams.panels import Panel
 from padlib.suit import report as reports
@@ -63,6 +63,7 @@ from padlib.suit.matching import flat_summary, share_used
 from padlib.suit.order import Work, works
 from padlib.suit.parts import parts_report, suit_parts
 from padlib.suit.pillows import DOWN, as_pairs, pillow_panels, rim_differences
+from padlib.suit.proving import proved
 from padlib.suit.sewing import matching_report, seam_report, seams_apart
 from padlib.suit.steps import (
     Panels,
@@ -178,13 +179,17 @@ def run(
         pillows = as_pairs(each)
         cushions = pillow_panels(pillows)
     with clock.step("flatten"):
-        every, eases, eased = _flattened(
-            suit, body, shell, panels, cushions, workers=workers, tell=_within(tell, 0.25, 0.75)
+        laid, eases, eased = _flattened(
+            suit, body, shell, panels, cushions, workers=workers, tell=_within(tell, 0.25, 0.7)
         )
-        flats, cushion_flats = every[: len(panels.panels)], every[len(panels.panels) :]
+        flats, cushion_flats = laid[: len(panels.panels)], laid[len(panels.panels) :]
         differences = rim_differences(pillows, cushion_flats)
+    with clock.step("proof"):
+        tell("sewing the flats back together", 0.7)
+        flats, proof = proved(suit, flats, shell, panels.place, measurements.values, eases)
+        every = (*flats, *cushion_flats)
     with clock.step("pieces"):
-        tell("drawing pieces", 0.78)
+        tell("drawing pieces", 0.88)
         parts = suit_parts(
             suit,
             flats,
@@ -196,23 +201,11 @@ def run(
         made = {"each": each, "made": pillows}
         stuffed = make_cushions(suit, body, shell, made, flats, cushion_flats)
         pieces = suit_pieces(suit, every, parts, stuffed.inner)
-    with clock.step("proof"):
-        tell("sewing the flats back together", 0.82)
-        proof = None
-        if suit.proof["sew"]:
-            proof = prove(
-                flats,
-                shell.surface,
-                panels.place.axes,
-                measurements.values,
-                stretch=limit,
-                eased=[e.seam for e in suit.ease],
-            )
     with clock.step("lay"):
         tell("laying the pieces on cloth", 0.9)
         lays = suit_lays(suit, pieces, seconds=lay_seconds, tell=_within(tell, 0.9, 0.95))
     findings = (*body.findings, *measurements.warnings, *shell.findings, *panels.findings)
-    findings += over_limit(every, limit) + eased
+    findings += over_limit(laid, limit) + eased
     seams = seam_report(flats, eases) + seam_report(cushion_flats, eases)
     findings += seams_apart(seams)
     worn, worn_found = worn_report(suit_worn(suit, body), panels.panels)
@@ -221,7 +214,7 @@ def run(
     findings += worn_found
     findings += tuple(f for lay in lays for f in lay.findings)
     findings += tuple(f for piece in pieces for f in piece.findings)
-    findings += tuple(f for flat in every for f in _of_flat(flat, limit))
+    findings += tuple(f for flat in laid for f in _of_flat(flat, limit))
     findings += () if proof is None else proof.findings
     stature = float(np.ptp(body.surface.vertices[:, 2]))
     bill = suit_bill(suit, flats, pieces, lays, pillows, parts, seams, stature_mm=stature)

@@ -11,6 +11,7 @@ import numpy as np
 
 from padlib.errors import InputError, MeshError
 from padlib.findings import Finding
+from padlib.flatten.agree import match_flats
 from padlib.flatten.cloth import PRESETS
 from padlib.flatten.darts import dart_panel
 from padlib.flatten.flat import Flat
@@ -28,7 +29,7 @@ from padlib.output.pdf import write_roll_pdf
 from padlib.output.png import map_scale, stretch_map
 from padlib.output.svg import write_svg
 from padlib.seams.panels import Edge, Panel
-from padlib.suit.matching import flat_summary, match_flats
+from padlib.suit.matching import flat_summary
 from padlib.suit.reading import nearest
 from padlib.suit.report import panel_report
 from padlib.version import __version__

@@ -24,12 +24,13 @@ from padlib.body.parametric import parametric_body
 from padlib.body.scan import import_scan
 from padlib.errors import SuitError
 from padlib.findings import Finding, Grade
+from padlib.flatten.agree import match_flats
 from padlib.flatten.cloth import Cloth, cloth_use
 from padlib.flatten.darts import dart_panel
 from padlib.flatten.ease import Ease
 from padlib.flatten.flat import Flat
 from padlib.flatten.ground import Rules
-from padlib.flatten.together import mirror_flat
+from padlib.flatten.together import with_images
 from padlib.lay.lay import Lay
 from padlib.lay.pack import lay_pieces
 from padlib.mesh.geodesic import geodesic
@@ -49,7 +50,7 @@ from padlib.seams.place import Place, carry_points, mirror_map, place_on_shell
 from padlib.seams.plan import Line, Options
 from padlib.suit.demo import DEMO_BODY
 from padlib.suit.file import DrawnSeam, Suit
-from padlib.suit.matching import DART_SHARES, flat_summary, match_flats, share_used, turned
+from padlib.suit.matching import DART_SHARES, flat_summary, share_used, turned
 from padlib.suit.wishes import NONE, Wishes
 from padlib.suit.worn import opening_rises
 
@@ -193,11 +194,7 @@ def flatten_panels(
     with _pool(workers) as pool:
         matched = _within_limit(own, limit, most, pool, tell, ease=ease)
     laid = [turned(f, pile[f.panel.name]) for f in matched]
-    counts = {p.name: len(p.edges) for p in panels}
-    image_of = {p.mirror_of: p.name for p in panels if p.mirror_of}
-    images = [mirror_flat(f, counts) for f in laid if f.panel.name in image_of]
-    by_name = {f.panel.name: f for f in (*laid, *images)}
-    return tuple(by_name[p.name] for p in panels)
+    return with_images(laid, panels)
 
 
 @dataclass(frozen=True)

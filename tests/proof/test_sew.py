@@ -10,7 +10,8 @@ import pytest
 from padlib.flatten.flat import Flat
 from padlib.mesh.surface import Surface
 from padlib.proof.entry import entry, entry_findings
-from padlib.proof.sew import frames, settle, slackened, stiffness, weld
+from padlib.proof.settle import scene, settle
+from padlib.proof.sew import frames, slackened, stiffness, weld
 from padlib.proof.sheets import Bundle, Sheet, Spot, Stitch, bundle
 from padlib.proof.told import off_shell
 from padlib.proof.wrap import wrap
@@ -68,9 +69,13 @@ def tube(radius: float, height: float, around: int, up: int) -> tuple[Surface, l
 
 
 def test_cylinder_sews_back_to_itself() -> None:
-    """Two rectangles of half the girth sew up to the cylinder within 0.1 mm, from a square wrap."""
+    """Two rectangles of half the girth sew up to the cylinder within 0.1 mm, from a square wrap.
+
+    Cloth without rigidity, as the closed form is; what rigidity does at a hem is tested by itself.
+    """
     support, flats = tube(60.0, 200.0, 48, 16)
-    sewn = weld(bundle(flats))
+    suit = bundle(flats)
+    sewn = weld(suit)
     angle = np.zeros(sewn.count)
     z = np.zeros(sewn.count)
     for w, flat in zip(sewn.welded, flats, strict=True):
@@ -79,7 +84,7 @@ def test_cylinder_sews_back_to_itself() -> None:
     # A square tube 20 mm off on average: not the answer.
     square = 70.0 / np.maximum(np.abs(np.cos(angle)), np.abs(np.sin(angle)))
     start = np.stack([square * np.cos(angle), square * np.sin(angle), z], axis=1)
-    place, _ = settle(sewn, start, support, steps=400, still=1e-6, weight=0.0)
+    place, _ = settle(scene(suit, sewn, support, weight=0.0, rigidity=0.0), start, still=1e-6)
     away = np.abs(off_shell(place, sewn.faces, support)[0])
     radius = np.hypot(place[:, 0], place[:, 1])
 
@@ -93,12 +98,13 @@ def test_cloth_cut_too_small_stands_off_or_is_stretched() -> None:
     """The same tube with one flat 10 mm too wide does not lie on the cylinder any more."""
     support, flats = tube(60.0, 200.0, 48, 16)
     wide = flats[0].positions * [1 + 10.0 / flats[0].positions[:, 0].max(), 1.0]
-    sewn = weld(bundle([replace(flats[0], positions=wide), flats[1]]))
+    suit = bundle([replace(flats[0], positions=wide), flats[1]])
+    sewn = weld(suit)
     start = np.zeros((sewn.count, 3))
     for w, flat in zip(sewn.welded, flats, strict=True):
         a = 2 * np.pi * (flat.panel.parents % 48) / 48
         start[w] = np.stack([80 * np.cos(a), 80 * np.sin(a), flat.positions[:, 1]], axis=1)
-    place, _ = settle(sewn, start, support, steps=300, still=1e-3, weight=0.0)
+    place, _ = settle(scene(suit, sewn, support, weight=0.0, rigidity=0.0), start, still=1e-6)
     away, share = off_shell(place, sewn.faces, support)
 
     assert (away * share).sum() / share.sum() > 0.7  # 10 mm of girth is 1.6 mm of radius
@@ -175,13 +181,15 @@ def cone_sheets(low: float, high: float, height: float, around: int, up: int) ->
     return Bundle(tuple(pair), (Stitch("one", 0, right, 1, left), Stitch("two", 0, left, 1, right)))
 
 
-def test_cone_sews_back_from_a_plain_tube() -> None:
-    """Both halves of a frustum, bent round its axis as a plain tube 11 mm too low, slide up and come to
-    lie on the cone: within 0.1 mm besides the sag of its own edges, 60 mm (1 - cos(pi / 96))."""
+@pytest.mark.parametrize("middle", [135.0, 150.0, 120.0])
+def test_cone_sews_back_from_a_plain_tube(middle: float) -> None:
+    """Both halves of a frustum, bent round its axis as a plain tube too low by 15 mm and less, slide up
+    and come to lie on the cone: within 0.1 mm besides the sag of its own edges, 60 mm (1 - cos(pi / 96)).
+    """
     suit = cone_sheets(60.0, 40.0, 200.0, 48, 20)
     sewn = weld(suit)
     axes = {"leg_left": np.array([[0.0, 0, 220 - 10 * k] for k in range(23)])}
-    spots = [Spot("leg_left", 135.0, turn, 0.0) for turn in (0.0, 180.0)]
+    spots = [Spot("leg_left", middle, turn, 0.0) for turn in (0.0, 180.0)]
     start = wrap(suit.sheets, spots, sewn, axes)
     high = np.linspace(-40, 240, 29)
     angle = 2 * np.pi * np.arange(192) / 192
@@ -199,7 +207,7 @@ def test_cone_sews_back_from_a_plain_tube() -> None:
     faces += [np.column_stack([np.full(192, ends[0]), (around + 1) % 192, around])]
     faces += [np.column_stack([np.full(192, ends[1]), last + around, last + (around + 1) % 192])]
     cone = Surface(np.vstack([side, [0, 0, -40], [0, 0, 240]]), np.concatenate(faces))
-    place, _ = settle(sewn, start, cone, steps=600, still=1e-6)
+    place, _ = settle(scene(suit, sewn, cone, rigidity=0.0), start, still=1e-6)
     radius = np.hypot(place[:, 0], place[:, 1])
     away = np.abs(radius - (60.0 - place[:, 2] / 10.0)) * np.cos(np.arctan(0.1))
 

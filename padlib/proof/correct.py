@@ -1,0 +1,305 @@
+"""Flats corrected by what sewing them back showed: the map of error fed back to the outlines.
+
+How far the suit at rest is off the shell changes with the outlines through the equilibrium, whose
+derivative is one more solve with the matrix at rest (the adjoint; M. Ly and others 2018, "Inverse elastic
+shell design with contact and friction", from memory). Flats take a smooth step against it, those that
+are sewn to one another are made to agree again, and the suit comes to rest anew; until that stops paying.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import coo_array, csc_matrix, eye_array
+
+from padlib.errors import FlatteningError
+from padlib.flatten.agree import match_flats
+from padlib.flatten.darts import pairs_of_darts
+from padlib.flatten.ease import Ease
+from padlib.flatten.flat import Flat
+from padlib.flatten.together import named_pairs, with_images
+from padlib.mesh.solve import factor
+from padlib.mesh.surface import Plane, Surface, Vertices
+from padlib.proof import elastic
+from padlib.proof.settle import Scene, Work, at, scene, settle, solver, touch
+from padlib.proof.sew import Sewn, hat_gradients, weld
+from padlib.proof.sheets import Bundle, bundle
+from padlib.proof.told import deviation
+
+Array = NDArray[np.float64]
+
+POWER = 3  # of the distance in what is to fall: the worst places count, and the mean as well
+TAUT = 20.0  # mm3 that all cloth strained to 1 + 0.2 times its limit would cost, in distances cubed over 3
+ROOM = 0.8  # share of its limit from which cloth is spared
+STRAY = 0.85  # the same of how far a flat's lengths may be from its panel's
+STRAYED = 600.0  # mm3 for each square of the share of the limit that is beyond that
+TORN = 10.0  # what its fourth power costs besides: no small triangle may pay for all
+LONGEST = 10.0  # mm: farthest that a round moves any place of an outline
+HOPED = 0.6  # share of what is to fall that a round is to take at most
+PAYS = 0.02  # share that a round must take for another one to follow
+TRIES = 4
+AGREE = 1e3  # stiffness that keeps the two sides of a seam equally long in a round, by mm of edge
+LOOSE = 1e-6  # stiffness against a sheet that moves as a whole
+
+
+@dataclass(frozen=True, eq=False)
+class Corrected:
+    """Flats with other outlines; rounds: deviation in mm (mean, p95, max) at first and after each."""
+
+    flats: tuple[Flat, ...]
+    rounds: tuple[dict[str, float], ...]
+
+
+@dataclass(frozen=True, eq=False)
+class _State:
+    """Flats, the suit that they make, and its place at rest."""
+
+    flats: tuple[Flat, ...]
+    suit: Bundle
+    here: Scene
+    place: Vertices
+
+
+def correct(
+    flats: Sequence[Flat],
+    support: Surface,
+    place: Vertices,
+    *,
+    rounds: int,
+    limit: float,
+    ease: Sequence[Ease] = (),
+) -> Corrected:
+    """Flats whose suit lies nearer to the shell.
+
+    support: the shell; place (n, 3): the suit of the given flats at rest over it; rounds: at most;
+    limit: strain that cloth bears of which no more is known; ease: which seam's sides are to differ.
+    Mirror images stay mirror images. What falls is the cube of the distance, averaged over the cloth,
+    and a price on cloth that is strained near its limit.
+    """
+    work = Work()
+    now = _rested(flats, support, place, limit, work)
+    cost = _cost(now)
+    told = [_told(now)]
+    for _ in range(rounds):
+        slope = _slope(now, work)
+        way = _smooth(now, slope)
+        fall = -sum(float(np.vdot(s, w)) for s, w in zip(slope, way, strict=True))
+        longest = max(float(np.abs(w).max()) for w in way)
+        share = min(HOPED * cost / max(fall, 1e-12), LONGEST / max(longest, 1e-12))
+        new = _tried(now, cost, way, share, work, limit=limit, ease=ease)
+        if new is None:
+            break
+        before, (now, cost) = cost, new
+        told.append(_told(now))
+        if cost > (1.0 - PAYS) * before:
+            break
+    return Corrected(now.flats, tuple(told))
+
+
+def _tried(
+    now: _State,
+    cost: float,
+    way: Sequence[Plane],
+    share: float,
+    work: Work,
+    *,
+    limit: float,
+    ease: Sequence[Ease],
+) -> tuple[_State, float] | None:
+    """The suit after the longest step that makes it better, or None."""
+    own = [flat for flat in now.flats if flat.panel.mirror_of is None]
+    for _ in range(TRIES):
+        cut = [flat.positions + share * step for flat, step in zip(own, way, strict=True)]
+        share *= 0.4
+        try:
+            laid = match_flats(own, ease=ease, cut=cut)
+        except FlatteningError:
+            continue  # an outline would cross itself: a shorter step
+        new = _rested(
+            with_images(laid, [f.panel for f in now.flats]),
+            now.here.support,
+            now.place,
+            limit,
+            work,
+        )
+        costs = _cost(new)
+        if costs < cost:
+            return new, costs
+    return None
+
+
+def _rested(
+    flats: Sequence[Flat], support: Surface, place: Vertices, limit: float, work: Work
+) -> _State:
+    """The suit of flats, brought to rest from a place near it."""
+    suit = bundle(flats, limit)
+    here = scene(suit, weld(suit), support)
+    return _State(tuple(flats), suit, here, settle(here, place, rough=0, work=work)[0])
+
+
+def _told(now: _State) -> dict[str, float]:
+    """The deviation in mm."""
+    height, _ = touch(now.here.support, now.place)
+    return deviation(height, now.here.area)
+
+
+def _cost(now: _State) -> float:
+    """What is to fall."""
+    height, _ = touch(now.here.support, now.place)
+    far = float(now.here.area @ np.abs(height) ** POWER) / (POWER * float(now.here.area.sum()))
+    state = elastic.strained(now.here.sewn, now.place)
+    taut = float(now.here.sewn.area @ _taut(now.here.sewn, state)[0])
+    return far + taut + _strayed(now)[0]
+
+
+def _strayed(now: _State) -> tuple[float, list[Plane]]:
+    """The price of flats that stray from their panels by more than their cloth bears, and its
+    derivative (n, 2) by the places of each that is no mirror image."""
+    own = [k for k, flat in enumerate(now.flats) if flat.panel.mirror_of is None]
+    total, slopes = 0.0, []
+    whole = float(now.here.sewn.area.sum())
+    twice = 1.0 + (len(own) < len(now.flats))
+    for k in own:
+        flat, sheet = now.flats[k], now.suit.sheets[k]
+        panel = _laid_out(flat.panel.surface)
+        place = np.column_stack([flat.positions, np.zeros(len(flat.positions))])
+        state = elastic.strained(panel, place)
+        high, low, axis = elastic.principal(state.strain / min(sheet.limits[:2]))
+        over, under = np.maximum(high - STRAY, 0.0), np.minimum(low + STRAY, 0.0)
+        price = twice * STRAYED / whole
+        total += price * float(panel.area @ (over**2 + under**2 + TORN * (over**4 + under**4)))
+        over, under = over + 2.0 * TORN * over**3, under + 2.0 * TORN * under**3
+        strain = over[:, None, None] * axis + under[:, None, None] * (elastic.ONE - axis)
+        strain *= 2.0 * price / min(sheet.limits[:2])
+        slopes.append(elastic.pulled(panel, state, elastic.referred(state, strain))[:, :2])
+    return total, slopes
+
+
+def _laid_out(surface: Surface) -> Sewn:
+    """A panel's own triangles, each laid in the plane by itself, as cloth at rest."""
+    a, b, c = (surface.vertices[surface.faces[:, k]] for k in range(3))
+    long = np.linalg.norm(b - a, axis=1)
+    along = ((c - a) * (b - a)).sum(axis=1) / long
+    high = np.sqrt(np.maximum(((c - a) ** 2).sum(axis=1) - along**2, 1e-12))
+    none = np.zeros_like(long)
+    corner = np.stack(
+        [np.stack([none, none], 1), np.stack([long, none], 1), np.stack([along, high], 1)], 1
+    )
+    gradients, area = hat_gradients(corner)
+    one = np.ones((len(area), 3))
+    return Sewn(surface.faces, (), gradients, area, len(surface.vertices), one, one)
+
+
+def _taut(sewn: Sewn, state: elastic.Strained) -> tuple[Array, Array]:
+    """The price (m,) of strained cloth by mm2, and its derivative (m, 2, 2) by the strain."""
+    high, _, axis = elastic.principal(elastic.shares(sewn, state))
+    over = np.maximum(high - ROOM, 0.0)
+    price = TAUT / ((1.2 - ROOM) ** 2 * float(sewn.area.sum()))
+    return price * over**2, 2.0 * price * over[:, None, None] * axis / elastic.bears(sewn)
+
+
+def _slope(now: _State, work: Work) -> list[Plane]:
+    """Derivative (n, 2) of the cost by the flat places of every panel that is no mirror image."""
+    here, sewn = now.here, now.here.sewn
+    state = at(here, now.place)
+    far = here.area / here.area.sum() * np.sign(state.height) * np.abs(state.height) ** (POWER - 1)
+    price, strain = _taut(sewn, state.cloth)
+    taut = elastic.referred(state.cloth, strain)
+    pull = far[:, None] * state.up + elastic.pulled(sewn, state.cloth, taut)
+    shift = solver(here, state, work).solve(pull.ravel()).reshape(-1, 3)
+    # the mixed derivative along the shift by a central difference of the derivative by the flats
+    small = 1e-2 / max(float(np.abs(shift).max()), 1e-12)
+    ahead, behind = (_felt(sewn, now.place + s * shift) for s in (small, -small))
+    corner = elastic.cut_otherwise(sewn, state.cloth, taut, price) - (ahead - behind) / (2 * small)
+    return [one + two for one, two in zip(_by_panel(now, corner), _strayed(now)[1], strict=True)]
+
+
+def _felt(sewn: Sewn, place: Vertices) -> Array:
+    """Derivative (m, 3, 2) of the cloth's energy by its flat places."""
+    state = elastic.strained(sewn, place)
+    referred = elastic.referred(state, elastic.stress(sewn, state))
+    return elastic.cut_otherwise(sewn, state, referred, elastic.energy(sewn, state))
+
+
+def _by_panel(now: _State, corner: Array) -> list[Plane]:
+    """Sums (n, 2) over the corners (m, 3, 2) of each panel's triangles, those of images added to what
+    they are images of."""
+    out: dict[str, Plane] = {}
+    first = 0
+    for flat, sheet in zip(now.flats, now.suit.sheets, strict=True):
+        part = corner[first : first + len(sheet.faces)]
+        first += len(sheet.faces)
+        at_vertex = np.stack(
+            [
+                np.bincount(sheet.faces.ravel(), part[:, :, d].ravel(), len(sheet.positions))
+                for d in range(2)
+            ],
+            axis=1,
+        )
+        name = flat.panel.mirror_of or flat.panel.name
+        turned = at_vertex * [-1.0, 1.0] if flat.panel.mirror_of else at_vertex
+        out[name] = out.get(name, 0.0) + turned
+    return [out[flat.panel.name] for flat in now.flats if flat.panel.mirror_of is None]
+
+
+def _smooth(now: _State, slope: Sequence[Plane]) -> list[Plane]:
+    """The step (n, 2) of each panel that falls fastest for how much it strains the panel, sides of
+    seams changing their lengths alike."""
+    own = [flat for flat in now.flats if flat.panel.mirror_of is None]
+    sheets = [
+        s for s, f in zip(now.suit.sheets, now.flats, strict=True) if f.panel.mirror_of is None
+    ]
+    alone = weld(Bundle(tuple(sheets), ()))
+    first = np.cumsum([0, *(len(s.positions) for s in sheets)])
+    matrix = _plane_stiffness(alone) + _alike(own, first)
+    matrix += LOOSE * eye_array(2 * alone.count)
+    way = -factor(csc_matrix(matrix)).solve(np.concatenate(slope).ravel()).reshape(-1, 2)
+    return np.split(way, first[1:-1])
+
+
+def _plane_stiffness(sheets: Sewn) -> csc_matrix:
+    """Stiffness (2n, 2n) of sheets in their plane, unknowns x0, y0, x1, ..."""
+    gx, gy = sheets.gradients[:, :, 0], sheets.gradients[:, :, 1]
+    none = np.zeros_like(gx)
+    rows = [
+        np.stack([gx, none], axis=2),
+        np.stack([none, gy], axis=2),
+        np.stack([gy, gx], axis=2) * np.sqrt(0.5),
+    ]
+    root = np.stack(rows, axis=1).reshape(-1, 3, 6) * np.sqrt(sheets.area)[:, None, None]
+    local = np.swapaxes(root, 1, 2) @ root
+    corner = (2 * sheets.faces[:, :, None] + np.arange(2)).reshape(-1, 6)
+    row, column = np.repeat(corner, 6, axis=1).ravel(), np.tile(corner, (1, 6)).ravel()
+    size = 2 * sheets.count
+    return csc_matrix((local.ravel(), (row, column)), shape=(size, size))
+
+
+def _alike(flats: Sequence[Flat], first: NDArray[np.int64]) -> csc_matrix:
+    """What keeps edges that are sewn to one another changing their lengths alike (2n, 2n)."""
+    pairs = [pair for _, pair in named_pairs(flats)]
+    for i, flat in enumerate(flats):
+        pairs += [(i, one, i, other) for one, other in pairs_of_darts(flat)]
+    entries, columns, weights = [], [], []
+    for i, one, j, other in pairs:
+        each = []
+        for k, run, sign in ((i, one, 1.0), (j, other, -1.0)):
+            along = np.diff(flats[k].positions[run], axis=0)
+            length = np.linalg.norm(along, axis=1)
+            unit = sign * along / length[:, None]
+            at = 2 * (first[k] + run)
+            each.append((-unit, at[:-1], length))
+            each.append((unit, at[1:], length))
+        entries.append(np.concatenate([unit for unit, _, _ in each], axis=1))
+        columns.append(np.concatenate([a[:, None] + np.arange(2) for _, a, _ in each], axis=1))
+        weights.append(AGREE / each[0][2])
+    size = 2 * int(first[-1])
+    if not pairs:
+        return csc_matrix((size, size))
+    entry, column, weight = (np.concatenate(v) for v in (entries, columns, weights))
+    row = np.repeat(np.arange(len(entry)), 8)
+    scaled = entry * np.sqrt(weight)[:, None]
+    ties = coo_array((scaled.ravel(), (row, column.ravel())), shape=(len(entry), size)).tocsc()
+    return csc_matrix(ties.T @ ties)

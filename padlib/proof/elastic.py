@@ -1,0 +1,140 @@
+"""What it costs to stretch sewn cloth, and how that changes as the cloth moves or is cut otherwise.
+
+Strain is that of Biot, the symmetric root of the metric less one, so that a turn costs nothing and 1 %
+counts the same at any place; stress is the cloth's stiffness times it, along the pile, across it and
+in shear apart. The second derivative is the Gauss-Newton part in the cloth's plane and, out of it,
+what tension holds taut: both are positive, so that every step goes downhill.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from padlib.mesh.surface import Vertices
+from padlib.proof.sew import Sewn, frames
+
+Array = NDArray[np.float64]
+
+ONE = np.eye(2)
+
+
+@dataclass(frozen=True, eq=False)
+class Strained:
+    """The state of every triangle: frame (m, 3, 2), strain (m, 2, 2) in pile axes (x across, y along)."""
+
+    frame: Array
+    strain: Array
+
+    @property
+    def metric(self) -> Array:
+        """The deformation gradients (m, 3, 2), columns the images of the pile axes."""
+        return self.frame @ (self.strain + ONE)
+
+
+def strained(sewn: Sewn, place: Vertices) -> Strained:
+    """The state at positions (n, 3)."""
+    return Strained(*frames(sewn, place))
+
+
+def stress(sewn: Sewn, state: Strained) -> Array:
+    """Stress (m, 2, 2) over the cloth's largest stiffness."""
+    return _entries(sewn.stiffness) * state.strain
+
+
+def bears(sewn: Sewn) -> Array:
+    """The strain (m, 2, 2) that the cloth bears, entry by entry."""
+    return _entries(sewn.limits)
+
+
+def shares(sewn: Sewn, state: Strained) -> Array:
+    """Strain (m, 2, 2) over what the cloth bears."""
+    return state.strain / bears(sewn)
+
+
+def energy(sewn: Sewn, state: Strained) -> Array:
+    """Energy (m,) of each triangle by its flat area, over the largest stiffness."""
+    return 0.5 * (stress(sewn, state) * state.strain).sum(axis=(1, 2))
+
+
+def referred(state: Strained, stress: Array) -> Array:
+    """The stress (m, 2, 2) that goes with half the change of the metric (Piola and Kirchhoff's second).
+
+    A stress s that goes with the change of the root U satisfies U t + t U = s for half of it, which
+    for 2 x 2 matrices has the closed form below (Cayley and Hamilton).
+    """
+    root = state.strain + ONE
+    trace = root[:, 0, 0] + root[:, 1, 1]
+    size = root[:, 0, 0] * root[:, 1, 1] - root[:, 0, 1] ** 2
+    turned = trace[:, None, None] * ONE - root
+    whole = size[:, None, None] * stress + turned @ stress @ turned
+    return whole / (trace * size)[:, None, None]
+
+
+def pulled(sewn: Sewn, state: Strained, referred: Array) -> Array:
+    """Derivative (n, 3) of an energy with such a stress (m, 2, 2) by the positions."""
+    first = state.metric @ referred
+    return _summed(sewn, np.einsum("mxa,mka,m->mkx", first, sewn.gradients, sewn.area))
+
+
+def cut_otherwise(sewn: Sewn, state: Strained, referred: Array, value: Array) -> Array:
+    """Derivative (m, 3, 2) of an energy by the flat places of each triangle's corners, cloth held still.
+
+    value (m,): the energy by area. (J. Eshelby 1951: value - F' P is what a defect in a body feels, and a
+    seam that is cut elsewhere is one.)
+    """
+    metric = state.metric
+    felt = value[:, None, None] * ONE - np.swapaxes(metric, 1, 2) @ metric @ referred
+    return np.einsum("mab,mkb,m->mka", felt, sewn.gradients, sewn.area)
+
+
+def hessians(sewn: Sewn, state: Strained, referred: Array) -> Array:
+    """Second derivative (m, 9, 9) by the corners' coordinates, without what would make it indefinite."""
+    along, across, shear = sewn.stiffness.T
+    one, two = state.frame[:, :, 0], state.frame[:, :, 1]
+    gx, gy = sewn.gradients[:, :, 0], sewn.gradients[:, :, 1]
+    rows = [
+        gx[:, :, None] * one[:, None, :],
+        gy[:, :, None] * two[:, None, :],
+        0.5 * (gy[:, :, None] * one[:, None, :] + gx[:, :, None] * two[:, None, :]),
+    ]
+    weight = np.sqrt(np.stack([across, along, 2 * shear]) * sewn.area)
+    root = np.stack(rows, axis=1).reshape(-1, 3, 9) * weight.T[:, :, None]
+    normal = np.cross(one, two)
+    taut = np.einsum("mka,mab,mlb->mkl", sewn.gradients, _tension(referred), sewn.gradients)
+    out = np.einsum("mkl,mx,my->mkxly", taut * sewn.area[:, None, None], normal, normal)
+    return np.swapaxes(root, 1, 2) @ root + out.reshape(-1, 9, 9)
+
+
+def principal(tensor: Array) -> tuple[Array, Array, Array]:
+    """Larger and smaller eigenvalue (m,) of symmetric tensors (m, 2, 2), and the projectors (m, 2, 2)
+    on the axis of the larger one."""
+    mean = 0.5 * (tensor[:, 0, 0] + tensor[:, 1, 1])
+    off = tensor - mean[:, None, None] * ONE
+    reach = np.hypot(off[:, 0, 0], off[:, 0, 1])
+    axis = 0.5 * (ONE + off / np.maximum(reach, 1e-12)[:, None, None])
+    return mean + reach, mean - reach, axis
+
+
+def _entries(each: Array) -> Array:
+    """Values (m, 3) along the pile, across it and in shear as entries of tensors (m, 2, 2)."""
+    out = np.empty((len(each), 2, 2))
+    out[:, 1, 1], out[:, 0, 0] = each[:, 0], each[:, 1]
+    out[:, 0, 1] = out[:, 1, 0] = each[:, 2]
+    return out
+
+
+def _tension(tensor: Array) -> Array:
+    """The part of a stress (m, 2, 2) that pulls."""
+    high, low, axis = principal(tensor)
+    high, low = np.maximum(high, 0.0), np.maximum(low, 0.0)
+    return low[:, None, None] * ONE + (high - low)[:, None, None] * axis
+
+
+def _summed(sewn: Sewn, corner: Array) -> Array:
+    """Sums (n, 3) over the triangles' corners (m, 3, 3)."""
+    at = sewn.faces.ravel()
+    parts = [np.bincount(at, corner[:, :, d].ravel(), sewn.count) for d in range(3)]
+    return np.stack(parts, axis=1)

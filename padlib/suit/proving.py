@@ -1,0 +1,63 @@
+"""A suit's proof, and its flats corrected by what the proof shows."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from functools import partial
+
+from padlib.findings import Finding
+from padlib.flatten.ease import Ease
+from padlib.flatten.flat import Flat
+from padlib.flatten.together import with_images
+from padlib.padding.shell import Shell
+from padlib.proof.correct import correct
+from padlib.proof.proof import Proof, prove
+from padlib.seams.place import Place
+from padlib.suit.file import Suit
+from padlib.suit.matching import turned
+from padlib.suit.steps import pile_direction
+
+
+def proved(
+    suit: Suit,
+    flats: Sequence[Flat],
+    shell: Shell,
+    place: Place,
+    girths: Mapping[str, float],
+    eases: Sequence[Ease],
+) -> tuple[tuple[Flat, ...], Proof | None]:
+    """The flats to cut, and the proof of them; None where the suit asks for none.
+
+    Where the suit asks for corrections, the flats are those given, moved as far as pays; their proof
+    starts anew from the rough wrap and knows nothing of how they came about.
+    """
+    if not suit.proof["sew"]:
+        return tuple(flats), None
+    limit = suit.darts["limit"]
+    again = partial(
+        prove,
+        support=shell.surface,
+        axes=place.axes,
+        girths=girths,
+        stretch=limit,
+        eased=[e.seam for e in suit.ease],
+    )
+    first = again(flats)
+    rounds = int(suit.proof["rounds"])
+    if not rounds or any(_walked(f) for f in first.findings):
+        return tuple(flats), first
+    start = first.surface.vertices
+    made = correct(flats, shell.surface, start, rounds=rounds, limit=limit, ease=eases)
+    panels = [f.panel for f in made.flats]
+    own = [turned(f, pile_direction(f.panel, place)) for f in made.flats if not f.panel.mirror_of]
+    better = with_images(own, panels)
+    last = again(better)
+    if last.deviation_mm["mean"] >= first.deviation_mm["mean"]:
+        return tuple(flats), first
+    return better, replace(last, uncorrected_mm=first.deviation_mm)
+
+
+def _walked(finding: Finding) -> bool:
+    """Whether a seam does not walk: such a pattern is told, not bent."""
+    return finding.number in (603, 604, 605)
