@@ -377,6 +377,11 @@ def _whole_job(suit: padlib.Suit, a: argparse.Namespace) -> int:
         f"  stretch: at the 95th percentile at most {100 * worst['stretch']['p95']:.1f} % ({worst['name']}); "
         f"{darts} darts"
     )
+    if far := report["proof"].get("deviation_mm"):
+        print(
+            f"  sewn back: {far['mean']:.1f} mm off the outline on average, 95 % within {far['p95']:.1f}, "
+            f"at most {far['max']:.0f}"
+        )
     for words in report["warnings"]:
         print(f"  look: {words}")
     print("  seconds: " + ", ".join(f"{k} {v:.1f}" for k, v in report["seconds"].items()))

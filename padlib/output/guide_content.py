@@ -327,7 +327,7 @@ def _fit(report: Mapping[str, Any]) -> list[Block]:
             Text(
                 f"Sewn back together by computation, the suit lies {proof['mean']:.1f} mm from the sculpted "
                 f"outline on average, {proof['p95']:.1f} mm at the worst twentieth, {proof['max']:.1f} mm at "
-                "the worst place."
+                "the worst place." + _corrected(report["proof"])
             )
         )
     if matched := report.get("matching", {}).get("words", ""):
@@ -335,6 +335,18 @@ def _fit(report: Mapping[str, Any]) -> list[Block]:
     rows = tuple(_panel_row(p) for p in report["panels"])
     head = ("panel", "side", "stretch mean, %", "95 %, %", "worst, %", "darts")
     return [*out, Table("How well it will fit", head, rows, (2, 3, 4)), *_use(report)]
+
+
+def _corrected(proof: Mapping[str, Any]) -> str:
+    """What correcting the flats changed, if they were."""
+    before = proof.get("deviation_uncorrected_mm")
+    if not before:
+        return ""
+    return (
+        f" The outlines of the pieces were moved for that: as the outline lies flat they would have sewn up to "
+        f"{before['mean']:.1f}, {before['p95']:.1f} and {before['max']:.1f} mm. Stretch in the table is of the "
+        "pieces against the sculpted outline."
+    )
 
 
 def _panel_row(panel: Mapping[str, Any]) -> tuple[str, ...]:

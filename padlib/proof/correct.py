@@ -36,7 +36,6 @@ TAUT = 20.0  # mm3 that all cloth strained to 1 + 0.2 times its limit would cost
 ROOM = 0.8  # share of its limit from which cloth is spared
 STRAY = 0.85  # the same of how far a flat's lengths may be from its panel's
 STRAYED = 600.0  # mm3 for each square of the share of the limit that is beyond that
-TORN = 10.0  # what its fourth power costs besides: no small triangle may pay for all
 LONGEST = 10.0  # mm: farthest that a round moves any place of an outline
 HOPED = 0.6  # share of what is to fall that a round is to take at most
 PAYS = 0.02  # share that a round must take for another one to follow
@@ -170,8 +169,7 @@ def _strayed(now: _State) -> tuple[float, list[Plane]]:
         high, low, axis = elastic.principal(state.strain / min(sheet.limits[:2]))
         over, under = np.maximum(high - STRAY, 0.0), np.minimum(low + STRAY, 0.0)
         price = twice * STRAYED / whole
-        total += price * float(panel.area @ (over**2 + under**2 + TORN * (over**4 + under**4)))
-        over, under = over + 2.0 * TORN * over**3, under + 2.0 * TORN * under**3
+        total += price * float(panel.area @ (over**2 + under**2))
         strain = over[:, None, None] * axis + under[:, None, None] * (elastic.ONE - axis)
         strain *= 2.0 * price / min(sheet.limits[:2])
         slopes.append(elastic.pulled(panel, state, elastic.referred(state, strain))[:, :2])

@@ -124,7 +124,8 @@ class Built:
     """Everything that the way through gives, before any file is written.
 
     seams: seams[] of the report, those of the suit, then those of its pads; parts: what no flattening
-    gives, the closure and what is zipped on among them.
+    gives, the closure and what is zipped on among them; laid: the flats of suit and cushions before the
+    proof corrected any.
     """
 
     suit: Suit
@@ -149,6 +150,7 @@ class Built:
     bill: Bill | None = None
     heat: Heat | None = None
     spread: Mapping[str, Spread] = field(default_factory=dict)
+    laid: tuple[Flat, ...] = ()
 
 
 def run(
@@ -245,6 +247,7 @@ def run(
         bill=bill,
         heat=warm,
         spread=spreads(panels.panels, felt.girths, measurements.tape_lines),
+        laid=laid,
     )
 
 
@@ -306,7 +309,7 @@ def make_report(built: Built, seconds: Mapping[str, float]) -> dict[str, Any]:
         "comfort": comfort_report(built.comfort, built.suit, built.pieces),
         "panels": [reports.panel_report(f) for f in every],
         "seams": list(built.seams),
-        "matching": matching_report(every, built.seams),
+        "matching": matching_report(built.laid, built.seams),
         "pieces": reports.piece_report(built.pieces),
         "parts": parts_report(built.parts),
         "order": [

@@ -221,7 +221,7 @@ PROOF = _table(
     sew=Key("yesno", True, "sew the flats back in 3D and report the deviation"),
     rounds=Key(
         "whole",
-        5,
+        6,
         "rounds of correcting the flats by what sewing them back shows, at most; 0: none",
         least=0,
         most=30,

@@ -54,6 +54,11 @@ def _moved(folder: Path, vertices, targets):
 @pytest.fixture(scope="session")
 def human():
     """Function: build and edge length (mm, None for the raw mesh) to a Body with landmarks; kept."""
+    return human_maker()
+
+
+def human_maker():
+    """What the fixture `human` gives."""
     kept = {}
 
     def make(build: str, edge: float | None = 16.0) -> Body:

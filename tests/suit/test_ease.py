@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 
 from padlib.errors import SuitError
+from padlib.flatten.agree import match_flats
 from padlib.flatten.together import mirror_flat
 from padlib.suit.build import Built
 from padlib.suit.ease import suit_eases
 from padlib.suit.file import AskedEase
-from padlib.suit.matching import match_flats
 from padlib.suit.order import eased_words
 from padlib.suit.sewing import matching_report, seam_report, seams_apart
 from padlib.suit.steps import on_shell
