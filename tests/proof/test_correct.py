@@ -60,7 +60,7 @@ def halves() -> tuple[list[Flat], np.ndarray]:
     for name, other, first in (("a", "b", 0), ("b", "a", half)):
         column = (first + np.arange(n)) % AROUND
         parents = (np.arange(UP + 1)[:, None] * AROUND + column).ravel()
-            turn = 2 * np.pi * (parents % AROUND) / AROUND
+        turn = 2 * np.pi * (parents % AROUND) / AROUND
         place = np.column_stack(
             [radius(flat[:, 1]) * np.cos(turn), radius(flat[:, 1]) * np.sin(turn), flat[:, 1]]
         )
