@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from padlib.mesh.areas import vertex_normals
 from padlib.mesh.crossings import crossings
+from padlib.mesh.point import barycentric
 from padlib.mesh.surface import Faces, Vertices
 from padlib.padding.profile import smoothstep
 from padlib.padding.skin import Skin, skin
@@ -16,6 +17,7 @@ from padlib.padding.smooth import Heat, unit
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
+Ints = NDArray[np.int64]
 
 RELIEF = 12.0  # mm: skin relief finer than this is smoothed away
 SPAN = 15.0  # mm: width of one bridging step
@@ -25,6 +27,7 @@ SHORT = 0.05  # mm of cloth thickness that may be missing
 THIN = 1.0  # mm of cloth below which the skin between the shell's vertices is watched too,
 LOW = 0.7  # and share of an edge
 NORMALS = 3  # rounds of laying for which a hollow's ways out are kept
+ASTRAY = 0.3  # cosine to the skin's normal below which cloth has gone along the skin, not away from it
 CLEARING = 4  # rounds of pushing out
 ROUNDS = 6
 PULLS = 4  # rounds in which a place is pulled straight, then as many toward each fallback
@@ -95,6 +98,7 @@ def cleared(
         distance, close, normal = body.signed(placed[asked])
         if k == 0:
             bare = np.union1d(bare, asked[distance < max(THIN, LOW * edge)])
+            deep = np.setdiff1d(asked[_astray(placed, body)[asked]], bare)
         short = least[asked] - distance
         away = np.where(np.abs(distance)[:, None] > 1e-6, placed[asked] - close, normal)
         away = unit(away) * np.where(distance < -1e-6, -1.0, 1.0)[:, None]
@@ -103,6 +107,7 @@ def cleared(
         if len(bare):
             out, _, outward = skin(placed, body.faces).signed(body.vertices[bare])
             push[bare] += np.where(out > SHORT, out + SHORT, 0.0)[:, None] * outward
+        deep = _raised(push, placed, body, deep, (cover > 0) & within)
         size = np.linalg.norm(push, axis=1)
         if not size.any():
             break
@@ -110,6 +115,35 @@ def cleared(
         placed = placed + np.where((size > 0) | (cover == 0), 0.0, 1.0)[:, None] * around + push
         asked = asked[short > -2 * size.max()]
     return placed
+
+
+def _astray(placed: Vertices, body: Skin) -> Mask:
+    """Which vertices (n,) of the shell have left their own skin more along it than away from it."""
+    way = placed - body.vertices
+    return np.einsum("ij,ij->i", way, body.corner) < ASTRAY * np.linalg.norm(way, axis=1)
+
+
+def _raised(push: Array, placed: Vertices, body: Skin, asked: Ints, free: Mask) -> Ints:
+    """Adds to push (n, 3) what lifts the cloth over skin that stands out of it, though its own vertex of
+    the shell is far off, as in a crease; returns which of the skin's vertices asked (k,) did.
+
+    The three corners of the nearest triangle move so that its point there comes to lie over the skin.
+    """
+    if not len(asked):
+        return asked
+    shell = skin(placed, body.faces)
+    out, close, outward = shell.signed(body.vertices[asked])
+    bare = out > SHORT
+    if not bare.any():
+        return asked[:0]
+    _, face, _ = shell.tree.squared_distance(shell.vertices, shell.faces, close[bare])
+    corner = body.faces[np.asarray(face).ravel()]
+    weight = barycentric(placed[corner], close[bare]) * free[corner]
+    part = weight / np.maximum((weight**2).sum(axis=1), 1e-9)[:, None]
+    lift = part[:, :, None] * ((out[bare] + SHORT)[:, None] * outward[bare])[:, None]
+    longer = np.linalg.norm(lift, axis=2) > np.linalg.norm(push[corner], axis=2)
+    push[corner[longer]] = lift[longer]
+    return asked[bare]
 
 
 def untangled(

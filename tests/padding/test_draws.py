@@ -1,6 +1,6 @@
 """Pads drawn at random over the whole of their limits: the shell keeps its laws on every body.
 
-The long study, 1,000 draws on 20 bodies: `pytest -m slow tests/padding/test_draws.py`.
+The long study, 1,000 draws on 20 bodies: `python tests/benchmarks/bench_draws.py`.
 """
 
 import importlib.util
@@ -12,9 +12,8 @@ import pytest
 from padlib.body.landmarks import with_landmarks
 from padlib.body.parametric import parametric_body
 from padlib.padding import shapes
-from padlib.padding.dressed import dress
 from padlib.padding.pad import Pad
-from padlib.padding.shell import build_shell, pad_shell
+from padlib.padding.shell import build_shell
 
 
 def _beside(name):
@@ -27,7 +26,6 @@ def _beside(name):
 
 laws, builds = _beside("laws"), _beside("builds")
 
-EDGE = 14.0  # mm: of the bodies of the long study
 MEASURED = (
     ({"stature": 1550.0}, "female"),
     ({"stature": 1900.0}, "male"),
@@ -79,29 +77,9 @@ def test_random_pads_keep_the_laws(human, seed):
     laws.check(body, build_shell(body, pads, **amounts, join=join))
 
 
-def studied(human, which):
+def studied(human, which, edge):
     """A body of the long study: imported by name, or from measurements by number."""
     if isinstance(which, str):
-        return human(which, EDGE)
+        return human(which, edge)
     measurements, figure = MEASURED[which]
-    return with_landmarks(parametric_body(measurements, figure=figure, edge_length=EDGE))
-
-
-@pytest.mark.slow
-@pytest.mark.parametrize("which", STUDIED)
-def test_a_thousand_random_pads_keep_the_laws(human, which):
-    """Fifty draws on each of twenty bodies, twelve imported and eight from measurements."""
-    body = studied(human, which)
-    dressed = {}
-    broken = []
-    for seed in range(1000 + 50 * STUDIED.index(which), 1050 + 50 * STUDIED.index(which)):
-        pads, amounts, join = draw(seed)
-        key = tuple(amounts.values())
-        if key not in dressed:
-            dressed[key] = dress(body, **amounts)
-        shell = pad_shell(dressed[key], pads, join=join)
-        try:
-            laws.check(body, shell)
-        except AssertionError as e:
-            broken.append((seed, repr(e)))
-    assert not broken
+    return with_landmarks(parametric_body(measurements, figure=figure, edge_length=edge))
