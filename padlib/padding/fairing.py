@@ -27,7 +27,9 @@ SHORT = 0.05  # mm of cloth thickness that may be missing
 THIN = 1.0  # mm of cloth below which the skin between the shell's vertices is watched too,
 LOW = 0.7  # and share of an edge
 NORMALS = 3  # rounds of laying for which a hollow's ways out are kept
-ASTRAY = 0.3  # cosine to the skin's normal below which cloth has gone along the skin, not away from it
+ASTRAY = (
+    0.6  # cosine to the skin's normal below which cloth has gone along the skin, not away from it
+)
 CLEARING = 4  # rounds of pushing out
 ROUNDS = 6
 PULLS = 4  # rounds in which a place is pulled straight, then as many toward each fallback
@@ -105,7 +107,7 @@ def cleared(
         push = np.zeros_like(placed)
         push[asked] = np.where(short > SHORT, short + SHORT, 0.0)[:, None] * away
         if len(bare):
-            out, _, outward = skin(placed, body.faces).signed(body.vertices[bare])
+            out, _, outward = skin(placed, body.faces, body).signed(body.vertices[bare])
             push[bare] += np.where(out > SHORT, out + SHORT, 0.0)[:, None] * outward
         deep = _raised(push, placed, body, deep, (cover > 0) & within)
         size = np.linalg.norm(push, axis=1)
@@ -131,7 +133,7 @@ def _raised(push: Array, placed: Vertices, body: Skin, asked: Ints, free: Mask) 
     """
     if not len(asked):
         return asked
-    shell = skin(placed, body.faces)
+    shell = skin(placed, body.faces, body)
     out, close, outward = shell.signed(body.vertices[asked])
     bare = out > SHORT
     if not bare.any():

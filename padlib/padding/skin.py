@@ -13,6 +13,7 @@ from padlib.mesh.surface import Faces, Vertices
 from padlib.padding.smooth import unit
 
 Array = NDArray[np.float64]
+Ints = NDArray[np.int64]
 
 ON_EDGE = 1e-9  # barycentric weight below which the nearest point counts as on the edge across
 
@@ -22,7 +23,7 @@ class Skin:
     """A closed surface, vertices (n, 3) mm and faces (m, 3), that distances are asked from.
 
     tree: of its faces; face (m, 3), edge (m, 3, 3), corner (n, 3): unit normals of faces, of the side
-    across from each corner, and of vertices, weighted by angle.
+    across from each corner, and of vertices, weighted by angle; side (m, 3): number of each side.
     """
 
     vertices: Vertices
@@ -31,6 +32,7 @@ class Skin:
     face: Array
     edge: Array
     corner: Array
+    side: Ints
 
     def signed(self, points: Vertices) -> tuple[Array, Array, Array]:
         """Distance (k,) mm of points (k, 3), negative inside; the nearest points (k, 3); normals (k, 3).
@@ -55,8 +57,8 @@ class Skin:
         return np.where(side < 0, -1.0, 1.0) * np.sqrt(np.ravel(square)), close, normal
 
 
-def skin(vertices: Vertices, faces: Faces) -> Skin:
-    """A surface made ready for `Skin.signed`."""
+def skin(vertices: Vertices, faces: Faces, like: Skin | None = None) -> Skin:
+    """A surface made ready for `Skin.signed`; like: another one with the same faces, for what both share."""
     v = np.ascontiguousarray(vertices, dtype=np.float64)
     f = np.ascontiguousarray(faces, dtype=np.int64)
     tree = igl.AABB()
@@ -68,16 +70,17 @@ def skin(vertices: Vertices, faces: Faces) -> Skin:
     corner = np.stack(
         [np.bincount(f.ravel(), weighted[:, k], minlength=len(v)) for k in range(3)], axis=1
     )
-    return Skin(v, f, tree, face, _edge_normals(f, face), unit(corner))
+    side = _sides(f) if like is None else like.side
+    # of each side the sum of the unit normals of both its faces, brought to length 1
+    each = np.repeat(face, 3, axis=0)
+    total = np.stack([np.bincount(side.ravel(), each[:, k]) for k in range(3)], axis=1)
+    return Skin(v, f, tree, face, unit(total)[side], unit(corner), side)
 
 
-def _edge_normals(faces: Faces, face: Array) -> Array:
-    """Sum (m, 3, 3) of the unit normals on both sides of each side of a face, brought to length 1."""
+def _sides(faces: Faces) -> Ints:
+    """Numbers (m, 3) of the sides across from each corner, the same for both faces of a side."""
     ends = np.sort(
         np.stack([np.roll(faces, -1, axis=1), np.roll(faces, -2, axis=1)], axis=2), axis=2
     )
     key = ends[..., 0] * (int(faces.max()) + 1) + ends[..., 1]
-    number = np.unique(key.ravel(), return_inverse=True)[1]
-    each = np.repeat(face, 3, axis=0)
-    total = np.stack([np.bincount(number, each[:, k]) for k in range(3)], axis=1)
-    return unit(total)[number].reshape(-1, 3, 3)
+    return np.unique(key.ravel(), return_inverse=True)[1].reshape(-1, 3)
