@@ -13,6 +13,7 @@ from padlib.findings import Finding
 from padlib.mesh.cut import boundary_runs, insert, split
 from padlib.mesh.insert import Inserted
 from padlib.mesh.point import Curve, arrays
+from padlib.mesh.prune import prune
 from padlib.mesh.split import CutPiece
 from padlib.mesh.surface import Faces, Surface, Vertices
 from padlib.mesh.topology import Edges, boundary_loops, edges, face_components, is_disk
@@ -66,6 +67,9 @@ def suit_panels(
     curves = [chain_curve(c, first.faces, closed) for c, closed in chained]
     second = _drawn_in(first.vertices, first.faces, curves + [x.curve for x in inner], len(curves))
     every = [*lines, *own, *inner]
+    mine = range(len(lines), len(lines) + len(own))
+    # an own seam may run on beyond the seam on which it ends
+    second = prune(second, keep=[k for k in range(len(every)) if k not in mine])
     face_region = region[second.parent_face]
     table = _seam_table(second, every, face_region, parts, place, closure)
     _check_drawn(second, len(lines), own)
@@ -319,7 +323,7 @@ def _check_drawn(mesh: Inserted, count: int, drawn: Sequence[Line]) -> None:
     degree = np.bincount(pairs.ravel(), minlength=len(mesh.vertices))
     for k, line in enumerate(drawn):
         chain, closed = mesh.chains[count + k], mesh.closed[count + k]
-        if not closed and min(degree[chain[0]], degree[chain[-1]]) < 2:
+        if len(chain) < 2 or (not closed and min(degree[chain[0]], degree[chain[-1]]) < 2):
             raise SuitError(
                 f"seam '{line.name}' does not close: an end of it meets no other seam or "
                 "opening; move that end onto one, or set closed = true."

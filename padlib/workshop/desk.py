@@ -184,7 +184,8 @@ class Desk:
             raise InputError("A seam needs two places, a closed one three; click once more.")
         drawn = shape.points(points)
         if not closed:
-            drawn = [shape.to_seam(drawn[0]), *drawn[1:-1], shape.to_seam(drawn[-1])]
+            ends = shape.to_seam(drawn[0], drawn[1]), shape.to_seam(drawn[-1], drawn[-2])
+            drawn = [ends[0], *drawn[1:-1], ends[1]]
         through = shape.on_body(drawn).round(1) + 0.0
         values = {
             "name": self._free("seam", _word(given, "name", "drawn") or "drawn"),

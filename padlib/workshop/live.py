@@ -92,7 +92,7 @@ class Live:
             if shape is not None:
                 self.shape = shape
                 text, block = shape.told(self._number)
-            if text["stage"] == "panels" and self.shape is not None:
+            if text["stage"] in ("panels", "flats") and self.shape is not None:
                 self.shape = self.shape.with_seams(text["scene"], block, text["own"])
             if text["stage"] == "flats":
                 for stage in ("busy", "failed", "panels"):  # what it took over from

@@ -26,7 +26,8 @@ Array = NDArray[np.float64]
 MOST_POINTS = 200  # of one drawn line
 REACH = 150.0  # mm about a moved stretch of a seam within which the forecast is made anew
 END_REACH = 60.0  # mm within which an end of a drawn seam is led onto another
-BEYOND = 8.0  # mm past it; what is too long is cut off when the seam is drawn in
+BEYOND = 12.0  # mm past it; what is too long is cut off when the seam is drawn in
+COVERED = 15.0  # mm from the nearest vertex of a panel; farther away there is no cloth
 FAR = 400.0  # mm: a landmark farther away does not hold a point
 
 
@@ -55,7 +56,8 @@ class _Lazy:
 class Shape:
     """The shell: vertices (n, 3) mm, faces (m, 3); under (n, 3): the body below; landmarks on the body.
 
-    seams: lines (k, 3) mm of each seam, by name; own: the maker's own.
+    seams: lines (k, 3) mm of each seam, by name; own: the maker's own; darts: lines of the darts;
+    beyond (n,): what no panel covers, such as hands.
     """
 
     revision: int
@@ -65,6 +67,8 @@ class Shape:
     landmarks: Mapping[str, Array]
     seams: Mapping[str, Array] = field(default_factory=dict)
     own: tuple[OwnSeam, ...] = ()
+    darts: tuple[Array, ...] = ()
+    beyond: NDArray[np.bool_] | None = None
     lazy: _Lazy = field(default_factory=_Lazy, repr=False, compare=False)
 
     @classmethod
@@ -95,16 +99,22 @@ class Shape:
     ) -> Shape:
         """The shape with the seams of a cut scene."""
         lines: dict[str, list[Array]] = {}
+        darts, covered = [], []
         for panel in scene["panels"]:
-            at = array(block, panel["vertices"], "<f4").reshape(-1, 3)
+            at = array(block, panel["vertices"], "<f4").reshape(-1, 3).astype(float)
+            covered.append(at)
             for kind, seam, run in panel["edges"]:
-                if kind != "dart":
-                    lines.setdefault(seam, []).append(at[array(block, run, "<u4")])
-        seams = {k: np.concatenate(v).astype(float) for k, v in lines.items()}
+                line = at[array(block, run, "<u4")]
+                if kind == "dart":
+                    darts.append(line)
+                else:
+                    lines.setdefault(seam, []).append(line)
+        away = cKDTree(np.concatenate(covered)).query(self.vertices)[0]
+        seams = {k: np.concatenate(v) for k, v in lines.items()}
         mine = tuple(
             OwnSeam(s["number"], s["name"], s["closed"], np.array(s["points"])) for s in own
         )
-        return replace(self, seams=seams, own=mine)
+        return replace(self, seams=seams, own=mine, darts=tuple(darts), beyond=away > COVERED)
 
     # Points and ways ------------------------------------------------------------------------------
 
@@ -153,12 +163,12 @@ class Shape:
         move = (place - self.landmarks[names[best]]).round(1) + 0.0
         return {"near": names[best], "move": move.tolist()}
 
-    def to_seam(self, end: Point) -> Point:
+    def to_seam(self, end: Point, before: Point) -> Point:
         """An end of a seam led onto the nearest other one, and a little beyond, so that they surely meet.
 
-        Raises InputError where none is near.
+        before: the point next to the end. Raises InputError where none is near.
         """
-        here = positions(self.vertices, self.faces, [end])[0]
+        here, inner = positions(self.vertices, self.faces, [end, before])
         lines = [_walked(line) for line in self.seams.values() if len(line)]
         if not lines:
             raise InputError("The seams are not cut yet; wait until the panels are drawn.")
@@ -170,7 +180,8 @@ class Shape:
                 f"A seam begins and ends on another seam or an opening, or is closed; an end of this "
                 f"one lies {away[best]:.0f} mm from the nearest."
             )
-        beyond = (on[best] - here) / max(away[best], 1e-9) * BEYOND if away[best] > 1e-6 else 0.0
+        way = on[best] - inner
+        beyond = BEYOND * way / max(float(np.linalg.norm(way)), 1e-9)
         return nearest(self.vertices, self.faces, (on[best] + beyond)[None])[0]
 
     # Forecasts ------------------------------------------------------------------------------------
@@ -195,7 +206,10 @@ class Shape:
     def held(self, seam: str) -> Held:
         """Everything for dragging a point of a seam: the forecast with all seams where they are."""
         matrix, bend, _ = self._prepared()
-        fixed = self._near([line for name, line in self.seams.items() if name != seam])
+        others = [line for name, line in self.seams.items() if name != seam]
+        fixed = self._near([*others, *self.darts])
+        if self.beyond is not None:
+            fixed = np.union1d(fixed, np.flatnonzero(self.beyond))
         now = self._near([self.seams.get(seam, np.zeros((0, 3)))])
         shut = np.zeros(len(self.vertices), bool)
         shut[fixed] = shut[now] = True
