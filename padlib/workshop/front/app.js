@@ -141,7 +141,7 @@ class App {
       this.badge("shape");
       if (this.pen.mode === "pad" || this.pen.mode === "seam") { this.pen.enter("turn"); this.tell("The figure has changed; begin the line again."); }
     } else if (value.stage === "panels" || value.stage === "flats") {
-      Object.assign(live, { scene: value.scene, floats, wholes, own: value.own, stage: value.stage });
+      Object.assign(live, { scene: value.scene, floats, wholes, own: value.own, stage: value.stage, revision: value.revision });
       if (value.warnings) live.warnings = value.warnings;
       this.figure.showPanels(value.scene, floats, wholes);
       this.figure.dropMark("pen");
