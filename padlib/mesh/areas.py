@@ -28,12 +28,15 @@ def vertex_areas(faces: Faces, area: NDArray[np.float64], count: int) -> NDArray
     return np.bincount(faces.ravel(), np.repeat(area / 3, 3), minlength=count)
 
 
+def sums(at: NDArray[np.int64], values: NDArray[np.float64], count: int) -> NDArray[np.float64]:
+    """Sum (count, d) of the values (k, d) at each index (k,)."""
+    return np.stack([np.bincount(at, column, count) for column in values.T], axis=1)
+
+
 def vertex_crosses(vertices: Vertices, faces: Faces) -> NDArray[np.float64]:
     """Sum (n, 3) of `face_crosses` over the faces around each vertex."""
     cross = face_crosses(vertices, faces)
-    return np.stack(
-        [np.bincount(faces.ravel(), np.repeat(cross[:, k], 3), len(vertices)) for k in range(3)], 1
-    )
+    return sums(faces.ravel(), np.repeat(cross, 3, axis=0), len(vertices))
 
 
 def vertex_normals(vertices: Vertices, faces: Faces) -> NDArray[np.float64]:

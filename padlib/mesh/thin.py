@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from padlib.findings import Finding
-from padlib.mesh.areas import face_areas, vertex_normals
+from padlib.mesh.areas import face_areas, sums, vertex_normals
 from padlib.mesh.repair import (
     Findings,
     drop_doubled,
@@ -135,12 +135,7 @@ def _means(v: Vertices, group: Ints, rim: NDArray[np.bool_]) -> Vertices:
     count = int(group.max()) + 1
     on_rim = np.bincount(group, rim, count) > 0
     weight = np.where(on_rim[group], rim, True).astype(np.float64)
-    return _sums(group, weight[:, None] * v, count) / np.bincount(group, weight, count)[:, None]
-
-
-def _sums(at: Ints, values: Vertices, count: int) -> Vertices:
-    """Sum (count, 3) of the values (k, 3) at each index."""
-    return np.stack([np.bincount(at, values[:, k], count) for k in range(3)], axis=1)
+    return sums(group, weight[:, None] * v, count) / np.bincount(group, weight, count)[:, None]
 
 
 def raised(v: Vertices, f: Faces, by: float, most: float) -> Vertices:
@@ -156,7 +151,7 @@ def raised(v: Vertices, f: Faces, by: float, most: float) -> Vertices:
     valence = np.maximum(np.bincount(ends, minlength=count), 1)
     edge = np.bincount(ends, np.linalg.norm(v[ends] - v[others], axis=1), count) / valence
     normal = vertex_normals(v, f)
-    middle = _sums(ends, v[others], count) / valence[:, None]
+    middle = sums(ends, v[others], count) / valence[:, None]
     height = np.einsum("ij,ij->i", v - middle, normal)
     for _ in range(CALM):  # noise changes sign from vertex to vertex, curvature does not
         height = 0.5 * (height + np.bincount(ends, height[others], count) / valence)

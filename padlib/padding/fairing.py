@@ -106,10 +106,11 @@ def cleared(
         away = unit(away) * np.where(distance < -1e-6, -1.0, 1.0)[:, None]
         push = np.zeros_like(placed)
         push[asked] = np.where(short > SHORT, short + SHORT, 0.0)[:, None] * away
-        if len(bare):
-            out, _, outward = skin(placed, body.faces, body).signed(body.vertices[bare])
+        if len(bare) or len(deep):
+            shell = skin(placed, body.faces, body)
+            out, _, outward = shell.signed(body.vertices[bare])
             push[bare] += np.where(out > SHORT, out + SHORT, 0.0)[:, None] * outward
-        deep = _raised(push, placed, body, deep, (cover > 0) & within)
+            deep = _raised(push, shell, body, deep, (cover > 0) & within)
         size = np.linalg.norm(push, axis=1)
         if not size.any():
             break
@@ -125,22 +126,19 @@ def _astray(placed: Vertices, body: Skin) -> Mask:
     return np.einsum("ij,ij->i", way, body.corner) < ASTRAY * np.linalg.norm(way, axis=1)
 
 
-def _raised(push: Array, placed: Vertices, body: Skin, asked: Ints, free: Mask) -> Ints:
-    """Adds to push (n, 3) what lifts the cloth over skin that stands out of it, though its own vertex of
+def _raised(push: Array, shell: Skin, body: Skin, asked: Ints, free: Mask) -> Ints:
+    """Adds to push (n, 3) what lifts the shell over skin that stands out of it, though its own vertex of
     the shell is far off, as in a crease; returns which of the skin's vertices asked (k,) did.
 
     The three corners of the nearest triangle move so that its point there comes to lie over the skin.
     """
-    if not len(asked):
-        return asked
-    shell = skin(placed, body.faces, body)
     out, close, outward = shell.signed(body.vertices[asked])
     bare = out > SHORT
     if not bare.any():
         return asked[:0]
     _, face, _ = shell.tree.squared_distance(shell.vertices, shell.faces, close[bare])
     corner = body.faces[np.asarray(face).ravel()]
-    weight = barycentric(placed[corner], close[bare]) * free[corner]
+    weight = barycentric(shell.vertices[corner], close[bare]) * free[corner]
     part = weight / np.maximum((weight**2).sum(axis=1), 1e-9)[:, None]
     lift = part[:, :, None] * ((out[bare] + SHORT)[:, None] * outward[bare])[:, None]
     longer = np.linalg.norm(lift, axis=2) > np.linalg.norm(push[corner], axis=2)

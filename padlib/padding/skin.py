@@ -8,6 +8,7 @@ import igl
 import numpy as np
 from numpy.typing import NDArray
 
+from padlib.mesh.areas import sums
 from padlib.mesh.point import barycentric
 from padlib.mesh.surface import Faces, Vertices
 from padlib.padding.smooth import unit
@@ -67,13 +68,10 @@ def skin(vertices: Vertices, faces: Faces, like: Skin | None = None) -> Skin:
     face = unit(np.cross(b - a, c - a))
     angle = igl.internal_angles(v, f)
     weighted = (angle[:, :, None] * face[:, None]).reshape(-1, 3)
-    corner = np.stack(
-        [np.bincount(f.ravel(), weighted[:, k], minlength=len(v)) for k in range(3)], axis=1
-    )
+    corner = sums(f.ravel(), weighted, len(v))
     side = _sides(f) if like is None else like.side
     # of each side the sum of the unit normals of both its faces, brought to length 1
-    each = np.repeat(face, 3, axis=0)
-    total = np.stack([np.bincount(side.ravel(), each[:, k]) for k in range(3)], axis=1)
+    total = sums(side.ravel(), np.repeat(face, 3, axis=0), int(side.max()) + 1)
     return Skin(v, f, tree, face, unit(total)[side], unit(corner), side)
 
 

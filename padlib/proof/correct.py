@@ -17,15 +17,16 @@ from scipy.sparse import coo_array, csc_matrix, eye_array
 
 from padlib.errors import FlatteningError
 from padlib.flatten.agree import match_flats
-from padlib.flatten.darts import pairs_of_darts
 from padlib.flatten.ease import Ease
 from padlib.flatten.flat import Flat
-from padlib.flatten.together import named_pairs, with_images
+from padlib.flatten.rest import rest as at_rest
+from padlib.flatten.together import with_images
+from padlib.mesh.areas import sums
 from padlib.mesh.solve import factor
 from padlib.mesh.surface import Plane, Surface, Vertices
 from padlib.proof import elastic
 from padlib.proof.settle import Scene, Work, at, scene, settle, solver, touch
-from padlib.proof.sew import Sewn, hat_gradients, weld
+from padlib.proof.sew import ONE, Sewn, principal, weld
 from padlib.proof.sheets import Bundle, bundle
 from padlib.proof.told import deviation
 
@@ -54,12 +55,18 @@ class Corrected:
 
 @dataclass(frozen=True, eq=False)
 class _State:
-    """Flats, the suit that they make, and its place at rest."""
+    """Flats, the suit that they make, its place at rest, and how high (n,) over the shell that is, mm."""
 
     flats: tuple[Flat, ...]
     suit: Bundle
     here: Scene
     place: Vertices
+    height: Array
+
+    @property
+    def own(self) -> list[Flat]:
+        """The flats that are no mirror images."""
+        return [flat for flat in self.flats if flat.panel.mirror_of is None]
 
 
 def correct(
@@ -81,7 +88,7 @@ def correct(
     work = Work()
     now = _rested(flats, support, place, limit, work)
     cost = _cost(now)
-    told = [_told(now)]
+    told = [deviation(now.height, now.here.area)]
     for _ in range(rounds):
         slope = _slope(now, work)
         way = _smooth(now, slope)
@@ -92,7 +99,7 @@ def correct(
         if new is None:
             break
         before, (now, cost) = cost, new
-        told.append(_told(now))
+        told.append(deviation(now.height, now.here.area))
         if cost > (1.0 - PAYS) * before:
             break
     return Corrected(now.flats, tuple(told))
@@ -109,12 +116,11 @@ def _tried(
     ease: Sequence[Ease],
 ) -> tuple[_State, float] | None:
     """The suit after the longest step that makes it better, or None."""
-    own = [flat for flat in now.flats if flat.panel.mirror_of is None]
     for _ in range(TRIES):
-        cut = [flat.positions + share * step for flat, step in zip(own, way, strict=True)]
+        cut = [flat.positions + share * step for flat, step in zip(now.own, way, strict=True)]
         share *= 0.4
         try:
-            laid = match_flats(own, ease=ease, cut=cut)
+            laid = match_flats(now.own, ease=ease, cut=cut)
         except FlatteningError:
             continue  # an outline would cross itself: a shorter step
         new = _rested(
@@ -136,19 +142,14 @@ def _rested(
     """The suit of flats, brought to rest from a place near it."""
     suit = bundle(flats, limit)
     here = scene(suit, weld(suit), support)
-    return _State(tuple(flats), suit, here, settle(here, place, rough=0, work=work)[0])
-
-
-def _told(now: _State) -> dict[str, float]:
-    """The deviation in mm."""
-    height, _ = touch(now.here.support, now.place)
-    return deviation(height, now.here.area)
+    rest, _ = settle(here, place, rough=0, work=work)
+    return _State(tuple(flats), suit, here, rest, touch(support, rest)[0])
 
 
 def _cost(now: _State) -> float:
     """What is to fall."""
-    height, _ = touch(now.here.support, now.place)
-    far = float(now.here.area @ np.abs(height) ** POWER) / (POWER * float(now.here.area.sum()))
+    far = float(now.here.area @ np.abs(now.height) ** POWER)
+    far /= POWER * float(now.here.area.sum())
     state = elastic.strained(now.here.sewn, now.place)
     taut = float(now.here.sewn.area @ _taut(now.here.sewn, state)[0])
     return far + taut + _strayed(now)[0]
@@ -157,20 +158,20 @@ def _cost(now: _State) -> float:
 def _strayed(now: _State) -> tuple[float, list[Plane]]:
     """The price of flats that stray from their panels by more than their cloth bears, and its
     derivative (n, 2) by the places of each that is no mirror image."""
-    own = [k for k, flat in enumerate(now.flats) if flat.panel.mirror_of is None]
     total, slopes = 0.0, []
     whole = float(now.here.sewn.area.sum())
-    twice = 1.0 + (len(own) < len(now.flats))
-    for k in own:
-        flat, sheet = now.flats[k], now.suit.sheets[k]
+    twice = 1.0 + (len(now.own) < len(now.flats))
+    for flat, sheet in zip(now.flats, now.suit.sheets, strict=True):
+        if flat.panel.mirror_of is not None:
+            continue
         panel = _laid_out(flat.panel.surface)
         place = np.column_stack([flat.positions, np.zeros(len(flat.positions))])
         state = elastic.strained(panel, place)
-        high, low, axis = elastic.principal(state.strain / min(sheet.limits[:2]))
+        high, low, axis = principal(state.strain / min(sheet.limits[:2]))
         over, under = np.maximum(high - STRAY, 0.0), np.minimum(low + STRAY, 0.0)
         price = twice * STRAYED / whole
         total += price * float(panel.area @ (over**2 + under**2))
-        strain = over[:, None, None] * axis + under[:, None, None] * (elastic.ONE - axis)
+        strain = over[:, None, None] * axis + under[:, None, None] * (ONE - axis)
         strain *= 2.0 * price / min(sheet.limits[:2])
         slopes.append(elastic.pulled(panel, state, elastic.referred(state, strain))[:, :2])
     return total, slopes
@@ -178,22 +179,15 @@ def _strayed(now: _State) -> tuple[float, list[Plane]]:
 
 def _laid_out(surface: Surface) -> Sewn:
     """A panel's own triangles, each laid in the plane by itself, as cloth at rest."""
-    a, b, c = (surface.vertices[surface.faces[:, k]] for k in range(3))
-    long = np.linalg.norm(b - a, axis=1)
-    along = ((c - a) * (b - a)).sum(axis=1) / long
-    high = np.sqrt(np.maximum(((c - a) ** 2).sum(axis=1) - along**2, 1e-12))
-    none = np.zeros_like(long)
-    corner = np.stack(
-        [np.stack([none, none], 1), np.stack([long, none], 1), np.stack([along, high], 1)], 1
-    )
-    gradients, area = hat_gradients(corner)
-    one = np.ones((len(area), 3))
-    return Sewn(surface.faces, (), gradients, area, len(surface.vertices), one, one)
+    own = at_rest(surface.vertices, surface.faces)
+    gradients = np.stack([own.gx.T, own.gy.T], axis=2)
+    one = np.ones((len(own.area), 3))
+    return Sewn(surface.faces, (), gradients, own.area, len(surface.vertices), one, one)
 
 
 def _taut(sewn: Sewn, state: elastic.Strained) -> tuple[Array, Array]:
     """The price (m,) of strained cloth by mm2, and its derivative (m, 2, 2) by the strain."""
-    high, _, axis = elastic.principal(elastic.shares(sewn, state))
+    high, _, axis = principal(elastic.shares(sewn, state))
     over = np.maximum(high - ROOM, 0.0)
     price = TAUT / ((1.2 - ROOM) ** 2 * float(sewn.area.sum()))
     return price * over**2, 2.0 * price * over[:, None, None] * axis / elastic.bears(sewn)
@@ -230,28 +224,19 @@ def _by_panel(now: _State, corner: Array) -> list[Plane]:
     for flat, sheet in zip(now.flats, now.suit.sheets, strict=True):
         part = corner[first : first + len(sheet.faces)]
         first += len(sheet.faces)
-        at_vertex = np.stack(
-            [
-                np.bincount(sheet.faces.ravel(), part[:, :, d].ravel(), len(sheet.positions))
-                for d in range(2)
-            ],
-            axis=1,
-        )
+        at_vertex = sums(sheet.faces.ravel(), part.reshape(-1, 2), len(sheet.positions))
         name = flat.panel.mirror_of or flat.panel.name
         turned = at_vertex * [-1.0, 1.0] if flat.panel.mirror_of else at_vertex
         out[name] = out.get(name, 0.0) + turned
-    return [out[flat.panel.name] for flat in now.flats if flat.panel.mirror_of is None]
+    return [out[flat.panel.name] for flat in now.own]
 
 
 def _smooth(now: _State, slope: Sequence[Plane]) -> list[Plane]:
     """The step (n, 2) of each panel that falls fastest for how much it strains the panel, sides of
     seams changing their lengths alike."""
-    own = [flat for flat in now.flats if flat.panel.mirror_of is None]
-    sheets = [
-        s for s, f in zip(now.suit.sheets, now.flats, strict=True) if f.panel.mirror_of is None
-    ]
-    alone = weld(Bundle(tuple(sheets), ()))
-    first = np.cumsum([0, *(len(s.positions) for s in sheets)])
+    own = bundle(now.own)
+    alone = weld(Bundle(own.sheets, ()))
+    first = np.cumsum([0, *(len(s.positions) for s in own.sheets)])
     matrix = _plane_stiffness(alone) + _alike(own, first)
     matrix += LOOSE * eye_array(2 * alone.count)
     way = -factor(csc_matrix(matrix)).solve(np.concatenate(slope).ravel()).reshape(-1, 2)
@@ -275,16 +260,13 @@ def _plane_stiffness(sheets: Sewn) -> csc_matrix:
     return csc_matrix((local.ravel(), (row, column)), shape=(size, size))
 
 
-def _alike(flats: Sequence[Flat], first: NDArray[np.int64]) -> csc_matrix:
+def _alike(suit: Bundle, first: NDArray[np.int64]) -> csc_matrix:
     """What keeps edges that are sewn to one another changing their lengths alike (2n, 2n)."""
-    pairs = [pair for _, pair in named_pairs(flats)]
-    for i, flat in enumerate(flats):
-        pairs += [(i, one, i, other) for one, other in pairs_of_darts(flat)]
     entries, columns, weights = [], [], []
-    for i, one, j, other in pairs:
+    for stitch in suit.stitches:
         each = []
-        for k, run, sign in ((i, one, 1.0), (j, other, -1.0)):
-            along = np.diff(flats[k].positions[run], axis=0)
+        for k, run, sign in ((stitch.one, stitch.a, 1.0), (stitch.two, stitch.b, -1.0)):
+            along = np.diff(suit.sheets[k].positions[run], axis=0)
             length = np.linalg.norm(along, axis=1)
             unit = sign * along / length[:, None]
             at = 2 * (first[k] + run)
@@ -294,7 +276,7 @@ def _alike(flats: Sequence[Flat], first: NDArray[np.int64]) -> csc_matrix:
         columns.append(np.concatenate([a[:, None] + np.arange(2) for _, a, _ in each], axis=1))
         weights.append(AGREE / each[0][2])
     size = 2 * int(first[-1])
-    if not pairs:
+    if not suit.stitches:
         return csc_matrix((size, size))
     entry, column, weight = (np.concatenate(v) for v in (entries, columns, weights))
     row = np.repeat(np.arange(len(entry)), 8)

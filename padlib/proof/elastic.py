@@ -13,12 +13,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from padlib.mesh.areas import sums
 from padlib.mesh.surface import Vertices
-from padlib.proof.sew import Sewn, frames
+from padlib.proof.sew import ONE, Sewn, frames, principal
 
 Array = NDArray[np.float64]
-
-ONE = np.eye(2)
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,7 +75,8 @@ def referred(state: Strained, stress: Array) -> Array:
 def pulled(sewn: Sewn, state: Strained, referred: Array) -> Array:
     """Derivative (n, 3) of an energy with such a stress (m, 2, 2) by the positions."""
     first = state.metric @ referred
-    return _summed(sewn, np.einsum("mxa,mka,m->mkx", first, sewn.gradients, sewn.area))
+    corner = np.einsum("mxa,mka,m->mkx", first, sewn.gradients, sewn.area)
+    return sums(sewn.faces.ravel(), corner.reshape(-1, 3), sewn.count)
 
 
 def cut_otherwise(sewn: Sewn, state: Strained, referred: Array, value: Array) -> Array:
@@ -108,16 +108,6 @@ def hessians(sewn: Sewn, state: Strained, referred: Array) -> Array:
     return np.swapaxes(root, 1, 2) @ root + out.reshape(-1, 9, 9)
 
 
-def principal(tensor: Array) -> tuple[Array, Array, Array]:
-    """Larger and smaller eigenvalue (m,) of symmetric tensors (m, 2, 2), and the projectors (m, 2, 2)
-    on the axis of the larger one."""
-    mean = 0.5 * (tensor[:, 0, 0] + tensor[:, 1, 1])
-    off = tensor - mean[:, None, None] * ONE
-    reach = np.hypot(off[:, 0, 0], off[:, 0, 1])
-    axis = 0.5 * (ONE + off / np.maximum(reach, 1e-12)[:, None, None])
-    return mean + reach, mean - reach, axis
-
-
 def _entries(each: Array) -> Array:
     """Values (m, 3) along the pile, across it and in shear as entries of tensors (m, 2, 2)."""
     out = np.empty((len(each), 2, 2))
@@ -131,10 +121,3 @@ def _tension(tensor: Array) -> Array:
     high, low, axis = principal(tensor)
     high, low = np.maximum(high, 0.0), np.maximum(low, 0.0)
     return low[:, None, None] * ONE + (high - low)[:, None, None] * axis
-
-
-def _summed(sewn: Sewn, corner: Array) -> Array:
-    """Sums (n, 3) over the triangles' corners (m, 3, 3)."""
-    at = sewn.faces.ravel()
-    parts = [np.bincount(at, corner[:, :, d].ravel(), sewn.count) for d in range(3)]
-    return np.stack(parts, axis=1)

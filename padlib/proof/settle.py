@@ -104,7 +104,7 @@ def _downhill(
     here: Scene, place: Vertices, still: float, more: float, work: Work
 ) -> tuple[Vertices, int]:
     """Newton steps until the cloth moves by less than `still` in one: positions (n, 3) and steps."""
-    state = _State.at(here, place)
+    state = at(here, place)
     for step in range(STEPS):
         way = -solver(here, state, work, more).solve(state.slope.ravel()).reshape(-1, 3)
         share, state = _lower(here, state, way)
@@ -132,7 +132,7 @@ def touch(support: Surface, place: Vertices) -> tuple[Array, Array]:
 
 
 @dataclass(frozen=True, eq=False)
-class _State:
+class State:
     """Cloth at a place: its energy, the derivative (n, 3) by the places, and what both are made of."""
 
     place: Vertices
@@ -143,29 +143,24 @@ class _State:
     height: Array
     up: Array
 
-    @classmethod
-    def at(cls, here: Scene, place: Vertices) -> _State:
-        """The state at positions (n, 3)."""
-        cloth = elastic.strained(here.sewn, place)
-        height, up = touch(here.support, place)
-        depth = np.minimum(height, 0.0)
-        bent = here.rigidity * (here.bend @ place)
-        energy = float(elastic.energy(here.sewn, cloth) @ here.sewn.area)
-        energy += 0.5 * FIRM * float(here.area @ depth**2) + 0.5 * float(np.vdot(place, bent))
-        energy += here.weight * float(here.area @ place[:, 2])
-        referred = elastic.referred(cloth, elastic.stress(here.sewn, cloth))
-        slope = elastic.pulled(here.sewn, cloth, referred) + bent
-        slope += FIRM * (here.area * depth)[:, None] * up
-        slope[:, 2] += here.weight * here.area
-        return cls(place, energy, slope, cloth, referred, height, up)
 
-
-def at(here: Scene, place: Vertices) -> _State:
+def at(here: Scene, place: Vertices) -> State:
     """The state of the cloth at positions (n, 3)."""
-    return _State.at(here, place)
+    cloth = elastic.strained(here.sewn, place)
+    height, up = touch(here.support, place)
+    depth = np.minimum(height, 0.0)
+    bent = here.rigidity * (here.bend @ place)
+    energy = float(elastic.energy(here.sewn, cloth) @ here.sewn.area)
+    energy += 0.5 * FIRM * float(here.area @ depth**2) + 0.5 * float(np.vdot(place, bent))
+    energy += here.weight * float(here.area @ place[:, 2])
+    referred = elastic.referred(cloth, elastic.stress(here.sewn, cloth))
+    slope = elastic.pulled(here.sewn, cloth, referred) + bent
+    slope += FIRM * (here.area * depth)[:, None] * up
+    slope[:, 2] += here.weight * here.area
+    return State(place, energy, slope, cloth, referred, height, up)
 
 
-def solver(here: Scene, state: _State, work: Work, more: float = LEAST) -> Factor:
+def solver(here: Scene, state: State, work: Work, more: float = LEAST) -> Factor:
     """The factored second derivative of the energy; more: added on its diagonal, by mm2 of cloth."""
     sewn = here.sewn
     if work.blocks is None:
@@ -182,12 +177,12 @@ def solver(here: Scene, state: _State, work: Work, more: float = LEAST) -> Facto
     return work.factor
 
 
-def _lower(here: Scene, state: _State, way: Array) -> tuple[float, _State]:
+def _lower(here: Scene, state: State, way: Array) -> tuple[float, State]:
     """The share of a step that lowers the energy enough (L. Armijo 1966), and the state there."""
     fall = float(np.vdot(way, state.slope))
     share = min(1.0, FARTHEST / float(np.linalg.norm(way, axis=1).max()))
     while share > 1e-4:
-        new = _State.at(here, state.place + share * way)
+        new = at(here, state.place + share * way)
         if new.energy <= state.energy + 1e-4 * share * fall:
             return share, new
         share *= 0.5

@@ -20,6 +20,8 @@ from padlib.proof.sheets import Bundle
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
+ONE = np.eye(2)
+
 
 @dataclass(frozen=True, eq=False)
 class Sewn:
@@ -95,16 +97,22 @@ def frames(sewn: Sewn, place: Vertices) -> tuple[Array, Array]:
     return f @ (inverse / size[:, None, None]), root - np.eye(2)
 
 
+def principal(tensor: Array) -> tuple[Array, Array, Array]:
+    """Larger and smaller eigenvalue (m,) of symmetric tensors (m, 2, 2), and the projectors (m, 2, 2)
+    on the axis of the larger one."""
+    mean = 0.5 * (tensor[:, 0, 0] + tensor[:, 1, 1])
+    off = tensor - mean[:, None, None] * ONE
+    reach = np.hypot(off[:, 0, 0], off[:, 0, 1])
+    axis = 0.5 * (ONE + off / np.maximum(reach, 1e-12)[:, None, None])
+    return mean + reach, mean - reach, axis
+
+
 def slackened(strain: Array, slack: float) -> Array:
     """Strain (m, 2, 2) with its negative eigenvalue times `slack`: cloth that is pushed together folds
     instead of pushing back."""
-    mean = 0.5 * (strain[:, 0, 0] + strain[:, 1, 1])
-    off = strain - mean[:, None, None] * np.eye(2)
-    reach = np.hypot(off[:, 0, 0], off[:, 0, 1])
-    high, low = mean + reach, mean - reach
+    high, low, axis = principal(strain)
     high, low = (np.where(v < 0, slack * v, v) for v in (high, low))
-    unit = off / np.maximum(reach, 1e-12)[:, None, None]
-    return 0.5 * ((high + low)[:, None, None] * np.eye(2) + (high - low)[:, None, None] * unit)
+    return low[:, None, None] * ONE + (high - low)[:, None, None] * axis
 
 
 def pull(sewn: Sewn, place: Vertices, slack: float = 1.0) -> Array:

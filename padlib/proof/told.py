@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import igl
 import numpy as np
 from numpy.typing import NDArray
 
 from padlib.flatten.stretch import percentiles, summary
 from padlib.mesh.areas import enclosed, face_areas, vertex_areas
 from padlib.mesh.surface import Surface, Vertices
-from padlib.proof.elastic import principal, shares, strained
-from padlib.proof.sew import Sewn
+from padlib.proof.elastic import shares, strained
+from padlib.proof.settle import touch
+from padlib.proof.sew import Sewn, principal
 from padlib.proof.sheets import Bundle
 
 Array = NDArray[np.float64]
@@ -39,10 +39,7 @@ class Tight:
 def off_shell(place: Vertices, faces: NDArray[np.int64], shell: Surface) -> tuple[Array, Array]:
     """Signed distance (n,) of sewn vertices from the shell, mm, positive outside, and the area (n,)
     that each stands for, mm2."""
-    kind = igl.SIGNED_DISTANCE_TYPE_PSEUDONORMAL
-    away = igl.signed_distance(place, shell.vertices, shell.faces, sign_type=kind)[0]
-    share = vertex_areas(faces, face_areas(place, faces), len(place))
-    return np.asarray(away, dtype=np.float64).ravel(), share
+    return touch(shell, place)[0], vertex_areas(faces, face_areas(place, faces), len(place))
 
 
 def deviation(away: Array, share: Array) -> dict[str, float]:

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import json
-import os
-import signal
 import subprocess
 import sys
 import threading
@@ -16,7 +14,7 @@ from typing import Any
 
 from padlib.workshop.frames import parts
 from padlib.workshop.shape import Shape
-from padlib.workshop.work import surroundings
+from padlib.workshop.work import end, surroundings
 
 MOST_WAIT = 20.0  # s that an asker is kept waiting for news
 
@@ -120,14 +118,7 @@ class Live:
             process, self._process = self._process, None
             self._new.notify_all()
         if process is not None:
-            if os.name == "posix":
-                try:
-                    os.killpg(process.pid, signal.SIGKILL)
-                except (ProcessLookupError, PermissionError):
-                    process.kill()
-            else:
-                process.kill()
-            process.wait()
+            end(process)
             if process.stdin is not None:
                 with contextlib.suppress(OSError):
                     process.stdin.close()

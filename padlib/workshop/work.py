@@ -81,7 +81,7 @@ def work_apart(order: Order) -> None:
         _feed(process, order.text)
         _follow(told, order)
     finally:
-        _end(process)
+        end(process)
         listener.join()
 
 
@@ -136,7 +136,7 @@ def _listen(pipe: IO[bytes], told: queue.Queue) -> None:
     told.put(None)
 
 
-def _end(process: subprocess.Popen) -> None:
+def end(process: subprocess.Popen) -> None:
     """End the process and the helpers that it started."""
     if os.name == "posix":
         try:

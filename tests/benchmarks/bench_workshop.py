@@ -8,7 +8,6 @@ figure by three.js without any question asked.
 
 from __future__ import annotations
 
-import shutil
 import sys
 import threading
 import time
@@ -29,17 +28,16 @@ from padlib.workshop.scene import forecast_shown, shown_bytes
 from padlib.workshop.serve import Workshop
 from padlib.workshop.session import Session
 
+sys.path.insert(0, str(Path(__file__).parents[1] / "workshop"))
+
+from chromium import CHROMIUM, opened, until  # noqa: E402 (found beside the tests)
+
 RESULTS = Path(__file__).with_name("results")
 SEAM = (
     '\n[[seam]]\nname = "bust"\nthrough = [[155, 30, 1164], [107, -107, 1130], [-30, -127, 1100]]\n'
 )
-FLAGS = (
-    "--no-sandbox",
-    "--use-gl=angle",
-    "--use-angle=swiftshader",
-    "--enable-unsafe-swiftshader",
-)
 MOVES = 40
+PATIENCE = 120.0  # s
 
 pytestmark = pytest.mark.benchmark
 
@@ -83,19 +81,10 @@ class Fine(Live):
             self._take(dict(told), block)
 
 
-def until(page, words, seconds=120.0):
-    """Poll until an expression is true in the page."""
-    end = time.monotonic() + seconds
-    while not page.evaluate(words):
-        assert time.monotonic() < end, words
-        page.wait_for_timeout(20)
-
-
 def test_a_dragged_seam_point(tmp_path):
     """Time from a move of the pointer to the forecast drawn, and what of it the server takes."""
     sync_api = pytest.importorskip("playwright.sync_api")
-    chromium = shutil.which("chromium") or shutil.which("chromium-browser")
-    if chromium is None:
+    if CHROMIUM is None:
         pytest.skip("chromium is not installed")
     bundle.make()
     (tmp_path / "giant.toml").write_text(DEMO_SUIT.read_text() + SEAM)
@@ -104,12 +93,8 @@ def test_a_dragged_seam_point(tmp_path):
     with Workshop(session) as server, sync_api.sync_playwright() as driver:
         thread = threading.Thread(target=server.serve_forever)
         thread.start()
-        browser = driver.chromium.launch(executable_path=chromium, args=FLAGS)
-        page = browser.new_page(viewport={"width": 1280, "height": 720})
-        page.goto(server.address)
-        page.wait_for_url("**/")
-        page.wait_for_selector("#pads .pad")
-        until(page, "workshop.live.stage === 'panels'")
+        browser, page = opened(driver, server.address, [])
+        until(page, "workshop.live.stage === 'panels'", PATIENCE)
         page.evaluate("workshop.figure.turn = 30; workshop.figure.paint()")
         page.click("[data-mode=move]")
         page.wait_for_timeout(200)
@@ -121,7 +106,7 @@ def test_a_dragged_seam_point(tmp_path):
         for k in range(MOVES):
             count = page.evaluate("workshop.pen.drags.length")
             page.mouse.move(x, y + 1 + k % 20)
-            until(page, f"workshop.pen.drags.length > {count}")
+            until(page, f"workshop.pen.drags.length > {count}", PATIENCE)
         drags = np.array(page.evaluate("workshop.pen.drags"))[2:]
         plain = np.array(
             page.evaluate(

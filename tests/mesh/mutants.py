@@ -362,25 +362,25 @@ def _many_entries(data, rng):
     return _packed(_entries(data) | {f"3D/{k}.txt": b"" for k in range(5000)})
 
 
-def _entities(data, rng):
-    """Entities that stand for ten of the next each."""
+def _spoken_of(data, entity, head):
+    """A 3MF whose model speaks of an entity that a head declares."""
     entries = _entries(data)
     name = _model(entries)
+    text = entries[name].decode()
+    mark = head + rf"\1<metadata name='x'>&{entity};</metadata>"
+    text = re.sub(r"(<model[^>]*>)", mark, text, count=1)
+    return _packed(entries | {name: text.encode()})
+
+
+def _entities(data, rng):
+    """Entities that stand for ten of the next each."""
     rows = ['<!ENTITY a0 "aaaaaaaaaa">']
     rows += [f'<!ENTITY a{k} "{f"&a{k - 1};" * 10}">' for k in range(1, 10)]
-    head = "<!DOCTYPE model [" + "".join(rows) + "]>"
-    text = entries[name].decode()
-    text = re.sub(r"(<model[^>]*>)", head + r"\1<metadata name='x'>&a9;</metadata>", text, count=1)
-    return _packed(entries | {name: text.encode()})
+    return _spoken_of(data, "a9", "<!DOCTYPE model [" + "".join(rows) + "]>")
 
 
 def _outer_entity(data, rng):
-    entries = _entries(data)
-    name = _model(entries)
-    head = '<!DOCTYPE model [<!ENTITY x SYSTEM "file:///dev/zero">]>'
-    text = entries[name].decode()
-    text = re.sub(r"(<model[^>]*>)", head + r"\1<metadata name='x'>&x;</metadata>", text, count=1)
-    return _packed(entries | {name: text.encode()})
+    return _spoken_of(data, "x", '<!DOCTYPE model [<!ENTITY x SYSTEM "file:///dev/zero">]>')
 
 
 def _parts_in_circle(data, rng):

@@ -5,19 +5,16 @@ Run by its own command: pytest -m browser tests/workshop
 
 from __future__ import annotations
 
-import shutil
-import time
+import sys
+from pathlib import Path
 
 import pytest
 
+sys.path.insert(0, str(Path(__file__).parent))
+
+from chromium import CHROMIUM, opened, until  # noqa: E402 (found beside this one)
+
 sync_api = pytest.importorskip("playwright.sync_api")
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
-FLAGS = (
-    "--no-sandbox",
-    "--use-gl=angle",
-    "--use-angle=swiftshader",
-    "--enable-unsafe-swiftshader",
-)
 
 pytestmark = [
     pytest.mark.browser,
@@ -25,28 +22,12 @@ pytestmark = [
 ]
 
 
-def until(page, words, seconds=20.0):
-    """Poll until an expression is true in the page; a strict policy bars the driver's own waiting."""
-    end = time.monotonic() + seconds
-    while time.monotonic() < end:
-        if page.evaluate(words):
-            return
-        page.wait_for_timeout(50)
-    raise AssertionError(f"never true in the page: {words}")
-
-
 @pytest.fixture
 def page(suit_file, served, tube_run, tube_live):
     """The open page at 1280 x 720; anything that it complains about fails the test."""
     complaints = []
     with served(suit_file, tube_run, tube_live) as server, sync_api.sync_playwright() as driver:
-        browser = driver.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-        page = browser.new_page(viewport={"width": 1280, "height": 720})
-        page.on("console", lambda m: complaints.append(m.text) if m.type == "error" else None)
-        page.on("pageerror", lambda e: complaints.append(str(e)))
-        page.goto(server.address)
-        page.wait_for_url("**/")
-        page.wait_for_selector("#pads .pad")
+        browser, page = opened(driver, server.address, complaints)
         until(page, "workshop.live.stage === 'flats'")
         yield page
         browser.close()

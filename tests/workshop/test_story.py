@@ -8,22 +8,19 @@ from __future__ import annotations
 import os
 import shutil
 import sys
-import time
+from pathlib import Path
 
 import pytest
 
 from padlib.suit.demo import DEMO_BODY
 from padlib.workshop.work import work_apart
 
+sys.path.insert(0, str(Path(__file__).parent))
+
+from chromium import CHROMIUM, opened, until  # noqa: E402 (found beside this one)
+
 sync_api = pytest.importorskip("playwright.sync_api")
 pdfium = pytest.importorskip("pypdfium2")
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
-FLAGS = (
-    "--no-sandbox",
-    "--use-gl=angle",
-    "--use-angle=swiftshader",
-    "--enable-unsafe-swiftshader",
-)
 PATIENCE = 300.0  # s; other work may share the machine
 MOST_CPU = 180.0  # s of processor time from the scan to the pattern
 
@@ -33,22 +30,10 @@ pytestmark = [
 ]
 
 
-def until(page, words, seconds=PATIENCE):
-    """Poll until an expression is true in the page; a strict policy bars the driver's own waiting."""
-    end = time.monotonic() + seconds
-    while time.monotonic() < end:
-        if page.evaluate(words):
-            return
-        page.wait_for_timeout(100)
-    told = page.inner_text("#told"), page.inner_text("#badge")
-    raise AssertionError(f"never true in the page: {words}; it said {told}")
-
-
 def laid(page):
     """Wait for the real map of the suit as it is now."""
-    until(
-        page, "workshop.live.stage === 'flats' && workshop.live.revision === workshop.now.revision"
-    )
+    now = "workshop.live.stage === 'flats' && workshop.live.revision === workshop.now.revision"
+    until(page, now, PATIENCE)
 
 
 def click_at(page, place):
@@ -71,15 +56,9 @@ def test_from_a_scan_to_the_pattern_in_one_sitting(suit_file, served):
     start = processor()
     complaints = []
     with served(suit_file, work_apart) as server, sync_api.sync_playwright() as driver:
-        browser = driver.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-        page = browser.new_page(viewport={"width": 1280, "height": 720})
-        page.on("console", lambda m: complaints.append(m.text) if m.type == "error" else None)
-        page.on("pageerror", lambda e: complaints.append(str(e)))
-        page.goto(server.address)
-        page.wait_for_url("**/")
-        page.wait_for_selector("#pads .pad")
+        browser, page = opened(driver, server.address, complaints)
         page.select_option("#scan", "scan.ply")
-        until(page, "workshop.now.scan === 'scan.ply'")
+        until(page, "workshop.now.scan === 'scan.ply'", PATIENCE)
         laid(page)
 
         # a pick right after the slider moved hits the shape as it is now
@@ -88,7 +67,7 @@ def test_from_a_scan_to_the_pattern_in_one_sitting(suit_file, served):
         page.focus("#pad-0-depth")
         for _ in range(10):
             page.keyboard.press("ArrowRight")
-        until(page, "workshop.now.text.includes('depth = 70')")
+        until(page, "workshop.now.text.includes('depth = 70')", PATIENCE)
         laid(page)
         after = page.evaluate(pick)
         moved = sum((a - b) ** 2 for a, b in zip(before, after, strict=True)) ** 0.5
@@ -141,11 +120,11 @@ def test_from_a_scan_to_the_pattern_in_one_sitting(suit_file, served):
 
         page.keyboard.press("Control+Enter")
         until(page, "workshop.now.building.state === 'running' || workshop.built !== null", 20)
-        until(page, "workshop.now.building.state !== 'running'")
+        until(page, "workshop.now.building.state !== 'running'", PATIENCE)
         assert page.evaluate("workshop.now.building.words") == "The suit is built."
         page.reload()
         page.wait_for_selector("#pads .pad")
-        until(page, "workshop.built !== null && workshop.live.scene !== null")
+        until(page, "workshop.built !== null && workshop.live.scene !== null", PATIENCE)
         there = page.evaluate(
             "[workshop.now.scan, workshop.now.pads.length, workshop.now.seams.length, "
             "workshop.now.pinned.length, workshop.now.can_undo]"
