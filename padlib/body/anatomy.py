@@ -36,6 +36,9 @@ DEPTH = {
 FULL = {"hip": 1.06, "navel": 1.03, "waist": 1.03, "chest": 1.05}
 
 
+WAISTED = (
+    1.02  # sections above and below the waist are at least so much larger: it can be found again
+)
 LEAST_RISE = 0.006  # between the stations of a tube, share of the stature
 
 
@@ -90,12 +93,13 @@ class Anatomy:
 
 def _trunk_rows(an: Anatomy) -> dict[str, Row]:
     m, h = an.m, an.h
-    hip, navel = an.half("hip", m["hip_girth"]), an.half("navel", m["navel_girth"])
+    hip = an.half("hip", m["hip_girth"])
+    navel = an.half("navel", max(m["navel_girth"], WAISTED * m["waist_girth"]))
     waist, chest = an.half("waist", m["waist_girth"]), an.half("chest", m["chest_girth"])
     ribs = max(
         an.mix(0.97, 0.90) * m["chest_girth"], 0.5 * (m["waist_girth"] + 0.93 * m["chest_girth"])
     )
-    under = an.half("chest", ribs)
+    under = an.half("chest", max(ribs, min(WAISTED * m["waist_girth"], m["chest_girth"])))
     neck = m["neck_girth"] / (2 * np.pi)
     hollow = an.mix(0.023, 0.026) * h
     seat = 1.04 * hip[1]
@@ -111,33 +115,53 @@ def _trunk_rows(an: Anatomy) -> dict[str, Row]:
         middle = back_y - depth
         rows[name] = (z, half * q, middle - depth * q, middle + depth * q)
 
-    put("hip", zh, hip[0], seat, hip[1])
+    zt = np.clip(m["trochanter_height"], zh - 0.4 * (zh - m["crotch_height"]), 0.5 * (zh + zn))
+    near = float(np.exp(-(((zt - zh) / (0.014 * h)) ** 2)))
+    put("hip", zh, (0.975 + 0.025 * near) * hip[0], seat, hip[1])
     put("navel", zn, navel[0], loin + 0.15 * hollow, navel[1])
-    put("waist", zw, waist[0], loin, waist[1])
+    put("waist", zw - an.mix(0.004, 0.008) * h, waist[0], loin, waist[1])
     put("under", zb - 0.042 * h, under[0], back - 0.002 * h, under[1])
     put("bust", zb, chest[0], back, chest[1])
     put("axilla", za, 0.90 * an.q("pit") * chest[0], back + 0.006 * h, 0.965 * chest[1])
     put("yoke", za + 0.60 * (zs - za), 0.68 * chest[0], back - 0.006 * h, 0.78 * chest[1])
     put("collar", zs - 0.004 * h, 0.44 * chest[0], back - 0.018 * h, 0.56 * chest[1])
+    rows["side"] = _side((zh, hip[0] * an.q("hip"), *rows["hip"][2:]), rows["navel"], zt)
     # the top lies inside the leaning neck
     middle = back - 0.018 * h - 0.56 * chest[1] - np.tan(NECK_ANGLE) * (zc - zs)
     put("nape", zc - 0.016 * h, 0.74 * neck, middle + 0.72 * neck, 0.74 * neck)
     return rows
 
 
+def _side(hip: Row, navel: Row, level: float) -> Row:
+    """The section where the hips are widest, at the level of the trochanter, a little off the seat's."""
+    z, half, front, back = hip
+    t = max(level - z, 0.0) / (navel[0] - z)
+    return level, half, front + t * (navel[2] - front), back + t * (navel[3] - back)
+
+
+def _with_side(rows: Array, power: Array, side: Row, least: float) -> tuple[Array, Array]:
+    """Sections (k, 4) and powers (k,) with one more between them, where it lies apart from the seat's (row 2)."""
+    if abs(side[0] - rows[2, 0]) < least:
+        return rows, power
+    k = int(np.searchsorted(rows[:, 0], side[0]))
+    return np.insert(rows, k, side, axis=0), np.insert(power, k, power[2])
+
+
 def trunk(an: Anatomy) -> Tube:
     """Trunk from the saddle between the legs to the nape."""
     low = an.m["crotch_height"] + an.scale.get("crotch_shift", 0.0)
-    zh, half, front, back = an.rows["hip"]
+    own = dict(an.rows)
+    side = own.pop("side")
+    zh, half, front, back = own["hip"]
     deep, middle = 0.5 * (back - front), 0.5 * (back + front)
     saddle = (low, 0.44 * half, middle - 0.58 * deep, middle + 0.50 * deep)
     between = (0.5 * (low + zh), 0.95 * half, middle - 0.96 * deep, middle + 0.92 * deep)
-    rows = np.array([saddle, between, *an.rows.values()])
+    power = np.array([2.0, 2.1, 2.3, 2.25, 2.2, 2.25, 2.35, 2.6, 2.4, 2.1, 2.0])
+    rows, power = _with_side(np.array([saddle, between, *own.values()]), power, side, 0.010 * an.h)
     rows[:, 0] = rising(rows[:, 0], LEAST_RISE * an.h)
     depth = 0.5 * (rows[:, 3] - rows[:, 2])
     sizes = np.column_stack([rows[:, 1], rows[:, 1], depth, depth])
     offset = np.column_stack([np.zeros(len(rows)), 0.5 * (rows[:, 2] + rows[:, 3])])
-    power = np.array([2.0, 2.1, 2.3, 2.25, 2.2, 2.25, 2.35, 2.6, 2.4, 2.1, 2.0])
     ends = (0.02 * an.h, 0.02 * an.h)
     return Tube(np.zeros(3), np.eye(3), rows[:, 0], sizes, offset, power, ends, even=0.020 * an.h)
 
@@ -153,11 +177,11 @@ def bust(an: Anatomy) -> Ellipsoid:
         return flat + full * (round_ - flat)
 
     radii = (mix(0.46, 0.43) * half, 0.058 * h * size, mix(0.048, 0.046) * h)
-    proud = mix(0.0055, 0.019) * h * size  # how far it stands out before the chest
+    proud = mix(0.0075, 0.019) * h * size  # how far it stands out before the chest
     sideways = mix(0.48, 0.50) * half
     # the chest's own front falls back toward the side
     fall = 0.5 * (back - front) * (1 - np.sqrt(max(1 - (sideways / half) ** 2, 0)))
-    centre = (sideways, front + fall + radii[1] - proud, z + mix(0.014, 0.004) * h)
+    centre = (sideways, front + fall + radii[1] - proud, z + mix(0.006, 0.004) * h)
     return Ellipsoid(centre, radii)
 
 
@@ -198,7 +222,7 @@ def leg(an: Anatomy) -> Tube:
         (za, 0.88 * bone, 0.88 * bone, 1.10 * bone, 1.08 * bone, 0.000, 2.1),
         (zn, 0.90 * thin, 0.90 * thin, 1.10 * thin, 1.08 * thin, 0.003, 2.1),
         (zn + 0.36 * (zk - zn), 0.95 * shin, 0.93 * shin, 1.07 * shin, 1.03 * shin, 0.009, 2.0),
-        (0.72 * zk, 0.98 * calf, 0.95 * calf, 1.12 * calf, 0.96 * calf, 0.012, 2.0),
+        (0.705 * zk, 0.98 * calf, 0.95 * calf, 1.12 * calf, 0.96 * calf, 0.012, 2.0),
         (0.88 * zk, 0.96 * knee, 0.95 * knee, 1.08 * knee, 0.98 * knee, 0.008, 2.05),
         (zk, 0.96 * knee, 0.96 * knee, 0.99 * knee, 1.08 * knee, 0.002, 2.15),
         (zk + 0.038 * h, 0.96 * above, 0.97 * above, 1.02 * above, 1.04 * above, -0.002, 2.1),
@@ -251,7 +275,7 @@ def shoulder_joint(an: Anatomy) -> Array:
     m, h = an.m, an.h
     # a broad chest carries the arms outward
     inside = an.rows["bust"][1] * 0.84 - 0.35 * m["upper_arm_girth"] / (2 * np.pi)
-    wide = max(0.5 * m["shoulder_width"] / 1.03 - 0.017 * h, inside)
+    wide = max(0.5 * m["shoulder_width"] / 1.03 - 0.021 * h, inside)
     back = an.rows["axilla"][3]
     return np.array([wide, back - 0.062 * h, m["shoulder_height"] - 0.025 * h])
 
@@ -267,14 +291,15 @@ def _arm_angle(an: Anatomy) -> float:
     """The least of ARM_ANGLES at which the arm hangs clear of the trunk below the armpit."""
     joint = shoulder_joint(an)
     radius = an.m["upper_arm_girth"] / (2 * np.pi)
-    below = an.m["axilla_height"] - 0.045 * an.h
+    rows = np.array([an.rows[n] for n in ("hip", "navel", "waist", "under", "bust", "axilla")])
+    z = np.linspace(rows[0, 0], an.m["axilla_height"] - 0.018 * an.h, 40)
+    half = np.interp(z, rows[:, 0], rows[:, 1])
+    wanted = an.h * np.interp(
+        an.m["axilla_height"] - z, [0.018 * an.h, 0.06 * an.h], [0.006, 0.012]
+    )
     for angle in ARM_ANGLES:
-        gaps = [
-            joint[0] + (joint[2] - z) * np.tan(angle) - radius / np.cos(angle) - half
-            for z, half, _, _ in (an.rows[n] for n in ("navel", "waist", "under", "bust"))
-            if z <= below
-        ]
-        if min(gaps, default=1.0) > 0.012 * an.h:
+        gap = joint[0] + (joint[2] - z) * np.tan(angle) - radius / np.cos(angle) - half
+        if (gap > wanted).all():
             break
     return float(angle)
 

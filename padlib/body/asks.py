@@ -245,11 +245,12 @@ def _levels(values: Mapping[str, float], wanted: Asks) -> tuple[Array, Array]:
             continue
         if drop in wanted.given and drop in values:
             lacks = wanted.given[drop] - values[drop]
-            up, down = (high, 1.0), (low, -1.0)
-            first, second = (up, down) if drop == "body_rise" else (down, up)
-            moves, way = first if first[0] not in wanted.given else second
-            if moves not in wanted.given:
-                miss.setdefault(moves, way * lacks)
+            for end in (high, low) if drop == "body_rise" else (low, high):
+                if end not in miss:  # the other end may move, too
+                    miss[end] = (
+                        miss.get(low, 0.0) + lacks if end == high else miss.get(high, 0.0) - lacks
+                    )
+                    break
     if CROTCH in wanted.given and CROTCH in values and not _by_depth(wanted.given):
         lacks = 0.5 * (wanted.given[CROTCH] - values[CROTCH])
         waist = {"waist_height", "back_waist_length", "body_rise"} & set(wanted.given)

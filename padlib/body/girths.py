@@ -19,7 +19,8 @@ ROUNDS = 12
 CLOSE = 1e-3  # of a girth: what the mesh does to it later is more
 NO_ARMS = ("legs", "trunk", "neck", "head")
 SEEN = (REGIONS, NO_ARMS, ("arms",), ("head",))
-PIT = (0.80, 1.0)
+PIT = (0.72, 1.0)
+FAIRED = 0.005  # of the stature, by which fairing lowers crotch and armpits
 LEAST, MOST = 0.55, 1.7  # bounds of a section's factor
 
 
@@ -154,7 +155,7 @@ def _crotch_shift(value: Solid, an: Anatomy) -> float:
     points = np.stack(np.meshgrid([0.0], y, z, indexing="ij"), axis=-1)
     inside = value(points.reshape(-1, 3)).reshape(len(y), len(z)) < 0
     lowest = z[np.argmax(inside.any(axis=0))]
-    shift = an.scale.get("crotch_shift", 0.0) + wanted - lowest + 1.0
+    shift = an.scale.get("crotch_shift", 0.0) + wanted - lowest + FAIRED * h
     room = an.m["hip_height"] - wanted  # the saddle stays below the hip
     return float(np.clip(shift, -0.03 * h, 0.5 * room))
 
@@ -171,4 +172,8 @@ def _pit(value: Solid, an: Anatomy) -> float:
     joined = (value(points.reshape(-1, 3)).reshape(points.shape[:-1]) < 0).all(axis=0).any(axis=0)
     apex = z[np.argmax(joined)] if joined.any() else z[-1]
     reach = half + an.m["upper_arm_girth"] / (2 * np.pi)  # what a factor of one more would fill
-    return float(np.clip(an.q("pit") - 0.6 * (level - apex) * np.tan(an.arm_angle) / reach, *PIT))
+    return float(
+        np.clip(
+            an.q("pit") - 0.6 * (level + FAIRED * h - apex) * np.tan(an.arm_angle) / reach, *PIT
+        )
+    )

@@ -14,6 +14,7 @@ from padlib.body.anatomy import Anatomy, person
 from padlib.body.asks import ANSWERED, asks
 from padlib.body.body import Body
 from padlib.body.calm import untangled
+from padlib.body.drawn import at_heights, heights
 from padlib.body.fair import faired
 from padlib.body.gates import gates
 from padlib.body.girths import fitted
@@ -32,14 +33,9 @@ from padlib.mesh.zero import onto_zero, zero_surface
 
 WOMANLY = {"male": 0.0, "female": 1.0, "neutral": 0.5, "child": 0.0}
 EDGES_IN_STATURE = 175.0
-COARSE = 1.4  # edge of the body that is read to ask again, against the usual
 GRID = 1.1  # step of the grid, in edges
 FINER = (1.0, 0.8, 0.62)  # tries, until the skin is one piece without a handle
 FINE = 0.0085  # ... and at most so much of the stature: hands stay whole
-ROUNDS, NEAR = (
-    1,
-    8.0,
-)  # how often the solids are asked again, until all measurements are so near, mm
 FINEST, COARSEST = 4.0, 25.0  # edge lengths in mm of a body that still has hands and a face
 
 FIRST = 2  # rounds of moving that are always made
@@ -69,8 +65,7 @@ def parametric_body(
     if not (np.isfinite(edge) and FINEST <= edge <= COARSEST):
         raise InputError(f"edge_length must be {FINEST:g} to {COARSEST:g} mm, not {edge_length}.")
     wished = {n: float(v) for n, v in measurements.items() if n in ANSWERED}
-    anatomy = _answering(Anatomy(full, WOMANLY[figure], {}), wished)
-    surface, mirror = _surface(anatomy, edge)
+    surface, mirror = _surface(fitted(Anatomy(full, WOMANLY[figure], {})), edge)
     body = Body(surface, source=f"from {len(measurements)} measurements, {figure}")
     body, more = _taped(body, full, wished, mirror)
     odd = [f for f in gates(wished) if f.number in (260, 263)]
@@ -82,10 +77,9 @@ def _taped(
 ) -> tuple[Body, list[Finding]]:
     """The body moved the last millimetres to what was asked, and what was not reached.
 
-    Girths that were filled in are steered, too. The landmarks are those found on the body, but for levels that
-    its shape does not say: those lie where they were asked.
+    Girths that were filled in are steered, too. Levels lie where the body was drawn to have them.
     """
-    marked = with_landmarks(body)
+    marked = at_heights(with_landmarks(body), heights(full))
     start = measure(marked)
     given = {n: v for n, v in wished.items() if n in start.values}
     wanted = asks(given, start.values, {})
@@ -106,37 +100,6 @@ def _surface(an: Anatomy, edge: float) -> tuple[Surface, Ints]:
     v, f, mirror = _skin(an, edge, even=True)
     v = faired(an, v, f, mirror, edge)
     return Surface(v * (an.h / v[:, 2].max()), f), mirror
-
-
-def _answering(an: Anatomy, wished: Mapping[str, float]) -> Anatomy:
-    """The fitted anatomy whose body, measured as any body is, has about the wished measurements.
-
-    A tape goes by landmarks that are found on the surface, and those lie off the places that the solids were
-    drawn from: what a coarse body reads is put right by what is asked of the solids.
-    """
-    an = fitted(an)
-    asked = dict(an.m)
-    for _ in range(ROUNDS):
-        v, f, _ = _skin(an, COARSE * an.h / EDGES_IN_STATURE, even=False)
-        told = _read(Body(Surface(v * (an.h / v[:, 2].max()), f)))
-        off = {n: wished[n] - told[n] for n in wished if n in told and n in asked}
-        off.pop("stature", None)
-        if max(map(abs, off.values()), default=0.0) < NEAR:
-            break
-        for name, error in off.items():
-            most = (0.05 if name.endswith("_girth") else 0.08) * wished[name]
-            asked[name] += float(np.clip(error, -most, most))
-        _keep_arm(asked, an.m)
-        an = fitted(replace(an, m=dict(asked)))
-    return an
-
-
-def _read(body: Body) -> dict[str, float]:
-    """Measurements of a body by its own landmarks; none where they cannot be found."""
-    try:
-        return measure(with_landmarks(body)).values
-    except InputError:
-        return {}
 
 
 def _missed(wished: Mapping[str, float], told: Mapping[str, float]) -> list[Finding]:
@@ -167,15 +130,6 @@ def _crossed(surface: Surface) -> list[Finding]:
         return []
     words = f"The body runs through itself at {places} places; look at the measurements that are out of the ordinary."
     return [Finding(224, words, "surface", Grade.WARNING, places)]
-
-
-def _keep_arm(asked: dict[str, float], before: Mapping[str, float]) -> None:
-    """Spread a change of the arm's length over its two parts; a change of the back moves the waist."""
-    longer = asked["arm_length"] / before["arm_length"]
-    for name in ("upper_arm_length", "forearm_length"):
-        asked[name] *= longer
-    if "back_waist_length" in asked:
-        asked["waist_height"] -= asked["back_waist_length"] - before["back_waist_length"]
 
 
 def _skin(an: Anatomy, edge: float, *, even: bool) -> tuple[Vertices, Faces, Ints]:

@@ -22,11 +22,9 @@ Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 ROUNDS = 6  # with landmarks that ride on the surface
-AGAIN = 4  # ... that are found anew
+AGAIN, SETTLE = 2, 2  # how often landmarks found near are taken over, and rounds after each
+NEAR_MM, SAME_MM = 14.0, 1.0  # found so near to where one rode; no farther: as good as there
 ENOUGH, PATIENCE = 0.7, 2  # so many rounds that leave more than this share of the miss are the last
-NEARLY = (
-    6.0  # misses, as a share of what is promised, up to which moving on by found landmarks helps
-)
 GIRTH_MM, LENGTH_MM = 2.0, 5.0  # what is promised
 CLOSE = 0.3  # share of that at which a round is the last one
 LEVELS = {  # landmarks that ride together: the measurements that hang on them
@@ -65,26 +63,52 @@ def brought(
 
     mirror (n,): each vertex's image in x = 0, for a body that is to stay its own mirror image; own: landmarks put
     by hand, found out if None; least: so many rounds at least, for what is wanted beside what was given.
-    The landmarks first ride on the surface. Where those found anew on the moved body lie a little elsewhere,
-    it is moved on by them; where they lie far off (a wide waist has no narrowest level), they are kept as they
+    The landmarks first ride on the surface. Those found anew a little elsewhere on the moved body are taken over,
+    and it is moved on by them; where they lie far off (a wide waist has no narrowest level), they are kept as they
     rode, and a written file carries them (padlib.body.carried).
     """
     own = own_landmarks(body) if own is None else own
-    now, told, _ = _rounds(body, start, wanted, ROUNDS, None, mirror, least)
+    now, told, miss = _rounds(body, start, wanted, ROUNDS, mirror, least)
+    for _ in range(AGAIN):
+        next_, apart = _adopted(now, own, wanted)
+        if apart < SAME_MM:
+            break
+        seen = measure(next_)
+        next_, seen, missed = _rounds(next_, seen, wanted, SETTLE, mirror)
+        if missed > max(1.0, miss):
+            break
+        now, told, miss = next_, seen, missed
     found, seen = _found(now, own, wanted)
-    miss = _miss(wanted, seen.values)
-    if CLOSE <= miss < NEARLY:
-        found, seen, miss = _rounds(found, seen, wanted, AGAIN, own, mirror)
-    if miss < 1.0:
+    if _miss(wanted, seen.values) < 1.0:
         return *_calmed(body, found, seen, wanted, mirror), ()
     rode = _riding(wanted, seen.values)
-    mixed = replace(
-        now, landmarks=_found(now, own, wanted)[0].landmarks | _only(now.landmarks, rode)
-    )
+    mixed = replace(now, landmarks=found.landmarks | _only(now.landmarks, rode))
     seen = measure(mixed)
     if _miss(wanted, seen.values) < 1.0:
         return *_calmed(body, mixed, seen, wanted, mirror), rode
     return *_calmed(body, now, told, wanted, mirror), ("every landmark",)
+
+
+def _adopted(body: Body, own: Mapping[str, Point], wanted: Asks) -> tuple[Body, float]:
+    """The body with landmarks as found where they lie near those that rode, and how far the farthest of them lay, mm.
+
+    Those of one group (LEVELS) are taken or left together.
+    """
+    found, _ = _found(body, own, wanted)
+    apart: dict[str, float] = {}
+    group = {name: _group(name) for name in body.landmarks if name in found.landmarks}
+    for name, kind in group.items():
+        off = float(np.linalg.norm(found.at(name) - body.at(name)))
+        apart[kind] = max(apart.get(kind, 0.0), off)
+    near = {name for name, kind in group.items() if apart[kind] < NEAR_MM}
+    landmarks = {n: found.landmarks[n] if n in near else p for n, p in body.landmarks.items()}
+    farthest = max((apart[group[n]] for n in near), default=0.0)
+    return based(replace(body, landmarks=landmarks), wanted.given), farthest
+
+
+def _group(name: str) -> str:
+    """The landmarks that a landmark is taken or left with, by the first of their beginnings."""
+    return next((marks[0] for marks in LEVELS if name.startswith(marks)), name)
 
 
 def _calmed(
@@ -106,11 +130,10 @@ def _rounds(
     told: Measurements,
     wanted: Asks,
     most: int,
-    own: Mapping[str, Point] | None,
     mirror: Ints | None,
     least: int = 0,
 ) -> tuple[Body, Measurements, float]:
-    """The best of some rounds, its measurements and its miss; landmarks ride, or with `own` are found anew."""
+    """The best of some rounds with landmarks that ride, its measurements and its miss."""
     best = (body, told, _miss(wanted, told.values))
     now, idle = body, 0
     for turn in range(most):
@@ -122,12 +145,8 @@ def _rounds(
             by = 0.5 * (by + by[mirror] * [-1.0, 1.0, 1.0])
         vertices = now.surface.vertices + by
         vertices -= [0.0, 0.0, vertices[:, 2].min()]
-        now = replace(now, surface=Surface(vertices, now.surface.faces))
-        if own is None:
-            now = based(now, wanted.given)
-            told = measure(now)
-        else:
-            now, told = _found(now, own, wanted)
+        now = based(replace(now, surface=Surface(vertices, now.surface.faces)), wanted.given)
+        told = measure(now)
         miss = _miss(wanted, told.values)
         idle = 0 if miss < ENOUGH * best[2] else idle + 1
         if miss < best[2] or turn < least:
