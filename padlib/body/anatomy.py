@@ -295,7 +295,7 @@ def _arm_angle(an: Anatomy) -> float:
     z = np.linspace(rows[0, 0], an.m["axilla_height"] - 0.018 * an.h, 40)
     half = np.interp(z, rows[:, 0], rows[:, 1])
     wanted = an.h * np.interp(
-        an.m["axilla_height"] - z, [0.018 * an.h, 0.06 * an.h], [0.006, 0.012]
+        an.m["axilla_height"] - z, [0.018 * an.h, 0.06 * an.h], [0.008, 0.014]
     )
     for angle in ARM_ANGLES:
         gap = joint[0] + (joint[2] - z) * np.tan(angle) - radius / np.cos(angle) - half
@@ -344,6 +344,18 @@ def arm(an: Anatomy) -> Tube:
     rows[:, 6] = turn
     ends = (0.02 * h, 0.006 * h)
     return Tube(joint, axes, rows[:, 0], rows[:, 1:5], rows[:, 5:7] * h, rows[:, 7], ends)
+
+
+def web(an: Anatomy) -> Bar:
+    """Flesh between arm and trunk from the shoulder joint down to the left armpit: no hole is left above the fold."""
+    h, joint = an.h, shoulder_joint(an)
+    level, half, _, _ = an.rows["axilla"]
+    wide = min(0.026 * h, 0.34 * max(joint[2] - level, 0.03 * h))
+    low = min(level + 0.010 * h + wide, joint[2] - 1.0)
+    inner = joint[0] + (joint[2] - low) * np.tan(an.arm_angle)
+    inner -= an.r("upper_arm") * an.q("pit") / np.cos(an.arm_angle)
+    end = (0.5 * (inner + half), joint[1], low)
+    return Bar(joint, end, (wide, wide))
 
 
 def thumb(an: Anatomy) -> Bar:
@@ -439,7 +451,7 @@ def parts(an: Anatomy) -> dict[str, list[Part]]:
         ],
         "neck": [Part(neck(an), 0.022 * h)],
         "head": head(an),
-        "arms": [Part(arm(an), 0.035 * h), Part(thumb(an), 0.016 * h)],
+        "arms": [Part(arm(an), 0.024 * h), Part(web(an), 0.020 * h), Part(thumb(an), 0.016 * h)],
     }
 
 

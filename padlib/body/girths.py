@@ -19,7 +19,7 @@ ROUNDS = 12
 CLOSE = 1e-3  # of a girth: what the mesh does to it later is more
 NO_ARMS = ("legs", "trunk", "neck", "head")
 SEEN = (REGIONS, NO_ARMS, ("arms",), ("head",))
-PIT = (0.72, 1.0)
+PIT = (0.80, 1.0)
 FAIRED = 0.005  # of the stature, by which fairing lowers crotch and armpits
 LEAST, MOST = 0.55, 1.7  # bounds of a section's factor
 

@@ -34,7 +34,7 @@ from padlib.mesh.zero import onto_zero, zero_surface
 WOMANLY = {"male": 0.0, "female": 1.0, "neutral": 0.5, "child": 0.0}
 EDGES_IN_STATURE = 175.0
 GRID = 1.1  # step of the grid, in edges
-FINER = (1.0, 0.8, 0.62)  # tries, until the skin is one piece without a handle
+FINER = (1.0, 0.62, 0.45)  # tries, until the skin is one piece without a handle
 FINE = 0.0085  # ... and at most so much of the stature: hands stay whole
 FINEST, COARSEST = 4.0, 25.0  # edge lengths in mm of a body that still has hands and a face
 
