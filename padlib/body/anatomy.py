@@ -295,7 +295,7 @@ def _arm_angle(an: Anatomy) -> float:
     z = np.linspace(rows[0, 0], an.m["axilla_height"] - 0.018 * an.h, 40)
     half = np.interp(z, rows[:, 0], rows[:, 1])
     wanted = an.h * np.interp(
-        an.m["axilla_height"] - z, [0.018 * an.h, 0.06 * an.h], [0.008, 0.014]
+        an.m["axilla_height"] - z, [0.018 * an.h, 0.06 * an.h], [0.010, 0.024]
     )
     for angle in ARM_ANGLES:
         gap = joint[0] + (joint[2] - z) * np.tan(angle) - radius / np.cos(angle) - half
