@@ -6,7 +6,7 @@ practice, no source). Where the girth over it is given, it is the better witness
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -23,11 +23,9 @@ Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 NAME = "neck_base_girth"
-INWARD, OUTWARD = (
-    0.62,
-    1.4,
-)  # how far the point may slide, as shares of its distance from the middle
-HALVINGS = 10
+# how far aside the point may lie, of the way from cervicale to front neck point
+INWARD, OUTWARD = 0.34, 0.58
+TRIES, STEPS = 7, 3  # places tried between them, and steps to the girth between two of these
 ROUND = ("cervicale", "neck_left", "suprasternal", "neck_right")  # in the order of the tape
 SIDED = ("neck_left", "neck_right")
 BESIDE = 1.8  # of the points' distance from their middle: so far about them is skin on which the tape may lie
@@ -67,7 +65,9 @@ def _ring(
 def based(body: Body, given: Mapping[str, float]) -> Body:
     """The body with its side neck points slid to where the given neck base girth (mm) lies over them.
 
-    The body as it is where that girth is not given or a landmark is missing.
+    Up the neck and down the shoulder alike the tape gets longer: the point lies on the shoulder's side of where it is
+    shortest, or there, if that is still too long (padlib.body.asks then makes the neck thinner). The body as it is
+    where that girth is not given or a landmark is missing.
     """
     if NAME not in given or any(name not in body.landmarks for name in ROUND):
         return body
@@ -76,25 +76,44 @@ def based(body: Body, given: Mapping[str, float]) -> Body:
     skin = _about(v, f, list(at.values()))
     land = prepare(*skin)
     middle = 0.5 * (at["cervicale"] + at["suprasternal"]) * [1.0, 0.0, 0.0]
+    deep = float(np.linalg.norm(at["cervicale"] - at["suprasternal"]))
 
-    def slid(share: float) -> dict[str, Array]:
-        flat = np.array([share, 1.0, 1.0])
-        return {name: middle + (at[name] - middle) * flat for name in ROUND if name in SIDED}
+    def slid(aside: float) -> dict[str, Array]:
+        out = {}
+        for name in (n for n in ROUND if n in SIDED):
+            place = at[name].copy()
+            place[0] = middle[0] + np.sign(place[0] - middle[0]) * aside * deep
+            out[name] = _on_slope(v, place)
+        return out
 
-    def over(share: float) -> float:
-        sides = {name: _on_slope(v, place) for name, place in slid(share).items()}
-        return girth(_ring(*skin, at | sides, land))
+    def over(aside: float) -> float:
+        ring = _ring(*skin, at | slid(aside), land)
+        return girth(ring) if len(ring) else np.inf
 
-    low, high = INWARD, OUTWARD
-    if over(high) < given[NAME]:  # the neck itself is too thin: padlib.body.asks makes it wider
-        low, high = (1.0, 1.0) if over(1.0) > over(high) - 0.5 else (high, high)
-    for _ in range(HALVINGS):
-        half = 0.5 * (low + high)
-        low, high = (half, high) if over(half) < given[NAME] else (low, half)
-    places = slid(0.5 * (low + high))
-    points = nearest(v, f, np.array([_on_slope(v, place) for place in places.values()]))
+    aside = _where(over, given[NAME])
+    places = slid(aside)
+    points = nearest(v, f, np.array(list(places.values())))
     new = dict(zip(places, points, strict=True))
     return replace(body, landmarks={**body.landmarks, **new})
+
+
+def _where(over: Callable[[float], float], wanted: float) -> float:
+    """The place beyond the least girth at which it is as wanted, between INWARD and OUTWARD; the nearest to it else."""
+    tried = np.linspace(INWARD, OUTWARD, TRIES)
+    found = np.array([over(a) for a in tried])
+    least = int(np.argmin(found))
+    enough = np.flatnonzero(found[least:] >= wanted)
+    if not len(enough) or enough[0] == 0:
+        return float(tried[least if len(enough) else -1])
+    k = least + int(enough[0])
+    low, high, below, above = tried[k - 1], tried[k], found[k - 1], found[k]
+    for _ in range(STEPS):
+        half = low + (high - low) * (wanted - below) / (above - below)
+        now = over(half)
+        low, below, high, above = (
+            (half, now, high, above) if now < wanted else (low, below, half, now)
+        )
+    return float(low + (high - low) * (wanted - below) / max(above - below, 1e-9))
 
 
 def _on_slope(vertices: Array, place: Array) -> Array:
