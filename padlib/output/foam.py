@@ -44,7 +44,7 @@ def _sheet(number: int, stack: Stack, sheet: Sheet) -> Part:
     marks: list[Mark] = [Stroke(CUT, line, closed=True) for line in sheet.outlines]
     for way in (np.array([CROSS_MM, 0.0]), np.array([0.0, CROSS_MM])):
         marks.append(Stroke(NOTCH, np.array([middle - way, middle + way])))
-    count = "cut 2, one turned over" if stack.side == "left" else "cut 1"
+    count = "cut 2, one turned over" if stack.count == 2 else "cut 1"
     words = (
         f"{number}  {stack.name} {'' if stack.side == 'both' else stack.side}".strip(),
         f"sheet {sheet.number} of {len(stack.sheets)} from the body, {stack.thickness:g} mm",

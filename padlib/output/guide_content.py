@@ -42,6 +42,7 @@ def guide_blocks(
         *_seams(report),
         *_pillows(report),
         *_fit(report),
+        *_getting_in(report),
         *_comfort(report),
         *_heat(report),
         *_care(),
@@ -261,6 +262,50 @@ def _foam(report: Mapping[str, Any]) -> list[Block]:
     )
     head = ("pad", "side", "sheets", "foam, cm2", "carved, g")
     return [Text(words), Table("Foam", head, rows, (3, 4))]
+
+
+def _getting_in(report: Mapping[str, Any]) -> list[Block]:
+    """What must pass where, with all closures open."""
+    told = report["proof"].get("entry", ())
+    if not told:
+        return []
+    rows = []
+    for way in told:
+        levels = way["levels"]
+        close = min(levels, key=lambda x: x["suit_mm"] - x["needed_mm"])
+        packed = min(levels, key=lambda x: x["suit_with_pads_mm"] - x["needed_mm"])
+        mouth = way["opening_mm"]
+        rows.append(
+            (
+                way["name"].replace("_", " "),
+                "closed" if mouth is None else f"{mouth:.0f} for {way['needed_mm']:.0f}",
+                f"{close['suit_mm']:.0f} for {close['needed_mm']:.0f}",
+                f"{packed['suit_with_pads_mm']:.0f} for {packed['needed_mm']:.0f}",
+                f"{way['closure_mm']:.0f}",
+                "none will do"
+                if way["shortest_closure_mm"] is None
+                else f"{way['shortest_closure_mm']:.0f}",
+            )
+        )
+    words = (
+        "With every closure open and the cloth stretched as far as it bears, in mm round: how much there is, and how "
+        "much of the wearer must pass there (heel and instep, the hand with its thumb laid in, hips, the last "
+        "shoulder). Feet go first, then one arm after the other. Whoever cannot get out quickly alone needs a helper "
+        "who can open every closure."
+    )
+    head = (
+        "way in",
+        "opening",
+        "narrowest inside",
+        "with pads in",
+        "closure, mm",
+        "shortest closure, mm",
+    )
+    return [
+        Heading("Getting in and out"),
+        Text(words),
+        Table("Getting in", head, tuple(rows), (4, 5)),
+    ]
 
 
 def _comfort(report: Mapping[str, Any]) -> list[Block]:

@@ -40,7 +40,8 @@ class Stack:
     """A pad as foam sheets to glue and carve.
 
     thickness: mm of a sheet; sheets; frame (3, 3): rows are right, up and out of the plane that the
-    sheets lie in; mass_g: of the sheets as cut, before carving; carved_g: of the carved pad.
+    sheets lie in; mass_g: of the sheets as cut, before carving; carved_g: of the carved pad; count: how many of
+    it are made, the second turned over.
     """
 
     name: str
@@ -50,6 +51,7 @@ class Stack:
     frame: Array
     mass_g: float
     carved_g: float
+    count: int = 1
 
 
 def foam_stack(pillow: Pillow, thickness: float) -> Stack:

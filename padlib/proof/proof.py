@@ -1,4 +1,4 @@
-"""The proof of a suit: its flats sewn back together, and whether the wearer gets in."""
+"""The proof of a suit: its flats sewn back together."""
 
 from __future__ import annotations
 
@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 from padlib.findings import Finding, Grade
 from padlib.flatten.flat import Flat
 from padlib.mesh.surface import Surface
-from padlib.proof.entry import Entry, entry, entry_findings
 from padlib.proof.settle import scene, settle
 from padlib.proof.sew import weld
 from padlib.proof.sheets import bundle, spots
@@ -40,7 +39,7 @@ class Proof:
     surface: the sewn suit, mm; deviation (n,): distance of its vertices from the shell, mm, positive
     outside; deviation_mm: mean, p95 and max, weighted by area; begun_mm: the same of the rough wrap;
     volume_percent: what the suit holds more than the shell; steps: of the solve; puckers, tight: of
-    each seam and panel; entry; findings.
+    each seam and panel; findings.
     """
 
     surface: Surface
@@ -52,7 +51,6 @@ class Proof:
     puckers: tuple[Pucker, ...]
     tight: tuple[Tight, ...]
     seams: tuple[Array, ...]
-    entry: Entry
     findings: tuple[Finding, ...]
     uncorrected_mm: Mapping[str, float] | None = None
 
@@ -86,10 +84,6 @@ class Proof:
                 }
                 for t in self.tight
             ],
-            "closure_mm": round(self.entry.closure_mm, 1),
-            "shortest_closure_mm": round(self.entry.shortest_mm, 1),
-            "entry_girth_mm": round(self.entry.opening_mm, 1),
-            "entry_needed_mm": round(self.entry.needed_mm, 1),
         }
 
 
@@ -97,16 +91,15 @@ def prove(
     flats: Sequence[Flat],
     support: Surface,
     axes: Mapping[str, Array],
-    girths: Mapping[str, float],
     *,
     stretch: float = 0.05,
     eased: Sequence[str] = (),
 ) -> Proof:
-    """Sew all flats of a suit back together over their support, and check the entry.
+    """Sew all flats of a suit back together over their support.
 
     The cloth knows its flats, its stitches, and of the body only what holds it up; each piece starts
     bent round its limb as a plain tube (`sheets`, `wrap`). support: the sculpted outline; axes: centre
-    lines of limbs and trunk; girths: of the wearer; stretch: of the cloth; eased: seams whose sides
+    lines of limbs and trunk; stretch: of the cloth; eased: seams whose sides
     are meant to differ.
     """
     suit = bundle(flats, stretch)
@@ -116,10 +109,9 @@ def prove(
     begun = deviation(*off_shell(start, sewn.faces, support))
     place, taken = settle(scene(suit, sewn, support), start)
     away, share = off_shell(place, sewn.faces, support)
-    found = entry(flats, girths, stretch)
     apart = deviation(away, share)
     strained = tight(suit, sewn, place)
-    findings += [*entry_findings(found), *_said(place, away, apart), *_too_tight(strained)]
+    findings += [*_said(place, away, apart), *_too_tight(strained)]
     return Proof(
         Surface(place, sewn.faces),
         away,
@@ -130,7 +122,6 @@ def prove(
         puckers(suit, sewn, place),
         strained,
         tuple(place[sewn.welded[s.one][s.a]] for s in suit.stitches),
-        found,
         tuple(findings),
     )
 

@@ -49,6 +49,7 @@ from padlib.padding.shell import Shell, pad_layers
 from padlib.pattern.parts import Made
 from padlib.pattern.piece import Piece
 from padlib.progress import Tell, quiet
+from padlib.proof.entry import Way, entry_findings
 from padlib.proof.heat import Heat, heat, heat_report
 from padlib.proof.proof import Proof
 from padlib.proof.spread import Spread, spreads
@@ -77,7 +78,9 @@ from padlib.suit.steps import (
     suit_body,
     suit_lays,
     suit_pieces,
+    suit_room,
     suit_shell,
+    suit_ways,
 )
 from padlib.suit.tables import warnings_of
 from padlib.suit.values import rounded
@@ -125,7 +128,7 @@ class Built:
 
     seams: seams[] of the report, those of the suit, then those of its pads; parts: what no flattening
     gives, the closure and what is zipped on among them; laid: the flats of suit and cushions before the
-    proof corrected any.
+    proof corrected any; ways: into the suit.
     """
 
     suit: Suit
@@ -151,6 +154,7 @@ class Built:
     heat: Heat | None = None
     spread: Mapping[str, Spread] = field(default_factory=dict)
     laid: tuple[Flat, ...] = ()
+    ways: tuple[Way, ...] = ()
 
 
 def run(
@@ -188,7 +192,8 @@ def run(
         differences = rim_differences(pillows, cushion_flats)
     with clock.step("proof"):
         tell("sewing the flats back together", 0.7)
-        flats, proof = proved(suit, flats, shell, panels.place, measurements.values, eases)
+        flats, proof = proved(suit, flats, shell, panels.place, eases)
+        ways = suit_ways(suit, body, shell, panels)
         every = (*flats, *cushion_flats)
     with clock.step("pieces"):
         tell("drawing pieces", 0.88)
@@ -198,7 +203,7 @@ def run(
             panels.place.axes,
             pillows,
             partial(on_shell, body=body, shell=shell, place=panels.place),
-            girths=measurements.values,
+            shortest_mm=next((w.shortest_mm or 0.0 for w in ways if w.name == "trunk"), 0.0),
         )
         made = {"each": each, "made": pillows}
         stuffed = make_cushions(suit, body, shell, made, flats, cushion_flats)
@@ -220,7 +225,8 @@ def run(
     findings += () if proof is None else proof.findings
     stature = float(np.ptp(body.surface.vertices[:, 2]))
     bill = suit_bill(suit, flats, pieces, lays, pillows, parts, seams, stature_mm=stature)
-    room = suit.shell["ease"] + suit.shell["cloth_thickness"]
+    findings += entry_findings(ways)
+    room = suit_room(suit)
     own = [p.surface for p in panels.panels]
     warm = heat(own, shell.surface, body.surface, room=room)
     findings += bill.findings + warm.findings
@@ -248,6 +254,7 @@ def run(
         heat=warm,
         spread=spreads(panels.panels, felt.girths, measurements.tape_lines),
         laid=laid,
+        ways=ways,
     )
 
 
@@ -318,7 +325,7 @@ def make_report(built: Built, seconds: Mapping[str, float]) -> dict[str, Any]:
         "cloths": reports.cloth_report([c.bears for c in built.suit.cloths if c.bears]),
         "lay": reports.lay_report(built.lays),
         **({} if built.bill is None else bill_report(built.bill)),
-        "proof": {} if proof is None else proof.told(),
+        "proof": ({} if proof is None else proof.told()) | reports.entry_report(built.ways),
         "uncertainty": reports.spread_report(built.spread),
         "heat": {} if built.heat is None else heat_report(built.heat),
         "warnings": warnings_of(built.findings),

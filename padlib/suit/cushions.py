@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -18,6 +18,7 @@ from padlib.pattern.piece import Inner
 from padlib.proof.fill import fill, slack_top
 from padlib.suit.file import Suit
 from padlib.suit.inside import SewTo, pad_lines, zip_lines
+from padlib.suit.pillows import pairs_of
 from padlib.suit.values import rounded
 
 Key = tuple[str, str]  # name and side of a pad
@@ -63,10 +64,11 @@ def make_cushions(
 def _filled(pillows: Sequence[Pillow], flats: Sequence[Flat]) -> dict[Key, float]:
     """Litres that each cushion holds; the right one of a pair holds what the left one does."""
     by_name = {f.panel.name: f for f in flats}
+    pairs = pairs_of(pillows)
     out: dict[Key, float] = {}
     for pillow in pillows:
         twin = (pillow.name, "left")
-        if pillow.side == "right" and twin in out:
+        if pillow.side == "right" and pillow.name in pairs and twin in out:
             out[pillow.name, "right"] = out[twin]
             continue
         top, base = (by_name[f"pillow-{pillow.name}-{pillow.side}-{w}"] for w in ("top", "base"))
@@ -80,9 +82,11 @@ def _filled(pillows: Sequence[Pillow], flats: Sequence[Flat]) -> dict[Key, float
 
 def _stacks(pillows: Sequence[Pillow], thickness: float) -> tuple[Stack, ...]:
     """A stack for each cushion, for a pair only the left one's."""
-    left = {p.name for p in pillows if p.side == "left"}
+    pairs = pairs_of(pillows)
     return tuple(
-        foam_stack(p, thickness) for p in pillows if not (p.side == "right" and p.name in left)
+        replace(foam_stack(p, thickness), count=2 if p.name in pairs else 1)
+        for p in pillows
+        if not (p.side == "right" and p.name in pairs)
     )
 
 

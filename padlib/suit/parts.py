@@ -15,7 +15,6 @@ from padlib.padding.pillow import Pillow
 from padlib.pattern.closure import choose_zip, closure_part, joined_part
 from padlib.pattern.parts import Ask, Made, Worn, make_part
 from padlib.pattern.parts.part import opening_of
-from padlib.proof.entry import entry
 from padlib.suit.file import AskedPart, Cloth, Suit
 from padlib.suit.values import rounded
 
@@ -30,11 +29,11 @@ def suit_parts(
     pillows: Sequence[Pillow],
     locate: Locate,
     *,
-    girths: Mapping[str, float],
+    shortest_mm: float = 0.0,
 ) -> tuple[Made, ...]:
     """What the parts that a suit file asks for come to.
 
-    flats: of the suit's panels; girths: measurements of the wearer, mm; axes: centre
+    flats: of the suit's panels; shortest_mm: of the closure that getting in needs; axes: centre
     lines of limbs and trunk (k, 3); locate: a landmark or
     point and the beginning of a message to a place on the shell. Raises SuitError in one sentence.
     """
@@ -47,7 +46,7 @@ def suit_parts(
         _legs(axes),
         {f"{p.name} {p.side}": _rim(p) for p in pillows},
     )
-    closure = _closure(suit, worn, girths)
+    closure = _closure(suit, worn, shortest_mm)
     worn = replace(worn, closure_mm=closure[0].numbers["zip_mm"] if closure else 0.0)
     asked = tuple(_made(suit, part, worn, locate) for part in suit.parts)
     try:
@@ -57,13 +56,13 @@ def suit_parts(
     return (*closure, *asked, *joined)
 
 
-def _closure(suit: Suit, worn: Worn, girths: Mapping[str, float]) -> tuple[Made, ...]:
+def _closure(suit: Suit, worn: Worn, needed: float) -> tuple[Made, ...]:
     """The suit's zip, if it has a closure."""
     seam = opening_of(worn, "closure")
     if suit.seams["closure"] == "none" or seam <= 0:
         return ()
     main = main_cloth(suit)
-    asked, needed = suit.closure, entry(worn.flats, girths, suit.darts["limit"]).shortest_mm
+    asked = suit.closure
     try:
         chosen = choose_zip(
             seam,

@@ -16,18 +16,32 @@ from padlib.seams.mirror import MIRROR, mirror_panel
 from padlib.seams.panels import Edge, Panel
 
 DOWN = np.array([0.0, 0.0, -1.0])
+ALIKE = 0.04  # of a pillow's volume by which two of a pair may differ
 EDGES = 4  # into which the rim is parted, so that top and base have marks to meet at
 
 
 def as_pairs(pillows: Sequence[Pillow]) -> tuple[Pillow, ...]:
     """Pillows as they are made: a pad on both sides is one pair, the right one the left one's image.
 
-    Nobody's two sides are quite alike, but cushions are cut in pairs, once face up and once face down.
+    Nobody's two sides are quite alike, but cushions are cut in pairs, once face up and once face down;
+    where their volumes differ too much for that, each keeps its own shape.
     """
-    left = {p.name: p for p in pillows if p.side == "left"}
+    pairs = pairs_of(pillows)
     return tuple(
-        _image(left[p.name]) if p.side == "right" and p.name in left else p for p in pillows
+        _image(pairs[p.name]) if p.side == "right" and p.name in pairs else p for p in pillows
     )
+
+
+def pairs_of(pillows: Sequence[Pillow]) -> dict[str, Pillow]:
+    """The left pillow of each pair whose sides are alike, by name."""
+    right = {p.name: p.volume_l for p in pillows if p.side == "right"}
+    return {
+        p.name: p
+        for p in pillows
+        if p.side == "left"
+        and p.name in right
+        and abs(right[p.name] - p.volume_l) <= ALIKE * 0.5 * (right[p.name] + p.volume_l)
+    }
 
 
 def _image(pillow: Pillow) -> Pillow:
@@ -46,15 +60,14 @@ def _image(pillow: Pillow) -> Pillow:
 
 def pillow_panels(pillows: Sequence[Pillow]) -> tuple[Panel, ...]:
     """Top and base panel of each pillow; of a pair, the right panels are images of the left ones."""
-    left = {p.name for p in pillows if p.side == "left"}
-    right = {p.name for p in pillows if p.side == "right"}
+    pairs = pairs_of(pillows)
     panels: list[Panel] = []
     for pillow in pillows:
         own = _two_panels(pillow)
-        if pillow.side == "left" and pillow.name in right:
+        if pillow.side == "left" and pillow.name in pairs:
             counts = {p.name: len(p.edges) for p in own}
             panels += [*own, *(mirror_panel(p, counts) for p in own)]
-        elif not (pillow.side == "right" and pillow.name in left):
+        elif not (pillow.side == "right" and pillow.name in pairs):
             panels += own
     return tuple(panels)
 

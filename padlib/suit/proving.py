@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from functools import partial
 
@@ -24,7 +24,6 @@ def proved(
     flats: Sequence[Flat],
     shell: Shell,
     place: Place,
-    girths: Mapping[str, float],
     eases: Sequence[Ease],
 ) -> tuple[tuple[Flat, ...], Proof | None]:
     """The flats to cut, and the proof of them; None where the suit asks for none.
@@ -39,7 +38,6 @@ def proved(
         prove,
         support=shell.surface,
         axes=place.axes,
-        girths=girths,
         stretch=limit,
         eased=[e.seam for e in suit.ease],
     )

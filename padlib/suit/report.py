@@ -17,6 +17,7 @@ from padlib.flatten.stretch import areas, flipped, summary
 from padlib.lay.lay import Lay
 from padlib.padding.pillow import Pillow
 from padlib.pattern.piece import Piece
+from padlib.proof.entry import Way, told
 from padlib.proof.spread import Spread
 from padlib.suit.values import rounded
 
@@ -147,4 +148,18 @@ def spread_report(found: Mapping[str, Spread]) -> dict[str, Any]:
     return {
         name: {"mm": rounded(s.value, 1), "panels": s.panels, "plus_minus_mm": rounded(s.off, 1)}
         for name, s in found.items()
+    }
+
+
+def entry_report(ways: Sequence[Way]) -> dict[str, Any]:
+    """Getting in: the trunk's opening, then every way in with its levels."""
+    trunk = next((w for w in ways if w.name == "trunk"), None)
+    out: dict[str, Any] = {"entry": told(ways)}
+    if trunk is None:
+        return out
+    return out | {
+        "closure_mm": round(trunk.closure_mm, 1),
+        "shortest_closure_mm": trunk.shortest_mm,
+        "entry_girth_mm": round(trunk.mouth_mm, 1),
+        "entry_needed_mm": round(trunk.through_mm, 1),
     }

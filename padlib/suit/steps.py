@@ -44,6 +44,7 @@ from padlib.pattern.make import make_pieces
 from padlib.pattern.parts import Made
 from padlib.pattern.piece import Inner, Piece
 from padlib.progress import Tell, quiet
+from padlib.proof.entry import Way, ways_in
 from padlib.seams.assemble import Closure, suit_panels
 from padlib.seams.panels import Panel
 from padlib.seams.place import Place, carry_points, mirror_map, place_on_shell
@@ -351,6 +352,23 @@ def suit_pieces(
         parts=parts,
         rules=suit.edges,
         inner=inner,
+    )
+
+
+def suit_room(suit: Suit) -> float:
+    """Room between skin and the outside of the cloth where there is no pad, mm."""
+    return suit.shell["ease"] + suit.shell["cloth_thickness"]
+
+
+def suit_ways(suit: Suit, body: Body, shell: Shell, panels: Panels) -> tuple[Way, ...]:
+    """The ways into a suit, with all closures open and its cloth stretched as far as it bears."""
+    return ways_in(
+        body,
+        shell.surface,
+        panels.place.axes,
+        panels.panels,
+        stretch=suit.darts["limit"],
+        room=suit_room(suit),
     )
 
 

@@ -9,7 +9,6 @@ import pytest
 
 from padlib.flatten.flat import Flat
 from padlib.mesh.surface import Surface
-from padlib.proof.entry import entry, entry_findings
 from padlib.proof.settle import scene, settle
 from padlib.proof.sew import frames, slackened, stiffness, weld
 from padlib.proof.sheets import Bundle, Sheet, Spot, Stitch, bundle
@@ -224,23 +223,3 @@ def test_demo_suit_sewn_back(demo_built: Built) -> None:
     assert proof.deviation_mm["mean"] < 2.2
     assert proof.deviation_mm["p95"] < 9.0
     assert abs(proof.volume_percent) < 2.0
-
-
-def test_entry_of_a_slit() -> None:
-    """A neck of 400 mm and a closure of 300 mm open to 1000 mm; a wearer of 1100 mm needs 350 mm."""
-    line = np.array([[0.0, 0, 0], [200.0, 0, 0], [200.0, 300, 0], [0.0, 300, 0]])
-    surface = Surface(line, np.array([[0, 1, 2], [0, 2, 3]]))
-    edges = (
-        Edge("neck", "opening", np.array([0, 1])),
-        Edge("closure", "closure", np.array([1, 2]), ("b", 1)),
-    )
-    panels = [Panel(n, "left", surface, np.arange(4), edges) for n in ("a", "b")]
-    none = np.zeros((0, 2))
-    flats = [Flat(p, line[:, :2], none, none, np.zeros(0)) for p in panels]
-    told = entry(flats, {"hip_girth": 1100.0, "chest_girth": 900.0}, 0.0)
-
-    assert told.closure_mm == 300
-    assert told.opening_mm == 1000
-    assert told.shortest_mm == 350
-    assert "make the closure at least 350 mm long" in str(entry_findings(told)[0])
-    assert entry_findings(replace(told, needed_mm=1000.0)) == ()
