@@ -10,7 +10,8 @@ from padlib.errors import (
     SuitError,
 )
 from padlib.findings import Finding, Grade
-from padlib.suit.build import build, run
+from padlib.suit.build import build
+from padlib.suit.built import run
 from padlib.suit.demo import demo_suit
 from padlib.suit.file import Suit, parse_suit, read_suit
 from padlib.version import __version__

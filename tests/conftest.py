@@ -7,8 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from padlib.suit.build import Built, Clock, run, write_built
+from padlib.suit.built import Built, Clock, run
 from padlib.suit.demo import demo_suit
+from padlib.suit.write import write_built
 
 
 @pytest.fixture(scope="session")

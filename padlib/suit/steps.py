@@ -1,6 +1,6 @@
 """The steps of the way through, each a function from values to values.
 
-`padlib.suit.build` runs them in order; a notebook or another program can call them one by one.
+`padlib.suit.built` runs them in order; a notebook or another program can call them one by one.
 """
 
 from __future__ import annotations

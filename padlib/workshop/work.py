@@ -23,8 +23,9 @@ from padlib.errors import PadlibError
 from padlib.output.png import map_scale
 from padlib.output.whole import write_whole
 from padlib.progress import Tell, quiet
-from padlib.suit.build import Clock, run, write_built
+from padlib.suit.built import Clock, run
 from padlib.suit.file import parse_suit
+from padlib.suit.write import write_built
 from padlib.workshop.scene import scene_bytes
 
 SCENE = "scene.bin"

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from padlib.suit.build import Clock, run
+from padlib.suit.built import Clock, run
 from padlib.suit.demo import demo_suit
 from padlib.suit.matching import flat_summary
 from padlib.suit.preview import Preview, preview

@@ -26,7 +26,7 @@ from padlib.proof.settle import scene, settle
 from padlib.proof.sew import weld
 from padlib.proof.sheets import bundle, spots
 from padlib.proof.wrap import wrap
-from padlib.suit.build import run
+from padlib.suit.built import run
 from padlib.suit.demo import demo_suit
 from padlib.suit.file import Suit
 
@@ -75,18 +75,18 @@ def _row(name: str, suit: Suit) -> str:
         seconds[key] = time.process_time() - start
         return made
 
-    from padlib.suit import build
+    from padlib.suit import built
 
-    laid = build._flattened
+    laid = built._flattened
 
     def flattened(*args, **more):
         return timed("flatten", laid, *args, **more)
 
-    build._flattened = flattened
+    built._flattened = flattened
     try:
         made = run(suit, lay_seconds=0.0)
     finally:
-        build._flattened = laid
+        built._flattened = laid
     shell, axes = made.shell.surface, made.panels.place.axes
     told = {"support": shell, "axes": axes, "girths": made.measurements.values, "stretch": 0.05}
     first: Proof = timed("sew", prove, made.flats, **told)

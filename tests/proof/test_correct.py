@@ -16,7 +16,7 @@ from padlib.proof.settle import Work, scene, settle, touch
 from padlib.proof.sew import weld
 from padlib.proof.sheets import bundle
 from padlib.seams.panels import Edge, Panel
-from padlib.suit.build import Built
+from padlib.suit.built import Built
 
 AROUND, UP = 36, 18
 HIGH = 240.0

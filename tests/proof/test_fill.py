@@ -10,7 +10,7 @@ import trimesh
 
 from padlib.mesh.topology import boundary_loops
 from padlib.proof.fill import fill, slack_top
-from padlib.suit.build import Built
+from padlib.suit.built import Built
 from padlib.suit.pillows import pillow_panels
 
 

@@ -8,7 +8,7 @@ import trimesh
 
 from padlib.mesh.surface import Surface
 from padlib.proof.heat import heat
-from padlib.suit.build import Built
+from padlib.suit.built import Built
 
 
 def ball(radius: float) -> Surface:

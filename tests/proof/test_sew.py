@@ -15,7 +15,7 @@ from padlib.proof.sheets import Bundle, Sheet, Spot, Stitch, bundle
 from padlib.proof.told import off_shell
 from padlib.proof.wrap import wrap
 from padlib.seams.panels import Edge, Panel
-from padlib.suit.build import Built
+from padlib.suit.built import Built
 
 
 def strip(

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from padlib.proof.spread import Errors, girth_spread, seam_spread
-from padlib.suit.build import Built
+from padlib.suit.built import Built
 
 
 @pytest.mark.parametrize(("girth", "panels"), [(1180.0, 4), (400.0, 2), (620.0, 1)])

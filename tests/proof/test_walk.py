@@ -9,7 +9,7 @@ import pytest
 
 from padlib.proof.sheets import Bundle, Sheet, bundle
 from padlib.proof.walk import walk
-from padlib.suit.build import Built
+from padlib.suit.built import Built
 
 TRIALS = 34  # of each kind
 

@@ -12,7 +12,7 @@ from padlib.mesh.surface import Point, Surface
 from padlib.mesh.topology import boundary_loops, euler
 from padlib.seams.mirror import mirror_panel, other_side
 from padlib.seams.settle import settle
-from padlib.suit.build import Built
+from padlib.suit.built import Built
 from padlib.suit.file import DrawnSeam
 from padlib.suit.steps import make_panels
 

@@ -12,7 +12,7 @@ from padlib.flatten.carry import carried
 from padlib.flatten.flat import Flat
 from padlib.flatten.injective import overlaps
 from padlib.flatten.stretch import flipped
-from padlib.suit.build import Built
+from padlib.suit.built import Built
 from padlib.suit.file import AskedEase, parse_suit
 from padlib.suit.matching import flat_summary
 from padlib.suit.preview import Preview, preview

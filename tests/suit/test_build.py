@@ -18,7 +18,10 @@ from lxml import etree
 
 from padlib.errors import OutputError
 from padlib.flatten.stretch import areas, summary
-from padlib.suit.build import Built, build, make_report, write_built
+from padlib.suit.build import build
+from padlib.suit.built import Built
+from padlib.suit.whole_report import make_report
+from padlib.suit.write import write_built
 
 TOP_KEYS = {
     "padlib", "body", "pads", "pillows", "panels", "seams", "pieces", "lay", "proof", "warnings",
@@ -352,7 +355,7 @@ def test_failure_on_the_way_leaves_earlier_results(
     def fail(*_: object, **__: object) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("padlib.suit.build.write_dxf", fail)
+    monkeypatch.setattr("padlib.suit.write.write_dxf", fail)
     with pytest.raises(OutputError, match=r"could not be written \(No space left on device\)"):
         write_built(demo_built, out)
 

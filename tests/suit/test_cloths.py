@@ -19,11 +19,12 @@ from padlib.output.guide import guide_html
 from padlib.output.png import legend_marks
 from padlib.output.strip_test import strip_test_html, strip_test_text
 from padlib.seams.panels import Edge, Panel
-from padlib.suit.build import Built, make_report
+from padlib.suit.built import Built
 from padlib.suit.file import parse_suit
 from padlib.suit.matching import share_used
 from padlib.suit.report import cloth_report, panel_report
 from padlib.suit.steps import cloths_borne, flatten_panels, over_limit, panel_cloths
+from padlib.suit.whole_report import make_report
 
 DOWN = np.array([0.0, 0.0, -1.0])
 FUR = PRESETS["long-pile-fur"]

@@ -10,7 +10,7 @@ import pytest
 from padlib.errors import SuitError
 from padlib.flatten.agree import match_flats
 from padlib.flatten.together import mirror_flat
-from padlib.suit.build import Built
+from padlib.suit.built import Built
 from padlib.suit.ease import suit_eases
 from padlib.suit.file import AskedEase
 from padlib.suit.order import eased_words

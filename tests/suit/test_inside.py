@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from padlib.suit.build import Built
+from padlib.suit.built import Built
 from padlib.suit.inside import pad_lines, zip_lines, zip_places
 from padlib.suit.pillows import rim_runs
 

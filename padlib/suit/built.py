@@ -1,0 +1,248 @@
+"""The way through, from the suit's body to its lays, before any file is written."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from functools import partial
+from typing import Any
+
+import numpy as np
+
+from padlib.body.body import Body
+from padlib.body.measure import Measurements, measure
+from padlib.findings import Finding, Grade
+from padlib.flatten.ease import Ease
+from padlib.flatten.flat import Flat
+from padlib.lay.lay import Lay
+from padlib.padding.comfort import Comfort, comfort
+from padlib.padding.pillow import Pillow, make_pillows
+from padlib.padding.shell import Shell
+from padlib.pattern.parts import Made
+from padlib.pattern.piece import Piece
+from padlib.progress import Tell, quiet
+from padlib.proof.entry import Way, entry_findings
+from padlib.proof.heat import Heat, heat
+from padlib.proof.proof import Proof
+from padlib.proof.spread import Spread, spreads
+from padlib.seams.panels import Panel
+from padlib.suit.bill import Bill, suit_bill
+from padlib.suit.cushions import Cushions, make_cushions
+from padlib.suit.ease import suit_eases
+from padlib.suit.file import Suit
+from padlib.suit.matching import share_used
+from padlib.suit.parts import suit_parts
+from padlib.suit.pillows import DOWN, as_pairs, pillow_panels, rim_differences
+from padlib.suit.proving import proved
+from padlib.suit.sewing import seam_report, seams_apart
+from padlib.suit.steps import (
+    Panels,
+    cloths_borne,
+    flatten_panels,
+    make_panels,
+    on_shell,
+    over_limit,
+    pile_direction,
+    suit_body,
+    suit_lays,
+    suit_pieces,
+    suit_room,
+    suit_shell,
+    suit_ways,
+)
+from padlib.suit.wishes import suit_wishes
+from padlib.suit.worn import suit_worn, worn_report
+
+
+@dataclass
+class Clock:
+    """Seconds of each step, in order."""
+
+    seconds: dict[str, float] = field(default_factory=dict)
+
+    @contextmanager
+    def step(self, name: str) -> Iterator[None]:
+        """Time one step."""
+        start = time.perf_counter()
+        yield
+        self.seconds[name] = self.seconds.get(name, 0.0) + time.perf_counter() - start
+
+
+@dataclass(frozen=True)
+class Built:
+    """Everything that the way through gives, before any file is written.
+
+    seams: seams[] of the report, those of the suit, then those of its pads; parts: what no flattening
+    gives, the closure and what is zipped on among them; laid: the flats of suit and cushions before the
+    proof corrected any; ways: into the suit.
+    """
+
+    suit: Suit
+    body: Body
+    measurements: Measurements
+    shell: Shell
+    panels: Panels
+    flats: tuple[Flat, ...]
+    pad_litres: Mapping[tuple[str, str], float]
+    pillows: tuple[Pillow, ...]
+    pillow_flats: tuple[Flat, ...]
+    pillow_differences: Mapping[tuple[str, str], float]
+    pieces: tuple[Piece, ...]
+    lays: tuple[Lay, ...]
+    proof: Proof | None
+    findings: tuple[Finding, ...]
+    seams: Sequence[Mapping[str, Any]]
+    parts: tuple[Made, ...] = ()
+    cushions: Cushions = field(default_factory=Cushions)
+    comfort: Comfort = field(default_factory=Comfort)
+    worn: Sequence[Mapping[str, Any]] = ()
+    bill: Bill | None = None
+    heat: Heat | None = None
+    spread: Mapping[str, Spread] = field(default_factory=dict)
+    laid: tuple[Flat, ...] = ()
+    ways: tuple[Way, ...] = ()
+
+
+def run(
+    suit: Suit,
+    *,
+    lay_seconds: float | None = None,
+    workers: int = 1,
+    tell: Tell = quiet,
+    clock: Clock | None = None,
+) -> Built:
+    """The way through, from the suit's body to its lays. Raises PadlibError in one sentence."""
+    clock = clock or Clock()
+    limit = suit.darts["limit"]
+    with clock.step("body"):
+        tell("reading the body", 0.02)
+        body = suit_body(suit)
+        measurements = measure(body)
+    with clock.step("shell"):
+        tell("padding the body", 0.1)
+        shell = suit_shell(suit, body)
+    with clock.step("seams"):
+        tell("cutting the shell along the seams", 0.2)
+        panels = make_panels(suit, body, shell)
+    with clock.step("pillows"):
+        tell("making the pads", 0.22)
+        each = make_pillows(body, shell, suit.pads) if suit.pillows["make"] else ()
+        pad_litres = {(p.name, p.side): p.volume_l for p in each}
+        pillows = as_pairs(each)
+        cushions = pillow_panels(pillows)
+    with clock.step("flatten"):
+        laid, eases, eased = _flattened(
+            suit, body, shell, panels, cushions, workers=workers, tell=_within(tell, 0.25, 0.7)
+        )
+        flats, cushion_flats = laid[: len(panels.panels)], laid[len(panels.panels) :]
+        differences = rim_differences(pillows, cushion_flats)
+    with clock.step("proof"):
+        tell("sewing the flats back together", 0.7)
+        flats, proof = proved(suit, flats, shell, panels.place, eases)
+        ways = suit_ways(suit, body, shell, panels)
+        every = (*flats, *cushion_flats)
+    with clock.step("pieces"):
+        tell("drawing pieces", 0.88)
+        parts = suit_parts(
+            suit,
+            flats,
+            panels.place.axes,
+            pillows,
+            partial(on_shell, body=body, shell=shell, place=panels.place),
+            shortest_mm=next((w.shortest_mm or 0.0 for w in ways if w.name == "trunk"), 0.0),
+        )
+        made = {"each": each, "made": pillows}
+        stuffed = make_cushions(suit, body, shell, made, flats, cushion_flats)
+        pieces = suit_pieces(suit, every, parts, stuffed.inner)
+    with clock.step("lay"):
+        tell("laying the pieces on cloth", 0.9)
+        lays = suit_lays(suit, pieces, seconds=lay_seconds, tell=_within(tell, 0.9, 0.95))
+    findings = (*body.findings, *measurements.warnings, *shell.findings, *panels.findings)
+    findings += over_limit(laid, limit) + eased
+    seams = seam_report(flats, eases) + seam_report(cushion_flats, eases)
+    findings += seams_apart(seams)
+    worn, worn_found = worn_report(suit_worn(suit, body), panels.panels)
+    felt = comfort(body, shell, measurements.tape_lines, each)
+    findings += tuple(f for part in parts for f in part.findings) + stuffed.findings + felt.findings
+    findings += worn_found
+    findings += tuple(f for lay in lays for f in lay.findings)
+    findings += tuple(f for piece in pieces for f in piece.findings)
+    findings += tuple(f for flat in laid for f in _of_flat(flat, limit))
+    findings += () if proof is None else proof.findings
+    stature = float(np.ptp(body.surface.vertices[:, 2]))
+    bill = suit_bill(suit, flats, pieces, lays, pillows, parts, seams, stature_mm=stature)
+    findings += entry_findings(ways)
+    room = suit_room(suit)
+    own = [p.surface for p in panels.panels]
+    warm = heat(own, shell.surface, body.surface, room=room)
+    findings += bill.findings + warm.findings
+    return Built(
+        suit,
+        body,
+        measurements,
+        shell,
+        panels,
+        flats,
+        pad_litres,
+        pillows,
+        cushion_flats,
+        differences,
+        pieces,
+        lays,
+        proof,
+        findings,
+        seams,
+        parts=parts,
+        cushions=stuffed,
+        comfort=felt,
+        worn=worn,
+        bill=bill,
+        heat=warm,
+        spread=spreads(panels.panels, felt.girths, measurements.tape_lines),
+        laid=laid,
+        ways=ways,
+    )
+
+
+def _flattened(
+    suit: Suit,
+    body: Body,
+    shell: Shell,
+    panels: Panels,
+    cushions: Sequence[Panel],
+    *,
+    workers: int,
+    tell: Tell,
+) -> tuple[tuple[Flat, ...], tuple[Ease, ...], tuple[Finding, ...]]:
+    """Flats of all panels and cushions, the eases that they have, and what is to be told of these."""
+    pile = {p.name: pile_direction(p, panels.place) for p in panels.panels}
+    pile |= {p.name: DOWN for p in cushions}
+    every = (*panels.panels, *cushions)
+    locate = partial(on_shell, body=body, shell=shell, place=panels.place)
+    eases, eased = suit_eases(suit.ease, every, locate)
+    flats = flatten_panels(
+        every,
+        pile,
+        limit=suit.darts["limit"],
+        most=suit.darts["most"],
+        cloths=cloths_borne(suit, {p.name for p in every}),
+        wishes=suit_wishes(suit.dart, every, panels.place.at),
+        percentile=suit.darts["percentile"],
+        hide=suit.darts["hide"],
+        ease=eases,
+        workers=workers,
+        tell=tell,
+    )
+    return flats, eases, eased
+
+
+def _of_flat(flat: Flat, limit: float) -> tuple[Finding, ...]:
+    """A flat's findings; what darts could not reach is no warning where the limit holds all the same."""
+    holds = share_used(flat, limit) <= 1.0
+    return tuple(f for f in flat.findings if f.grade < Grade.WARNING or not holds)
+
+
+def _within(tell: Tell, start: float, end: float) -> Tell:
+    return lambda words, share: tell(words, start + (end - start) * share)
