@@ -7,6 +7,7 @@ import json
 import os
 import sys
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -133,12 +134,22 @@ def _demo(commands: argparse._SubParsersAction) -> None:
     command.add_argument("--body", metavar="FILE", help="a scan or mesh file of your wearer")
     _scan_flags(command)
     _work_flags(command)
+    _moves_flag(command)
 
 
 def _build(commands: argparse._SubParsersAction) -> None:
     command = _add(commands, "build", "the whole job on a suit file", _run_build)
     command.add_argument("suit", metavar="SUIT.toml")
     _work_flags(command)
+    _moves_flag(command)
+
+
+def _moves_flag(command: argparse.ArgumentParser) -> None:
+    command.add_argument(
+        "--moves",
+        action="store_true",
+        help="also prove the suit with arms raised, reaching, sitting, striding, bending (a minute more)",
+    )
 
 
 def _batch(commands: argparse._SubParsersAction) -> None:
@@ -363,6 +374,8 @@ def _run_batch(a: argparse.Namespace) -> int:
 
 def _whole_job(suit: padlib.Suit, a: argparse.Namespace) -> int:
     out = Path(a.out or suit.name)
+    if a.moves:
+        suit = replace(suit, proof={**suit.proof, "moves": True, "sew": True})
     with bar() as tell:
         report = build(suit, out, lay_seconds=a.lay_seconds, workers=a.workers, tell=tell)
     print(f"{suit.name}: {len(report['pieces'])} pieces, written to {out}")
@@ -377,6 +390,10 @@ def _whole_job(suit: padlib.Suit, a: argparse.Namespace) -> int:
         f"  stretch: at the 95th percentile at most {100 * worst['stretch']['p95']:.1f} % ({worst['name']}); "
         f"{darts} darts"
     )
+    for move in report["proof"].get("moves", ()):
+        print(
+            f"  {move['pose']}: {move['over_limit_percent']:.0f} % of the cloth stretched beyond what it bears"
+        )
     if far := report["proof"].get("deviation_mm"):
         print(
             f"  sewn back: {far['mean']:.1f} mm off the outline on average, 95 % within {far['p95']:.1f}, "

@@ -8,7 +8,7 @@ side of the joint and one on the other: they follow the skin, so that neither th
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -31,7 +31,13 @@ Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
 ARMS = (5.0, 170.0)  # degrees from hanging
-LEGS = {"sit_deg": (0.0, 110.0), "stride_deg": (0.0, 45.0), "elbow_deg": (0.0, 130.0)}
+LEGS = {
+    "sit_deg": (0.0, 110.0),
+    "stride_deg": (0.0, 45.0),
+    "elbow_deg": (0.0, 130.0),
+    "reach_deg": (0.0, 120.0),
+    "bend_deg": (0.0, 70.0),
+}
 LIMB = {"left": (ARM_LEFT, LEG_LEFT), "right": (ARM_RIGHT, LEG_RIGHT)}
 # how far the turn reaches to the trunk and to the tip of each joint, as shares of stature
 ZONE = {
@@ -47,6 +53,8 @@ GIRDLE_ZONE = (
     0.030,
     0.045,
 )  # the middle and what lies so far below the armpit stay, shares of stature
+BEND_ZONE = (0.02, 0.08)  # over the hips' widest, and at least so high, shares of stature
+SPINE = 0.3  # of the way from the back to the front: where the lumbar spine turns
 FREE = 0.45  # from this share of the way armhole to elbow the arm's line is its own
 
 
@@ -67,30 +75,66 @@ def pose_body(
     elbow_deg: float = 0.0,
     sit_deg: float = 0.0,
     stride_deg: float = 0.0,
+    reach_deg: float = 0.0,
+    bend_deg: float = 0.0,
 ) -> Body:
     """A standing body in another pose, on the floor, its landmarks carried along.
 
     arms_deg: both upper arms, degrees from hanging straight down, sideways (90 is level); as they are if None.
     elbow_deg: both elbows bent forward by so much more. sit_deg: thighs raised forward, the shins left upright
-    (90 is sitting). stride_deg: the left leg forward and the right leg back by so much each.
+    (90 is sitting). stride_deg: the left leg forward and the right leg back by so much each. reach_deg: both arms
+    swung forward by so much more. bend_deg: the trunk bent forward between hips and waist.
     A finding tells where the skin runs through itself more than before (a deep crease).
     Raises InputError for an angle out of range, or where the body lacks the limb.
     """
-    wanted = {"sit_deg": sit_deg, "stride_deg": stride_deg, "elbow_deg": elbow_deg}
-    _check(arms_deg, wanted)
     body = body if body.landmarks else with_landmarks(body)
-    at = places(body.surface, body.landmarks)
-    turns = [
-        *_leg_turns(body.surface, at, sit_deg, stride_deg),
-        *_arm_turns(body.surface, body.landmarks, at, arms_deg, elbow_deg),
-    ]
-    vertices = body.surface.vertices
-    for turn in turns:
-        vertices = _turned(vertices, turn)
+    turns = pose_turns(
+        body,
+        arms_deg=arms_deg,
+        elbow_deg=elbow_deg,
+        sit_deg=sit_deg,
+        stride_deg=stride_deg,
+        reach_deg=reach_deg,
+        bend_deg=bend_deg,
+    )
+    vertices = turned(body.surface.vertices, turns)
     vertices = vertices - [0.0, 0.0, vertices[:, 2].min()]
     surface = Surface(vertices, body.surface.faces)
     findings = (*body.findings, *_creased(body.surface, surface))
     return replace(body, surface=surface, findings=findings)
+
+
+def pose_turns(
+    body: Body,
+    *,
+    arms_deg: float | None = None,
+    elbow_deg: float = 0.0,
+    sit_deg: float = 0.0,
+    stride_deg: float = 0.0,
+    reach_deg: float = 0.0,
+    bend_deg: float = 0.0,
+) -> tuple[Turn, ...]:
+    """The turns, in order, that bring a body with landmarks into a pose (`pose_body` tells the angles).
+
+    What lies on the body, a shell of the same triangles or cloth, moves along by the same shares.
+    Raises InputError for an angle out of range, or where the body lacks the limb.
+    """
+    wanted = {"sit_deg": sit_deg, "stride_deg": stride_deg, "elbow_deg": elbow_deg}
+    wanted |= {"reach_deg": reach_deg, "bend_deg": bend_deg}
+    _check(arms_deg, wanted)
+    at = places(body.surface, body.landmarks)
+    return (
+        *_leg_turns(body.surface, at, sit_deg, stride_deg),
+        *_arm_turns(body.surface, body.landmarks, at, arms_deg, elbow_deg, reach_deg),
+        *_bend_turns(body.surface, at, bend_deg),
+    )
+
+
+def turned(vertices: Vertices, turns: Sequence[Turn]) -> Vertices:
+    """Vertices (n, 3) after all turns, one after the other."""
+    for turn in turns:
+        vertices = _turned(vertices, turn)
+    return vertices
 
 
 def _check(arms_deg: float | None, wanted: Mapping[str, float]) -> None:
@@ -167,9 +211,10 @@ def _arm_turns(
     at: Mapping[str, Array],
     arms_deg: float | None,
     elbow_deg: float,
+    reach_deg: float,
 ) -> list[Turn]:
-    """Elbows first, then shoulders."""
-    if arms_deg is None and not elbow_deg:
+    """Elbows first, then shoulders sideways, then forward."""
+    if arms_deg is None and not elbow_deg and not reach_deg:
         return []
     out = []
     tall = float(surface.vertices[:, 2].max())
@@ -206,7 +251,27 @@ def _arm_turns(
                 out.append(Turn(_collar_joint(at, top), axis, lift, share))
             elif lift:
                 out[-1] = Turn(joint, axis, np.deg2rad(arms_deg) - now, out[-1].share)
+        if reach_deg:
+            share = _shoulder_share(surface, own, joint, top - pit, sign, tall)
+            out.append(Turn(joint, np.array([1.0, 0.0, 0.0]), -np.deg2rad(reach_deg), share))
     return out
+
+
+def _bend_turns(surface: Surface, at: Mapping[str, Array], bend_deg: float) -> list[Turn]:
+    """The trunk about the small of the back; head and arms go along, hips and legs stay."""
+    if not bend_deg:
+        return []
+    if not at.keys() >= {"waist_front", "waist_back", "hip_left", "hip_right"}:
+        raise InputError("The body has no waist and hips to bend between; leave bend_deg at 0.")
+    tall = float(np.ptp(surface.vertices[:, 2]))
+    front, back = at["waist_front"], at["waist_back"]
+    low = max(at["hip_left"][2], at["hip_right"][2]) + BEND_ZONE[0] * tall
+    high = max(front[2], low + BEND_ZONE[1] * tall)
+    joint = np.array([back[0], back[1] + SPINE * (front[1] - back[1]), 0.5 * (low + high)])
+    arms = np.isin(segment_at(surface, at), (ARM_LEFT, ARM_RIGHT))
+    z = surface.vertices[:, 2]
+    share = _share(surface, arms | (z > high), ~arms & (z < low))
+    return [Turn(joint, np.array([1.0, 0.0, 0.0]), np.deg2rad(bend_deg), share)]
 
 
 def _girdle(arm_deg: float) -> float:

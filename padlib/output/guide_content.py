@@ -43,6 +43,7 @@ def guide_blocks(
         *_pillows(report),
         *_fit(report),
         *_getting_in(report),
+        *_moving(report),
         *_comfort(report),
         *_heat(report),
         *_care(),
@@ -306,6 +307,33 @@ def _getting_in(report: Mapping[str, Any]) -> list[Block]:
         Text(words),
         Table("Getting in", head, tuple(rows), (4, 5)),
     ]
+
+
+def _moving(report: Mapping[str, Any]) -> list[Block]:
+    """What raising arms, reaching, sitting, a stride and bending do to the cloth."""
+    told = report["proof"].get("moves", ())
+    if not told:
+        return []
+    rows = tuple(
+        (
+            m["pose"],
+            f"{m['over_limit_percent']:.0f} %",
+            "; ".join(
+                f"{p['place']} ({p['panel']}) {p['missing_mm']:.0f} mm: {p['cure']}"
+                for p in m["places"]
+            ),
+            f"{m['over_limit_when_let_in_percent']:.0f} %",
+        )
+        for m in told
+    )
+    words = (
+        "How much of the cloth is stretched beyond what it bears in each pose, where length of cloth is missing, what "
+        "gives it, and how much is still stretched too far once just that is let in. The padding is taken as it "
+        "stands; soft cushions give way, so the wearer will feel less than this. Cloth slides freely. Estimates: "
+        "try each pose in the pinned suit before the last seams are closed (picture: moves.png)."
+    )
+    head = ("pose", "stretched too far", "cloth missing, and what gives it", "once let in")
+    return [Heading("Moving"), Text(words), Table("Moving", head, rows, (1, 3))]
 
 
 def _comfort(report: Mapping[str, Any]) -> list[Block]:

@@ -25,6 +25,7 @@ from padlib.pattern.piece import Piece
 from padlib.progress import Tell, quiet
 from padlib.proof.entry import Way, entry_findings
 from padlib.proof.heat import Heat, heat
+from padlib.proof.motion import Move, motion_findings
 from padlib.proof.proof import Proof
 from padlib.proof.spread import Spread, spreads
 from padlib.seams.panels import Panel
@@ -35,7 +36,7 @@ from padlib.suit.file import Suit
 from padlib.suit.matching import share_used
 from padlib.suit.parts import suit_parts
 from padlib.suit.pillows import DOWN, as_pairs, pillow_panels, rim_differences
-from padlib.suit.proving import proved
+from padlib.suit.proving import moves_of, proved
 from padlib.suit.sewing import seam_report, seams_apart
 from padlib.suit.steps import (
     Panels,
@@ -76,7 +77,7 @@ class Built:
 
     seams: seams[] of the report, those of the suit, then those of its pads; parts: what no flattening
     gives, the closure and what is zipped on among them; laid: the flats of suit and cushions before the
-    proof corrected any; ways: into the suit.
+    proof corrected any; ways: into the suit; moves: of the wearer in it.
     """
 
     suit: Suit
@@ -103,6 +104,7 @@ class Built:
     spread: Mapping[str, Spread] = field(default_factory=dict)
     laid: tuple[Flat, ...] = ()
     ways: tuple[Way, ...] = ()
+    moves: tuple[Move, ...] = ()
 
 
 def run(
@@ -141,6 +143,8 @@ def run(
     with clock.step("proof"):
         tell("sewing the flats back together", 0.7)
         flats, proof = proved(suit, flats, shell, panels.place, eases)
+        tell("moving in the sewn suit", 0.85)
+        moves = moves_of(suit, flats, proof, body, shell)
         ways = suit_ways(suit, body, shell, panels)
         every = (*flats, *cushion_flats)
     with clock.step("pieces"):
@@ -173,7 +177,7 @@ def run(
     findings += () if proof is None else proof.findings
     stature = float(np.ptp(body.surface.vertices[:, 2]))
     bill = suit_bill(suit, flats, pieces, lays, pillows, parts, seams, stature_mm=stature)
-    findings += entry_findings(ways)
+    findings += entry_findings(ways) + motion_findings(moves)
     room = suit_room(suit)
     own = [p.surface for p in panels.panels]
     warm = heat(own, shell.surface, body.surface, room=room)
@@ -203,6 +207,7 @@ def run(
         spread=spreads(panels.panels, felt.girths, measurements.tape_lines),
         laid=laid,
         ways=ways,
+        moves=moves,
     )
 
 

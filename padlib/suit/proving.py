@@ -6,12 +6,14 @@ from collections.abc import Sequence
 from dataclasses import replace
 from functools import partial
 
+from padlib.body.body import Body
 from padlib.findings import Finding
 from padlib.flatten.ease import Ease
 from padlib.flatten.flat import Flat
 from padlib.flatten.together import with_images
 from padlib.padding.shell import Shell
 from padlib.proof.correct import correct
+from padlib.proof.motion import Move, moving
 from padlib.proof.proof import Proof, prove
 from padlib.seams.place import Place
 from padlib.suit.file import Suit
@@ -54,6 +56,15 @@ def proved(
     if last.deviation_mm["mean"] >= first.deviation_mm["mean"]:
         return tuple(flats), first
     return better, replace(last, uncorrected_mm=first.deviation_mm)
+
+
+def moves_of(
+    suit: Suit, flats: Sequence[Flat], proof: Proof | None, body: Body, shell: Shell
+) -> tuple[Move, ...]:
+    """What the wearer's moves do to the sewn suit, where the suit file asks for it."""
+    if proof is None or not suit.proof["moves"]:
+        return ()
+    return moving(flats, proof.surface.vertices, body, shell.surface, limit=suit.darts["limit"])
 
 
 def _walked(finding: Finding) -> bool:

@@ -219,6 +219,11 @@ PAPER = _table(
 
 PROOF = _table(
     sew=Key("yesno", True, "sew the flats back in 3D and report the deviation"),
+    moves=Key(
+        "yesno",
+        False,
+        "stretch of the sewn suit's cloth with arms raised, reaching, sitting, striding and bending",
+    ),
     rounds=Key(
         "whole",
         6,

@@ -7,6 +7,7 @@ from typing import Any
 
 from padlib.padding.shell import pad_layers
 from padlib.proof.heat import heat_report
+from padlib.proof.motion import motion_report
 from padlib.suit import report as reports
 from padlib.suit.bill import bill_report
 from padlib.suit.built import Built
@@ -45,7 +46,9 @@ def make_report(built: Built, seconds: Mapping[str, float]) -> dict[str, Any]:
         "cloths": reports.cloth_report([c.bears for c in built.suit.cloths if c.bears]),
         "lay": reports.lay_report(built.lays),
         **({} if built.bill is None else bill_report(built.bill)),
-        "proof": ({} if proof is None else proof.told()) | reports.entry_report(built.ways),
+        "proof": ({} if proof is None else proof.told())
+        | reports.entry_report(built.ways)
+        | {"moves": motion_report(built.moves)},
         "uncertainty": reports.spread_report(built.spread),
         "heat": {} if built.heat is None else heat_report(built.heat),
         "warnings": warnings_of(built.findings),

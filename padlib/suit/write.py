@@ -27,6 +27,7 @@ from padlib.output.folder import results
 from padlib.output.guide_content import guide_blocks
 from padlib.output.lay_drawing import lay_drawing
 from padlib.output.mesh import obj_text, ply_bytes
+from padlib.output.moves_picture import moves_picture
 from padlib.output.paper import PAPERS
 from padlib.output.pdf import write_projector_pdf, write_roll_pdf, write_tiled_pdf
 from padlib.output.plotter import write_plotter
@@ -35,6 +36,7 @@ from padlib.output.portrait import Colour, glb_bytes, sheet_picture, suit_pictur
 from padlib.output.sheet import pattern_sheet
 from padlib.output.svg import write_svg
 from padlib.progress import Tell, quiet
+from padlib.proof.motion import Move
 from padlib.proof.proof import Proof
 from padlib.suit.built import Built, Clock
 from padlib.suit.file import Suit
@@ -47,6 +49,7 @@ from padlib.suit.whole_report import make_report
 STALE = (
     "foam*",
     "proof.png",
+    "moves.png",
     "panels/*.obj",
     "maps/*.png",
     "lay-*.svg",
@@ -97,6 +100,8 @@ def _write_all(built: Built, folder: Path, workers: int) -> None:
     jobs.append(partial(_write_pictures, folder, built.flats, colours))
     if built.proof is not None:
         jobs.append(partial(_write_proof, folder / "proof.png", built.proof))
+    if built.moves:
+        jobs.append(partial(_write_moves, folder / "moves.png", built.moves))
     surface, own = built.body.surface, own_places(built.body)
     (folder / "body.ply").write_bytes(ply_bytes(surface.vertices, surface.faces, landmarks=own))
     surface = built.shell.surface
@@ -180,6 +185,10 @@ def _foam_jobs(built: Built, folder: Path) -> list[Callable[[], object]]:
 def _write_proof(path: Path, proof: Proof) -> None:
     at = proof.surface
     path.write_bytes(deviation_picture(at.vertices, at.faces, proof.deviation, lines=proof.seams))
+
+
+def _write_moves(path: Path, moves: Sequence[Move]) -> None:
+    path.write_bytes(moves_picture(moves))
 
 
 def _write_pictures(folder: Path, flats: Sequence[Flat], colours: Mapping[str, Colour]) -> None:
