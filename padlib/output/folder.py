@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import shutil
 import tempfile
@@ -10,6 +11,13 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from padlib.errors import OutputError
+
+try:
+    import fcntl
+except ImportError:  # Windows
+    fcntl = None  # type: ignore[assignment]
+
+WORK = ".padlib-"  # begins the name of a working folder; the number of its process follows
 
 
 def check_folder(out: Path) -> None:
@@ -30,14 +38,16 @@ def results(out: Path, stale: Sequence[str] = ()) -> Iterator[Path]:
     """
     try:
         out.mkdir(parents=True, exist_ok=True)
-        work = Path(tempfile.mkdtemp(prefix=".padlib-", dir=out))
+        _sweep(out)
+        work = Path(tempfile.mkdtemp(prefix=f"{WORK}{os.getpid()}-", dir=out))
     except OSError as e:
         raise OutputError(
             f"{out}: cannot be written ({e.strerror}); choose another folder."
         ) from None
     try:
         yield work
-        _move_in(work, out, stale)
+        with _alone(out):
+            _move_in(work, out, stale)
     except OSError as e:
         if isinstance(e, OutputError):
             raise
@@ -45,6 +55,42 @@ def results(out: Path, stale: Sequence[str] = ()) -> Iterator[Path]:
         raise OutputError(f"{out}: the results could not be written ({words}).") from None
     finally:
         shutil.rmtree(work, ignore_errors=True)
+
+
+def _sweep(out: Path) -> None:
+    """Drop the working folders of runs that were killed: those whose process is gone."""
+    for left in out.glob(f"{WORK}*-*"):
+        owner = left.name.removeprefix(WORK).partition("-")[0]
+        if owner.isdecimal() and not _runs(int(owner)):
+            shutil.rmtree(left, ignore_errors=True)
+
+
+def _runs(process: int) -> bool:
+    """Whether a process of this machine is there; where that cannot be told, it is."""
+    if os.name == "nt":
+        return True
+    try:
+        os.kill(process, 0)
+    except ProcessLookupError:
+        return False
+    except OSError:
+        return True
+    return True
+
+
+@contextmanager
+def _alone(out: Path) -> Iterator[None]:
+    """Hold a folder while results are moved in, so that of two runs the later one's are there whole."""
+    if fcntl is None:
+        yield
+        return
+    handle = os.open(out, os.O_RDONLY)
+    try:
+        with contextlib.suppress(OSError):  # a file system without locks
+            fcntl.flock(handle, fcntl.LOCK_EX)
+        yield
+    finally:
+        os.close(handle)
 
 
 def _move_in(work: Path, out: Path, stale: Sequence[str]) -> None:

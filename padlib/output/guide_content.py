@@ -197,13 +197,14 @@ def _seams(report: Mapping[str, Any]) -> list[Block]:
             s["name"],
             " + ".join(s["panels"]),
             f"{s['length_mm']:.0f}",
+            f"\u00b1 {s['plus_minus_mm']:.0f}",
             f"{s['flat_mm'][0]:.1f} / {s['flat_mm'][-1]:.1f}",
             _eased(s.get("ease")),
         )
         for s in report["seams"]
     )
-    head = ("seam", "sewn together", "length on the body, mm", "on paper, mm", "ease")
-    return [Heading("Seams"), Table("Seams", head, rows, (2, 3))]
+    head = ("seam", "sewn together", "length on the body, mm", "may be off", "on paper, mm", "ease")
+    return [Heading("Seams"), Table("Seams", head, rows, (2, 3, 4))]
 
 
 def _eased(ease: Mapping[str, Any] | None) -> str:

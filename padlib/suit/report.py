@@ -18,7 +18,7 @@ from padlib.lay.lay import Lay
 from padlib.padding.pillow import Pillow
 from padlib.pattern.piece import Piece
 from padlib.proof.entry import Way, told
-from padlib.proof.spread import Spread
+from padlib.proof.spread import Errors, Spread, seam_spread
 from padlib.suit.values import rounded
 
 
@@ -149,6 +149,11 @@ def spread_report(found: Mapping[str, Spread]) -> dict[str, Any]:
         name: {"mm": rounded(s.value, 1), "panels": s.panels, "plus_minus_mm": rounded(s.off, 1)}
         for name, s in found.items()
     }
+
+
+def seam_with_spread(seam: Mapping[str, Any]) -> dict[str, Any]:
+    """A seam of the report with how far its finished length may be off, 95 in 100."""
+    return {**seam, "plus_minus_mm": rounded(seam_spread(seam["length_mm"], Errors()).off, 1)}
 
 
 def entry_report(ways: Sequence[Way]) -> dict[str, Any]:

@@ -36,7 +36,7 @@ def make_report(built: Built, seconds: Mapping[str, float]) -> dict[str, Any]:
         "worn": list(built.worn),
         "comfort": comfort_report(built.comfort, built.suit, built.pieces),
         "panels": [reports.panel_report(f) for f in every],
-        "seams": list(built.seams),
+        "seams": [reports.seam_with_spread(s) for s in built.seams],
         "matching": matching_report(built.laid, built.seams),
         "pieces": reports.piece_report(built.pieces),
         "parts": parts_report(built.parts),

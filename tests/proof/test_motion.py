@@ -2,15 +2,22 @@
 
 from __future__ import annotations
 
+import io
 from dataclasses import replace
 
+import matplotlib.image as mpimg
 import numpy as np
 import pytest
 
 from padlib.body.axes import places
 from padlib.body.pose import pose_body, pose_turns, turned
-from padlib.proof.motion import let_in, missing, motion_findings, moving
+from padlib.output.blocks import Table
+from padlib.output.guide_content import guide_blocks
+from padlib.output.moves_picture import moves_picture
+from padlib.proof.motion import Move, let_in, missing, motion_findings, motion_report, moving
 from padlib.proof.sew import Sewn, hat_gradients
+from padlib.suit.built import Built
+from padlib.suit.whole_report import make_report
 
 
 def _strip(stretched: float, columns: int = 40, rows: int = 8) -> tuple[Sewn, np.ndarray]:
@@ -112,3 +119,26 @@ def test_arms_up_tighten_the_demo_under_the_arm(demo_built) -> None:
     assert 10.0 < high.places[0].missing_mm < 120.0
     assert high.left < 0.25 * high.over
     assert "underarm gusset" in motion_findings([high])[0].words
+    _shown([low, high], b)
+
+
+def _shown(moves: list[Move], built: Built) -> None:
+    """The picture is darker where the suit is tighter, and the guide's table tells what the report does."""
+    picture = mpimg.imread(io.BytesIO(moves_picture(moves)))[..., :3]
+    half = picture.shape[1] // 2
+    body = picture[: int(0.9 * len(picture))]
+    dark = [float((part.sum(axis=2) < 1.2).mean()) for part in (body[:, :half], body[:, half:])]
+    assert dark[1] > 1.2 * dark[0]
+    told = motion_report(moves)
+    assert told[1]["places"][0]["missing_mm"] == pytest.approx(
+        moves[1].places[0].missing_mm, abs=0.5
+    )
+    report = make_report(replace(built, moves=tuple(moves)), {})
+    words = {"title": "demo", "words": "", "allowance_mm": 10.0}
+    tables = [
+        x
+        for x in guide_blocks(report, (), (), **words)
+        if isinstance(x, Table) and x.name == "Moving"
+    ]
+    assert [row[0] for row in tables[0].rows] == ["arms half up", "arms level"]
+    assert "an underarm gusset" in tables[0].rows[1][2]
