@@ -40,10 +40,18 @@ PILE = Style("pile", "pile runs this way, down the wearer", 0.5)
 FOLD = Style("fold", "fold here", 0.35, (12.0, 1.6, 1.2, 1.6, 1.2, 1.6))
 TRIM = Style("trim", "trim the pile short up to here", 0.6, (1.2, 3.4))
 PLACE = Style("place", "a part is sewn on here", 0.18)
+COLOUR = Style("colour", "the colour changes here", 0.4, (0.8, 1.2, 5.0, 1.2))
 FRAME = Style("frame", "frame", 0.25)
 GUIDE = Style("guide", "page joins", 0.2, (0.6, 1.4))
-STYLES = (CUT, SEW, DART, FOLD, TRIM, PLACE, NOTCH, PILE, FRAME, GUIDE)
-INNER = {"fold": FOLD, "trim": TRIM, "place": PLACE, "cutout": CUT}  # by a line's purpose
+STYLES = (CUT, SEW, DART, FOLD, TRIM, PLACE, COLOUR, NOTCH, PILE, FRAME, GUIDE)
+INNER = {
+    "fold": FOLD,
+    "trim": TRIM,
+    "place": PLACE,
+    "cutout": CUT,
+    "sew": SEW,
+    "colour": COLOUR,
+}  # by a line's purpose
 
 
 @dataclass(frozen=True, eq=False)

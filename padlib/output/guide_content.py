@@ -35,6 +35,7 @@ def guide_blocks(
         *_cut_list(pieces),
         Heading("Pieces"),
         Pictures(tuple(piece_picture(p) for p in pieces)),
+        *_marks(report),
         *_parts(report),
         *strip_test_blocks(),
         *_steps(report, pieces),
@@ -133,6 +134,27 @@ def _cut_list(pieces: Sequence[Piece]) -> list[Block]:
     )
     head = ("no.", "piece", "cloth", "cut", "pile side", "area each, cm2")
     return [Heading("Cut list"), Table("Cut list", head, rows, (0, 3, 5))]
+
+
+def _marks(report: Mapping[str, Any]) -> list[Block]:
+    """Where the cloth changes colour, and how."""
+    styles = {"inset": "set in", "line": "a line on the piece"}
+    rows = tuple(
+        (m["name"], m["cloth"] or "any", styles[m["style"]], panel, f"{area:.0f}")
+        for m in report.get("marks", ())
+        for panel, area in m["area_cm2"].items()
+    )
+    if not rows:
+        return []
+    head = ("mark", "cloth", "how", "on", "area, cm2")
+    return [
+        Heading("Marks"),
+        Table("Marks", head, rows, (4,)),
+        Text(
+            "A mark that runs over a seam is parted there; its edges meet at the seam when the notches do. "
+            "Sew the marks into their panels first."
+        ),
+    ]
 
 
 def _parts(report: Mapping[str, Any]) -> list[Block]:

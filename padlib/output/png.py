@@ -39,11 +39,19 @@ def map_scale(flats: Sequence[Flat], limit: float) -> float:
     return float(max(2 * limit, 0.01 * np.ceil(100 * np.percentile(every, 99))))
 
 
-def stretch_map(flat: Flat, *, scale: float, limit: float, title: str, below: str = "") -> bytes:
+def stretch_map(
+    flat: Flat,
+    *,
+    scale: float,
+    limit: float,
+    title: str,
+    below: str = "",
+    lines: Sequence[NDArray[np.float64]] = (),
+) -> bytes:
     """PNG of one flat coloured by its worst principal stretch, with the legend in per cent.
 
     scale: fraction at the ends of the legend, the same for all panels of a suit; limit: the cloth's,
-    where the flat is not laid for a cloth with limits of its own.
+    where the flat is not laid for a cloth with limits of its own; lines (k, 2): outlines of marks.
     """
     xy = flat.positions
     span = np.ptp(xy, axis=0)
@@ -70,6 +78,8 @@ def stretch_map(flat: Flat, *, scale: float, limit: float, title: str, below: st
         dart = edge.kind == "dart"
         for run in chains(flat.panel, edge):
             ax.plot(*xy[run].T, color="black", lw=1.4 if dart else 0.9)
+    for line in lines:
+        ax.plot(*line.T, color="black", lw=0.8, ls=(0, (5, 2, 1, 2)))
     for dart in flat.darts:
         ax.plot(*xy[dart.apex], "o", color="black", ms=3.5)
     pad = 0.02 * span.max()

@@ -11,6 +11,7 @@ from matplotlib.collections import LineCollection, PolyCollection
 from matplotlib.figure import Figure
 from matplotlib.patches import PathPatch
 from matplotlib.path import Path
+from numpy.typing import NDArray
 
 from padlib.output.drawing import Drawing, Fill, Stroke, Words
 from padlib.output.letters import letter_lines
@@ -23,38 +24,59 @@ LEAST_WORDS_MM = 3.4  # smaller words cannot be read in it
 
 
 def suit_picture(
-    panels: Sequence[Panel], colours: Mapping[str, Colour], *, height: int = 900
+    panels: Sequence[Panel],
+    colours: Mapping[str, Colour | NDArray],
+    *,
+    lines: Sequence[NDArray] = (),
+    height: int = 900,
 ) -> bytes:
-    """PNG of the suit from four sides, each panel in its colour, seams drawn; height in pixels."""
+    """PNG of the suit from four sides, each panel in its colour, seams drawn; height in pixels.
+
+    colours: one of a panel, or one of each of its faces (m, 3); lines: others (k, 3) that are drawn.
+    """
     offsets = np.cumsum([0, *(len(p.surface.vertices) for p in panels)])
     vertices = np.concatenate([p.surface.vertices for p in panels])
     faces = np.concatenate([p.surface.faces + o for p, o in zip(panels, offsets, strict=False)])
     tones = np.concatenate(
-        [np.tile(np.array(colours[p.name]), (len(p.surface.faces), 1)) for p in panels]
+        [np.broadcast_to(colours[p.name], (len(p.surface.faces), 3)) for p in panels]
     )
-    lines = [p.surface.vertices[e.run] for p in panels for e in p.edges]
+    lines = [*lines, *(p.surface.vertices[e.run] for p in panels for e in p.edges)]
     return four_sides(vertices, faces, colours=tones, lines=lines, height=height)
 
 
-def glb_bytes(panels: Sequence[Panel], colours: Mapping[str, Colour]) -> bytes:
-    """The suit as binary glTF: one mesh a panel in its colour; metres, Y up, facing +Z (glTF 2.0)."""
+def glb_bytes(panels: Sequence[Panel], colours: Mapping[str, Colour | NDArray]) -> bytes:
+    """The suit as binary glTF: one mesh a panel in its colour; metres, Y up, facing +Z (glTF 2.0).
+
+    colours: as of `suit_picture`; a panel of several colours is a mesh for each, named NAME, NAME-2, ...
+    """
     scene = trimesh.Scene()
     for panel in panels:
-        x, y, z = panel.surface.vertices.T / 1000.0
-        mesh = trimesh.Trimesh(
-            np.column_stack([x, z, -y]), panel.surface.faces, process=False, validate=False
-        )
-        rgba = [*(int(round(255 * c)) for c in colours[panel.name]), 255]
-        material = trimesh.visual.material.PBRMaterial(
-            name=panel.name,
-            baseColorFactor=rgba,
-            metallicFactor=0.0,
-            roughnessFactor=1.0,
-            doubleSided=True,
-        )
-        mesh.visual = trimesh.visual.TextureVisuals(material=material)
-        scene.add_geometry(mesh, node_name=panel.name, geom_name=panel.name)
+        tones = np.broadcast_to(colours[panel.name], (len(panel.surface.faces), 3))
+        found, which = np.unique(tones, axis=0, return_inverse=True)
+        for k, tone in enumerate(found):
+            name = panel.name if k == 0 else f"{panel.name}-{k + 1}"
+            _add(scene, panel, panel.surface.faces[which.ravel() == k], tone, name)
     return bytes(scene.export(file_type="glb", include_normals=True))
+
+
+def _add(
+    scene: trimesh.Scene, panel: Panel, faces: NDArray, tone: Sequence[float], name: str
+) -> None:
+    """Some faces of a panel in one colour as a mesh of a scene."""
+    used, own = np.unique(faces, return_inverse=True)
+    x, y, z = panel.surface.vertices[used].T / 1000.0
+    mesh = trimesh.Trimesh(
+        np.column_stack([x, z, -y]), own.reshape(-1, 3), process=False, validate=False
+    )
+    material = trimesh.visual.material.PBRMaterial(
+        name=name,
+        baseColorFactor=[*(int(round(255 * c)) for c in tone), 255],
+        metallicFactor=0.0,
+        roughnessFactor=1.0,
+        doubleSided=True,
+    )
+    mesh.visual = trimesh.visual.TextureVisuals(material=material)
+    scene.add_geometry(mesh, node_name=name, geom_name=name)
 
 
 def sheet_picture(drawing: Drawing) -> bytes:

@@ -11,6 +11,7 @@ from scipy.signal import fftconvolve
 
 from padlib.findings import Finding, Grade
 from padlib.output.drawing import (
+    COLOUR,
     CUT,
     DART,
     FOLD,
@@ -39,6 +40,7 @@ from padlib.pattern.piece import Piece
 CELL_MM = 8.0  # pieces are placed on a grid of such cells
 EDGE_MM = 10.0  # free border of the sheet
 INCH = 25.4
+RARE = (FOLD, TRIM, PLACE, COLOUR)  # kinds of line that not every pattern has
 
 NOTES = (
     "Print at 100 %, never \u201cfit to page\u201d. Measure a test square before you cut cloth.",
@@ -126,7 +128,7 @@ def title_part(title: str, notes: Sequence[str] = ()) -> Part:
 
 def rare_styles(marks: Iterable[Mark]) -> set[str]:
     """Names of the kinds of line among marks that not every pattern has."""
-    rare = {FOLD.name, TRIM.name, PLACE.name}
+    rare = {style.name for style in RARE}
     return {m.style.name for m in marks if not isinstance(m, Words)} & rare
 
 
@@ -148,11 +150,12 @@ def legend_part(rare: Collection[str] = ()) -> Part:
         (FOLD, ("fold here",)),
         (TRIM, ("trim the pile short up to here",)),
         (PLACE, ("something is sewn on here",)),
+        (COLOUR, ("the colour changes here",)),
         (PILE, ("the pile lies this way: down the wearer",)),
     )
     y = -9.0
     for style, words in rows:
-        if style in (FOLD, TRIM, PLACE) and style.name not in rare:
+        if style in RARE and style.name not in rare:
             continue
         marks += _sample(style, y + 1.3)
         for line in words:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from padlib.findings import Finding
 from padlib.flatten.flat import Flat
 from padlib.pattern.edge import Rim, Run
+from padlib.pattern.hole import Hole, hole_in
 from padlib.pattern.lettering import clean
 from padlib.pattern.notch import (
     Chain,
@@ -30,6 +31,7 @@ class Draft:
     joins: dict[str, str] = field(default_factory=dict)
     inner: tuple[Inner, ...] = ()
     findings: list[Finding] = field(default_factory=list)
+    holes: list[Hole] = field(default_factory=list)
 
 
 def drafts_of(flats: Sequence[Flat], rims: Mapping[str, Rim]) -> dict[str, Draft]:
@@ -44,6 +46,26 @@ def drafts_of(flats: Sequence[Flat], rims: Mapping[str, Rim]) -> dict[str, Draft
         side = "both" if twins else panel.side
         out[panel.name] = Draft(number, flat, rims[panel.name], name, side, (panel.name, *twins))
     return out
+
+
+def hole_drafts(
+    drafts: Mapping[str, Draft], holes: Sequence[tuple[str, Flat]], rims: Mapping[str, Rim]
+) -> dict[str, Draft]:
+    """A draft for each hole of a piece that is printed, which gathers the notches and letters of its seams."""
+    out = {}
+    for name, hole in holes:
+        if name in drafts:
+            of, own = drafts[name], hole.panel.name
+            out[own] = Draft(of.number, hole, rims[own], of.name, of.side, of.panels)
+    return out
+
+
+def put_hole(draft: Draft, edged: Draft) -> None:
+    """A hole with its notches and the letters of its seams in a draft's piece."""
+    named = sorted({letter for letter in edged.letters.values() if letter})
+    words = f"{', '.join(named)}: {edged.rim.runs[0].seam} is set in here"
+    draft.holes.append(hole_in(edged.rim, edged.notches, words))
+    draft.findings += edged.findings
 
 
 def without_side(name: str) -> str:

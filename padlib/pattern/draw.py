@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
 
 import numpy as np
 import shapely
@@ -15,9 +14,10 @@ from padlib.pattern.allowance import MITRE_LIMIT, cut_line, dart_cap
 from padlib.pattern.draft import Draft
 from padlib.pattern.edge import Rim, Wedge
 from padlib.pattern.edge_words import label_edges
+from padlib.pattern.hole import reaching
 from padlib.pattern.label import notch_room, place_block
 from padlib.pattern.lettering import clean
-from padlib.pattern.piece import Line, Notch, Piece
+from padlib.pattern.piece import Line, Piece
 
 LIMITS = {"mitred": MITRE_LIMIT, "folded": MITRE_LIMIT, "squared": 1.0}  # longest mitre, allowances
 
@@ -71,8 +71,12 @@ def finished(
         line = _outline(rim_)
     except InputError as why:
         raise InputError(f"panel '{rim_.panel.name}': {why}") from why
-    draft.notches = [_reaching(notch, line) for notch in draft.notches]
+    draft.notches = [reaching(notch, line) for notch in draft.notches]
     inside = Polygon(rim_.points).buffer(0)
+    for hole in draft.holes:
+        draft.notches += hole.notches
+        draft.inner += hole.lines
+        inside = inside.difference(hole.sewn)
     taken = [notch_room(n) for n in draft.notches]
     taken += [shapely.LineString(rim_.take(w.start, w.stop)).buffer(2.0) for w in rim_.wedges]
     taken += [shapely.LineString(line.points).buffer(1.5) for line in draft.inner]
@@ -84,6 +88,8 @@ def finished(
         words = "the piece is too small for its label; its words reach beyond the sew line"
         draft.findings.append(Finding(702, words, draft.name, Grade.NOTE))
     outline = Polygon(line)
+    out = sum(hole.cut.area for hole in draft.holes)
+    round_ = sum(hole.cut.length for hole in draft.holes)
     return Piece(
         draft.number,
         draft.name,
@@ -104,8 +110,8 @@ def finished(
         edge_labels,
         labels,
         block.pile,
-        outline.area / 100.0,
-        outline.length,
+        (outline.area - out) / 100.0,
+        outline.length + round_,
         label_at=block.at,
         label_mm=block.height_mm,
         allowance_mm=allowance,
@@ -113,17 +119,6 @@ def finished(
         findings=tuple(draft.findings),
         inner=draft.inner,
     )
-
-
-def _reaching(notch: Notch, line: Line) -> Notch:
-    """A notch with its allowance measured to where it meets the cut line (mitres, folded darts)."""
-    near, far = 0.5 * notch.allowance_mm, 2.5 * notch.allowance_mm
-    ray = shapely.linestrings([notch.at + near * notch.outward, notch.at + far * notch.outward])
-    hits = shapely.get_coordinates(shapely.intersection(ray, shapely.linearrings(line)))
-    if not len(hits):
-        return notch
-    reach = (hits - notch.at) @ notch.outward
-    return replace(notch, allowance_mm=float(reach[np.argmin(np.abs(reach - notch.allowance_mm))]))
 
 
 def _straight(rim_: Rim, wedge: Wedge) -> bool:

@@ -22,14 +22,17 @@ def part_numbers(parts: Sequence[Made], first: int) -> dict[str, int]:
 
 
 def part_pieces(
-    parts: Sequence[Made], panels: Sequence[Piece], allowance_mm: float
+    parts: Sequence[Made], panels: Sequence[Piece], allowance_mm: float, lined: Sequence[Piece] = ()
 ) -> tuple[Piece, ...]:
-    """Pieces of all parts: blanks first, then copies of panels, numbered on from the panels' pieces."""
+    """Pieces of all parts: blanks first, then copies of panels, numbered on from the panels' pieces.
+
+    lined: pieces of whole panels, which are copied in the place of panels that marks part.
+    """
     numbers = part_numbers(parts, len(panels) + 1)
     out = [
         _piece(numbers[blank.name], blank, allowance_mm) for made in parts for blank in made.blanks
     ]
-    by_panel = {name: piece for piece in panels for name in piece.panels}
+    by_panel = {name: piece for piece in (*panels, *lined) for name in piece.panels}
     copies = [copy for made in parts for copy in made.copies]
     first = len(panels) + len(out) + 1
     out += [_copy(first + k, copy, by_panel[copy.panel]) for k, copy in enumerate(copies)]

@@ -8,7 +8,7 @@ import numpy as np
 
 from padlib.errors import InputError
 from padlib.flatten.flat import Flat
-from padlib.pattern.draft import drafts_of
+from padlib.pattern.draft import drafts_of, hole_drafts, put_hole
 from padlib.pattern.draw import finished
 from padlib.pattern.edge import rim
 from padlib.pattern.finish import part_pieces
@@ -30,6 +30,8 @@ def make_pieces(
     parts: Sequence[Made] = (),
     rules: Sequence[EdgeRule] = (),
     inner: Sequence[tuple[str, Inner]] = (),
+    holes: Sequence[tuple[str, Flat]] = (),
+    lined: Sequence[Piece] = (),
 ) -> tuple[Piece, ...]:
     """Pieces to print: allowance, notches, labels, darts and pile arrow around each flat.
 
@@ -42,7 +44,8 @@ def make_pieces(
     out (3 allowances if None); parts: what no flattening gives, as `padlib.pattern.parts` makes it;
     their pieces follow those of the panels, and openings that they are sewn to lose their hem;
     rules: what the maker says of edges, the last that names an edge counts; inner: panel name and line of
-    what else is drawn inside a panel's flat.
+    what else is drawn inside a panel's flat; holes: panel name and a flat whose edges run round a hole in it, into
+    which another panel is sewn; lined: pieces that parts may copy besides the panels' own.
     Raises InputError where a value is out of range, a panel's edges do not close, its sew line crosses
     itself, or no cloth is named for it.
     """
@@ -50,7 +53,8 @@ def make_pieces(
     allowances = {seam: allowance_mm for seam in joined} | dict(allowances or {})
     _check(allowance_mm, opening_mm, notch_spacing_mm, allowances, flats)
     edges: dict[str, list[str]] = {}
-    for flat in flats:
+    every = (*flats, *(hole for _, hole in holes))
+    for flat in every:
         for edge in flat.panel.edges:
             edges.setdefault(edge.seam, []).append(flat.panel.name)
     check_rules(rules, edges)
@@ -65,12 +69,17 @@ def make_pieces(
             fold_mm=fold,
             rules=rules,
         )
-        for flat in flats
+        for flat in every
     }
     drafts = drafts_of(flats, rims)
     numbers = {panel: draft.number for draft in drafts.values() for panel in draft.panels}
-    put_notches(drafts, numbers, rims, notch_spacing_mm, allowance_mm)
+    numbers |= {hole.panel.name: numbers[name] for name, hole in holes}
+    edged = hole_drafts(drafts, holes, rims)
+    put_notches({**drafts, **edged}, numbers, rims, notch_spacing_mm, allowance_mm)
     put_parts(drafts, joined, parts)
+    for name, hole in holes:
+        if name in drafts:
+            put_hole(drafts[name], edged[hole.panel.name])
     for panel, line in inner:
         if panel in drafts:
             drafts[panel].inner += (line,)
@@ -81,7 +90,7 @@ def make_pieces(
         finished(d, cloths[d.flat.panel.name], allowance_mm, hem, numbers, names, sides)
         for d in drafts.values()
     )
-    return own + part_pieces(parts, own, allowance_mm)
+    return own + part_pieces(parts, own, allowance_mm, lined)
 
 
 def _check(

@@ -50,8 +50,8 @@ class EdgeLabel:
 class Inner:
     """A line inside a piece: points (k, 2), closed or not, and words beside it.
 
-    purpose: fold (fold here), trim (the pile is cut short up to here), cutout (cut out along it) or
-    place (something is sewn on here).
+    purpose: fold (fold here), trim (the pile is cut short up to here), cutout (cut out along it), place
+    (something is sewn on here), sew (the sew line of a hole) or colour (the cloth changes colour here).
     """
 
     purpose: str

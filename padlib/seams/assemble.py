@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +17,7 @@ from padlib.mesh.prune import prune
 from padlib.mesh.split import CutPiece
 from padlib.mesh.surface import Faces, Surface, Vertices
 from padlib.mesh.topology import Edges, boundary_loops, edges, face_components, is_disk
+from padlib.seams.marks import Mark, tints, with_images
 from padlib.seams.mirror import mirrored
 from padlib.seams.panels import Edge, Panel
 from padlib.seams.place import Place
@@ -48,26 +49,44 @@ class Closure:
     z_low: float = 0.0
 
 
+@dataclass(frozen=True, eq=False)
+class Cut:
+    """The panels of a suit; tints: for each, the mark (m,) that each of its faces lies in, -1 none; findings."""
+
+    panels: tuple[Panel, ...]
+    tints: Mapping[str, NDArray[np.int64]]
+    findings: tuple[Finding, ...]
+
+
 def suit_panels(
-    place: Place, options: Options, closure: Closure, drawn: Sequence[Line] = ()
-) -> tuple[tuple[Panel, ...], tuple[Finding, ...]]:
+    place: Place,
+    options: Options,
+    closure: Closure,
+    drawn: Sequence[Line] = (),
+    marks: Sequence[Mark] = (),
+) -> Cut:
     """All panels of the suit with their edges and partners, and what was noticed.
 
-    drawn: the maker's own seams, on the shell's own mesh. Raises SuitError if a part cannot be parted
-    or a panel is not a disk, naming it and where to open it.
+    drawn: the maker's own seams, marks: where the cloth has another colour, both on the shell's own mesh.
+    Raises SuitError if a part cannot be parted or a panel is not a disk, naming it and where to open it,
+    and for a mark that crosses itself.
     """
     lines = first_lines(place, options)
     own = list(drawn)
     shell = place.surface
-    first = _drawn_in(shell.vertices, shell.faces, [x.curve for x in (*lines, *own)])
+    coloured = with_images(marks, place)
+    loops = coloured.curves()
+    first = _drawn_in(shell.vertices, shell.faces, [*(x.curve for x in (*lines, *own)), *loops])
     region, parts = find_regions(first, place, len(lines))
     masks = {name: region == k for k, name in enumerate(parts)}
     inner, split_by = second_lines(first, masks, place)
     chained = zip(first.chains, first.closed, strict=True)
     curves = [chain_curve(c, first.faces, closed) for c, closed in chained]
     second = _drawn_in(first.vertices, first.faces, curves + [x.curve for x in inner], len(curves))
-    every = [*lines, *own, *inner]
+    every = [*lines, *own, *(Line("", loop) for loop in loops), *inner]
     mine = range(len(lines), len(lines) + len(own))
+    tint = tints(second, coloured, mine.stop)
+    second = _without(second, range(mine.stop, mine.stop + len(loops)))
     # an own seam may run on beyond the seam on which it ends
     second = prune(second, keep=[k for k in range(len(every)) if k not in mine])
     face_region = region[second.parent_face]
@@ -88,7 +107,25 @@ def suit_panels(
     panels = _panels(runs, names, table)
     for panel in panels:
         _check_disk(panel)
-    return (mirrored(panels) if place.mirror is not None else panels), tuple(second.findings)
+    if place.mirror is not None:
+        panels = mirrored(panels)
+    own_faces = {str(n): piece.face_parents for n, piece in zip(names, runs, strict=True) if n}
+    return Cut(panels, _tints(panels, own_faces, tint), tuple(second.findings))
+
+
+def _without(mesh: Inserted, curves: range) -> Inserted:
+    """A mesh that no longer knows some of the curves drawn into it."""
+    keep = ~np.isin(mesh.edge_curve, list(curves))
+    return replace(mesh, edges=mesh.edges[keep], edge_curve=mesh.edge_curve[keep])
+
+
+def _tints(
+    panels: Sequence[Panel],
+    own_faces: Mapping[str, NDArray[np.int64]],
+    tint: tuple[NDArray[np.int64], NDArray[np.int64]],
+) -> dict[str, NDArray[np.int64]]:
+    """The mark of each face of each panel; a panel that is an image has its original's faces, turned."""
+    return {p.name: tint[p.mirror_of is not None][own_faces[p.mirror_of or p.name]] for p in panels}
 
 
 def _drawn_in(vertices: Vertices, faces: Faces, curves: Sequence[Curve], kept: int = 0) -> Inserted:

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from padlib.mesh.point import Curve, arrays, points
+from padlib.mesh.point import Curve, arrays, barycentric, points
 from padlib.mesh.surface import Faces, Vertices
 
 SHARE = 0.3  # of an edge: nearer crossings draw its end onto the curve
@@ -42,7 +42,40 @@ def settle(
         owner[vertex[on_vertex]] = number
     for number, curve in enumerate(curves):
         settled.append(_settled(out, vertices, faces, curve, number, owner, stays, share))
-    return out, settled
+    return out, [_kept_inside(out, vertices, faces, curve) for curve in settled]
+
+
+def _once(at: NDArray[np.int64], inside: NDArray[np.bool_], closed: bool) -> NDArray[np.bool_]:
+    """Which points (k,) stay so that no vertex comes twice in a row, nor with points inside faces between.
+
+    at (k,): the vertex of each point, negative where it is at none; inside (k,): whether it lies inside a face.
+    """
+    keep = np.ones(len(at), dtype=bool)
+    firm = np.flatnonzero(~inside)
+    if not len(firm):
+        return keep
+    pairs = list(zip(firm[:-1].tolist(), firm[1:].tolist(), strict=True))
+    for a, b in pairs:
+        if at[a] == at[b]:
+            keep[a + 1 : b + 1] = False
+    if closed and at[firm[0]] == at[firm[-1]] and len(firm) > 1:
+        keep[firm[-1] + 1 :] = False
+        keep[: firm[0]] = False
+        keep[firm[0]] = not keep[firm[1:]].any()
+    return keep
+
+
+def _kept_inside(out: Vertices, vertices: Vertices, faces: Faces, curve: Curve) -> Curve:
+    """A curve whose points inside faces stay where they were although corners of these faces moved."""
+    face, weights = arrays(curve.points)
+    inside = (weights > 0).all(axis=1)
+    inside[inside] = (out[faces[face[inside]]] != vertices[faces[face[inside]]]).any(axis=(1, 2))
+    if not inside.any():
+        return curve
+    corners = faces[face[inside]]
+    place = np.einsum("kc,kcx->kx", weights[inside], vertices[corners])
+    weights[inside] = barycentric(out[corners], place)
+    return Curve(tuple(points(face, weights)), curve.closed)
 
 
 def _settled(
@@ -80,8 +113,5 @@ def _settled(
     vertex = faces[face, corner]
     weights = np.where(drawn[:, None], np.eye(3)[corner], weights)
     at = np.where((weights > 1 - 1e-9).any(axis=1), vertex, -1 - rows)
-    keep = np.ones(len(face), dtype=bool)
-    keep[1:] = at[1:] != at[:-1]
-    if curve.closed and at[0] == at[-1]:
-        keep[0] = not keep[1:].any()
+    keep = _once(at, (weights > 0).all(axis=1), curve.closed)
     return Curve(tuple(points(face[keep], weights[keep])), curve.closed)

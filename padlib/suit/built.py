@@ -20,6 +20,7 @@ from padlib.lay.lay import Lay
 from padlib.padding.comfort import Comfort, comfort
 from padlib.padding.pillow import Pillow, make_pillows
 from padlib.padding.shell import Shell
+from padlib.pattern.carved import Carved
 from padlib.pattern.parts import Made
 from padlib.pattern.piece import Piece
 from padlib.progress import Tell, quiet
@@ -33,6 +34,7 @@ from padlib.suit.bill import Bill, suit_bill
 from padlib.suit.cushions import Cushions, make_cushions
 from padlib.suit.ease import suit_eases
 from padlib.suit.file import Suit
+from padlib.suit.marks import carved, mark_seams
 from padlib.suit.matching import share_used
 from padlib.suit.parts import suit_parts
 from padlib.suit.pillows import DOWN, as_pairs, pillow_panels, rim_differences
@@ -45,7 +47,6 @@ from padlib.suit.steps import (
     make_panels,
     on_shell,
     over_limit,
-    pile_direction,
     suit_body,
     suit_lays,
     suit_pieces,
@@ -77,7 +78,8 @@ class Built:
 
     seams: seams[] of the report, those of the suit, then those of its pads; parts: what no flattening
     gives, the closure and what is zipped on among them; laid: the flats of suit and cushions before the
-    proof corrected any; ways: into the suit; moves: of the wearer in it.
+    proof corrected any; ways: into the suit; moves: of the wearer in it; carved: the
+    flats as marks part them, None without marks.
     """
 
     suit: Suit
@@ -105,6 +107,7 @@ class Built:
     laid: tuple[Flat, ...] = ()
     ways: tuple[Way, ...] = ()
     moves: tuple[Move, ...] = ()
+    carved: Carved | None = None
 
 
 def run(
@@ -142,7 +145,7 @@ def run(
         differences = rim_differences(pillows, cushion_flats)
     with clock.step("proof"):
         tell("sewing the flats back together", 0.7)
-        flats, proof = proved(suit, flats, shell, panels.place, eases)
+        flats, proof = proved(suit, flats, shell, panels, eases)
         tell("moving in the sewn suit", 0.85)
         moves = moves_of(suit, flats, proof, body, shell)
         ways = suit_ways(suit, body, shell, panels)
@@ -159,13 +162,16 @@ def run(
         )
         made = {"each": each, "made": pillows}
         stuffed = make_cushions(suit, body, shell, made, flats, cushion_flats)
-        pieces = suit_pieces(suit, every, parts, stuffed.inner)
+        parted = carved(suit, panels.marks, panels.panels, panels.tints, every)
+        pieces = suit_pieces(suit, every, parts, stuffed.inner, parted)
     with clock.step("lay"):
         tell("laying the pieces on cloth", 0.9)
         lays = suit_lays(suit, pieces, seconds=lay_seconds, tell=_within(tell, 0.9, 0.95))
     findings = (*body.findings, *measurements.warnings, *shell.findings, *panels.findings)
     findings += over_limit(laid, limit) + eased
     seams = seam_report(flats, eases) + seam_report(cushion_flats, eases)
+    seams += mark_seams(parted)
+    findings += parted.findings if parted is not None else ()
     findings += seams_apart(seams)
     worn, worn_found = worn_report(suit_worn(suit, body), panels.panels)
     felt = comfort(body, shell, measurements.tape_lines, each)
@@ -208,6 +214,7 @@ def run(
         laid=laid,
         ways=ways,
         moves=moves,
+        carved=parted,
     )
 
 
@@ -222,8 +229,7 @@ def _flattened(
     tell: Tell,
 ) -> tuple[tuple[Flat, ...], tuple[Ease, ...], tuple[Finding, ...]]:
     """Flats of all panels and cushions, the eases that they have, and what is to be told of these."""
-    pile = {p.name: pile_direction(p, panels.place) for p in panels.panels}
-    pile |= {p.name: DOWN for p in cushions}
+    pile = dict(panels.pile) | {p.name: DOWN for p in cushions}
     every = (*panels.panels, *cushions)
     locate = partial(on_shell, body=body, shell=shell, place=panels.place)
     eases, eased = suit_eases(suit.ease, every, locate)

@@ -26,7 +26,7 @@ def pad_value(reader: _Reads, path: Where, value: Any, folder: Path) -> Any:
     if name == "outline":
         if not isinstance(value, list):
             raise reader.wrong(path, "'outline' must be a list of places on the body.")
-        return tuple(_spot(reader, path, entry) for entry in value)
+        return tuple(read_spot(reader, path, entry) for entry in value)
     if name == "move":
         return _three(reader, path, value, "'move' must be [x, y, z] in mm")
     if name == "file":
@@ -36,7 +36,8 @@ def pad_value(reader: _Reads, path: Where, value: Any, folder: Path) -> Any:
     return value
 
 
-def _spot(reader: _Reads, path: Where, entry: Any) -> Spot:
+def read_spot(reader: _Reads, path: Where, entry: Any) -> Spot:
+    """A place on the body. Raises SuitError in one sentence."""
     if isinstance(entry, str):
         return entry
     if isinstance(entry, list):
@@ -53,7 +54,7 @@ def _spot(reader: _Reads, path: Where, entry: Any) -> Spot:
         return InFace(entry["face"], weights)
     raise reader.wrong(
         path,
-        "a place in 'outline' is a landmark, [x, y, z], {near = landmark, move = [x, y, z]} or "
+        f"a place in '{path[-1]}' is a landmark, [x, y, z], {{near = landmark, move = [x, y, z]}} or "
         f"{{face = number, weights = [a, b, c]}}, not {entry!r}.",
     )
 

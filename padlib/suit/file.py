@@ -20,6 +20,7 @@ from padlib.pattern.parts import KINDS as PART_KINDS
 from padlib.pattern.purpose import EdgeRule
 from padlib.suit.extras import pad_value
 from padlib.suit.lines import key_lines, line_of
+from padlib.suit.mark_file import AskedMark, Stroke, read_marks, read_strokes
 from padlib.suit.reading import (
     Reader,
     file_name,
@@ -150,6 +151,8 @@ class Suit:
     parts: tuple[AskedPart, ...] = ()
     joined: tuple[Joined, ...] = ()
     edges: tuple[EdgeRule, ...] = ()
+    marks: tuple[AskedMark, ...] = ()
+    strokes: tuple[Stroke, ...] = ()
 
 
 def read_suit(path: str | Path) -> Suit:
@@ -182,7 +185,7 @@ def parse_suit(text: str, *, name: str = "suit file", folder: Path | None = None
 
 
 def _suit(data: dict[str, Any], reader: Reader, folder: Path) -> Suit:
-    arrays = {"pad", "seam", "cloth", "ease", "dart", "part", "joined", "edge"}
+    arrays = {"pad", "seam", "cloth", "ease", "dart", "part", "joined", "edge", "mark", "pile"}
     known = set(TOP) | set(TABLES) | arrays
     for key in data:
         if key not in known:
@@ -210,6 +213,8 @@ def _suit(data: dict[str, Any], reader: Reader, folder: Path) -> Suit:
         edges=_edges(reader, data.get("edge", [])),
         joined=_joined(reader, data.get("joined", [])),
         parts=_asked_parts(reader, data.get("part", []), [c.name for c in cloths]),
+        marks=read_marks(reader, data.get("mark", []), [c.name for c in cloths]),
+        strokes=read_strokes(reader, data.get("pile", [])),
         folder=folder,
         **tables,
     )

@@ -54,15 +54,16 @@ def works(
     sewn: Sequence[Mapping[str, Any]] = (),
     parts: Sequence[Made] = (),
     last_leg: str = "",
+    marks: Sequence[str] = (),
 ) -> list[Work]:
     """The steps, with the seams' names as they stand on the pieces.
 
     sewn: the seams as the report has them; where one is eased, the step says how much goes in. parts:
     whose own sentences go in where their stage is. last_leg: the seam of the leg that is sewn last,
-    front or back.
+    front or back; marks: the seams by which marks are set in.
     """
     present = {e.seam for f in flats for e in f.panel.edges}
-    out = [*_flat_work(pieces), *_of_parts(parts, "flat")]
+    out = [*_flat_work(pieces), *_set_in(marks), *_of_parts(parts, "flat")]
     own = _of_parts(parts, "closure")
     if closure != "none" and not any(p.kind == "closure" for p in parts):
         words = f"Set the closure into the centre {closure} while both halves still lie flat."
@@ -77,7 +78,7 @@ def works(
             "zip, and tack the cushions inside the suit along their outlines, their marks 1 to 4 on the crosses "
             "of the same numbers (mark 1 is where rim-1 begins)."
         )
-        cushions = [s["name"] for s in sewn if s["name"] not in present]
+        cushions = [s["name"] for s in sewn if s["name"] not in {*present, *marks}]
         out.append(Work("last", words + eased_words(sewn, cushions), tuple(cushions)))
     out += _of_parts(parts, "last")
     words = (
@@ -118,6 +119,18 @@ def _flat_work(pieces: Sequence[Piece]) -> list[Work]:
         )
         out.append(Work("flat", words, ("dart",)))
     return out
+
+
+def _set_in(marks: Sequence[str]) -> list[Work]:
+    """Pieces of another colour, while what they are set into lies flat."""
+    if not marks:
+        return []
+    words = (
+        f"Marks, while their panels lie flat: {', '.join(marks)}. Pin the mark's piece pile to pile at the notches; "
+        "where the edge runs round, snip the allowance of the inner curve every 15 mm, and sew slowly with the pile "
+        "pushed inwards; comb it out of the seam. Pieces that a mark has parted are then one panel again."
+    )
+    return [Work("flat", words, tuple(marks))]
 
 
 def _seams(

@@ -28,7 +28,6 @@ from padlib.suit.steps import (
     make_panels,
     on_shell,
     over_limit,
-    pile_direction,
     suit_body,
     suit_dressed,
 )
@@ -104,7 +103,7 @@ def _flats(
 ) -> tuple[tuple[Flat, ...], tuple[str, ...]]:
     """The flats, and the names of the panels that were laid for them."""
     each = panels.panels
-    pile = {p.name: pile_direction(p, panels.place) for p in each}
+    pile = panels.pile
     place = partial(on_shell, body=body, shell=shell, place=panels.place)
     asked = {
         "limit": suit.darts["limit"],
@@ -142,6 +141,9 @@ def _same_body(suit: Suit, last: Suit) -> bool:
 def _panels(suit: Suit, body: Body, shell: Shell, kept: Preview | None) -> Panels:
     """The cut shell, the last one where neither shell nor seams changed."""
     same_shell = kept is not None and kept.shell is shell
-    if same_shell and (suit.seams, suit.drawn) == (kept.suit.seams, kept.suit.drawn):
+    if same_shell and all(
+        getattr(suit, key) == getattr(kept.suit, key)
+        for key in ("seams", "drawn", "marks", "strokes")
+    ):
         return kept.panels
     return make_panels(suit, body, shell)

@@ -15,17 +15,16 @@ from padlib.padding.shell import Shell
 from padlib.proof.correct import correct
 from padlib.proof.motion import Move, moving
 from padlib.proof.proof import Proof, prove
-from padlib.seams.place import Place
 from padlib.suit.file import Suit
 from padlib.suit.matching import turned
-from padlib.suit.steps import pile_direction
+from padlib.suit.steps import Panels
 
 
 def proved(
     suit: Suit,
     flats: Sequence[Flat],
     shell: Shell,
-    place: Place,
+    panels: Panels,
     eases: Sequence[Ease],
 ) -> tuple[tuple[Flat, ...], Proof | None]:
     """The flats to cut, and the proof of them; None where the suit asks for none.
@@ -39,7 +38,7 @@ def proved(
     again = partial(
         prove,
         support=shell.surface,
-        axes=place.axes,
+        axes=panels.place.axes,
         stretch=limit,
         eased=[e.seam for e in suit.ease],
     )
@@ -49,9 +48,8 @@ def proved(
         return tuple(flats), first
     start = first.surface.vertices
     made = correct(flats, shell.surface, start, rounds=rounds, limit=limit, ease=eases)
-    panels = [f.panel for f in made.flats]
-    own = [turned(f, pile_direction(f.panel, place)) for f in made.flats if not f.panel.mirror_of]
-    better = with_images(own, panels)
+    own = [turned(f, panels.pile[f.panel.name]) for f in made.flats if not f.panel.mirror_of]
+    better = with_images(own, [f.panel for f in made.flats])
     last = again(better)
     if last.deviation_mm["mean"] >= first.deviation_mm["mean"]:
         return tuple(flats), first

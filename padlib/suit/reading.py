@@ -10,6 +10,8 @@ from types import MappingProxyType
 from typing import Any
 
 from padlib.errors import SuitError
+from padlib.padding.spot import Spot
+from padlib.suit.extras import read_spot
 from padlib.suit.lines import line_of
 from padlib.suit.schema import Key
 
@@ -80,6 +82,7 @@ def _value(reader: Reader, path: tuple[str | int, ...], value: object, key: Key)
         "texts": _texts,
         "points": _through,
         "place": _place,
+        "spots": _spots,
         "boxes": _boxes,
     }
     return checks[key.kind](reader, path, value, key)
@@ -158,6 +161,20 @@ def _place(
     reader: Reader, path: tuple[str | int, ...], value: object, key: Key
 ) -> str | tuple[float, float, float]:
     return value if isinstance(value, str) else _xyz(reader, path, value)
+
+
+def _spots(
+    reader: Reader, path: tuple[str | int, ...], value: object, key: Key
+) -> tuple[Spot, ...]:
+    """Places on the body; one that stands alone is a list of one."""
+    alone = (
+        isinstance(value, list) and len(value) == 3 and not isinstance(value[0], list | str | dict)
+    )
+    if isinstance(value, str | dict) or alone:
+        value = [value]
+    if not isinstance(value, list):
+        raise reader.wrong(path, f"'{path[-1]}' must be a list of places on the body.")
+    return tuple(read_spot(reader, path, entry) for entry in value)
 
 
 def _boxes(

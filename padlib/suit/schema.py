@@ -18,7 +18,10 @@ from padlib.pattern.purpose import CORNERS, NOTCHES, PURPOSES
 
 @dataclass(frozen=True)
 class Key:
-    """One key: kind (text, number, whole, yesno, texts, points, place, boxes), default, limits, choices, help."""
+    """One key: kind, default, limits, choices, help.
+
+    kind: text, number, whole, yesno, texts, points, place, spots, boxes.
+    """
 
     kind: str
     default: object
@@ -322,6 +325,59 @@ DART = _table(
         )
     },
 )
+
+MARK = _table(
+    name=Key("text", "", "the mark's name; empty: mark-1, mark-2, ..."),
+    shape=Key("text", "loop", "what is drawn", choices=("loop", "oval", "band")),
+    cloth=Key("text", "", "the cloth inside it, of [cloth]; a mark drawn as a line needs none"),
+    style=Key(
+        "text",
+        "inset",
+        "inset: its own piece of cloth, sewn in; line: a line on the piece, to dye, paint or shave",
+        choices=("inset", "line"),
+    ),
+    side=Key("text", "both", "where it lies", choices=("left", "right", "both")),
+    through=Key(
+        "spots",
+        (),
+        "loop: places on the body, once round: landmarks, [x, y, z] in mm, {near = landmark, move = "
+        "[x, y, z]}, {face = number, weights = [a, b, c]}",
+    ),
+    round=Key("yesno", True, "loop: round at its places; false: straight from place to place"),
+    at=Key("spots", (), "oval: its middle, a place as above; several places are as many ovals"),
+    width=Key(
+        "number",
+        120.0,
+        "oval: across; band: along the limb, mm of the shell",
+        least=5.0,
+        most=900.0,
+    ),
+    height=Key("number", 0.0, "oval: upwards, mm; 0: as its width", least=0.0, most=1200.0),
+    limb=Key("text", "arm", "band: what it goes round", choices=("arm", "leg", "trunk")),
+    place=Key(
+        "number",
+        0.5,
+        "band: where its middle lies, a share of the way from root to wrist or ankle, of the trunk neck to crotch",
+        least=0.0,
+        most=1.0,
+    ),
+    count=Key("whole", 1, "band: how many, one below the other", least=1, most=20),
+    gap=Key("number", 40.0, "band: between two of them, mm", least=5.0, most=500.0),
+)
+
+PILE = _table(
+    name=Key("text", "", "the stroke's name"),
+    through=Key("spots", (), "places on the body, in the direction in which the pile is to lie"),
+    side=Key("text", "both", "where it counts", choices=("left", "right", "both")),
+    reach=Key(
+        "number",
+        150.0,
+        "mm from the stroke over which the pile turns back to lying toward the ground",
+        least=10.0,
+        most=2000.0,
+    ),
+)
+"""Keys of [[pile]]: strokes that the pile follows."""
 
 EASE = _table(
     seam=Key("text", "", "the seam's name, as in report.json"),

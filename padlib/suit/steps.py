@@ -9,7 +9,7 @@ import os
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from concurrent.futures import Executor, ProcessPoolExecutor
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from functools import partial
 from types import MappingProxyType
 
@@ -40,6 +40,7 @@ from padlib.mesh.seen import seen
 from padlib.padding.dressed import Dressed, dress
 from padlib.padding.even import even_shell
 from padlib.padding.shell import Shell, pad_shell
+from padlib.pattern.carved import Carved, spread
 from padlib.pattern.make import make_pieces
 from padlib.pattern.parts import Made
 from padlib.pattern.piece import Inner, Piece
@@ -51,18 +52,27 @@ from padlib.seams.place import Place, carry_points, mirror_map, place_on_shell
 from padlib.seams.plan import Line, Options
 from padlib.suit.demo import DEMO_BODY
 from padlib.suit.file import DrawnSeam, Suit
+from padlib.suit.marks import Marks, suit_marks
 from padlib.suit.matching import DART_SHARES, flat_summary, share_used, turned
+from padlib.suit.pile import suit_pile
 from padlib.suit.wishes import NONE, Wishes
 from padlib.suit.worn import opening_rises
 
 
 @dataclass(frozen=True)
 class Panels:
-    """The panels of a suit with the shell that they come from, and what was noticed."""
+    """The panels of a suit with the shell that they come from, and what was noticed.
+
+    marks: on that shell; tints: for each panel by name the mark (m,) that each face lies in, -1 none;
+    pile: for each panel the way (3,) that its pile lies.
+    """
 
     place: Place
     panels: tuple[Panel, ...]
     findings: tuple[Finding, ...]
+    marks: Marks = field(default_factory=Marks)
+    tints: Mapping[str, NDArray[np.int64]] = field(default_factory=dict)
+    pile: Mapping[str, NDArray[np.float64]] = field(default_factory=dict)
 
 
 def suit_body(suit: Suit) -> Body:
@@ -119,8 +129,22 @@ def make_panels(suit: Suit, body: Body, shell: Shell) -> Panels:
     z_low = float(place.at["waist_front"][2]) - settings["closure_below_waist"]
     closure = Closure(settings["closure"], z_low)
     drawn = [_drawn_line(seam, body, shell, place) for seam in suit.drawn]
-    panels, findings = suit_panels(place, options, closure, drawn)
-    return Panels(place, panels, (*told, *findings))
+    marks = suit_marks(suit, body, shell, place)
+    cut = suit_panels(place, options, closure, drawn, marks.marks)
+    each, pile, turned_ = suit_pile(suit, body, shell, place, cut.panels)
+    findings = (*told, *cut.findings, *_not_on(marks, cut.tints), *turned_)
+    return Panels(place, each, findings, marks, dict(cut.tints), pile)
+
+
+def _not_on(marks: Marks, tints: Mapping[str, NDArray[np.int64]]) -> list[Finding]:
+    """A warning for each mark of which nothing lies on a panel."""
+    there = {int(k) for tint in tints.values() for k in np.unique(tint)}
+    words = "lies on no panel of the suit (head, hands and feet are not part of it, or another mark covers it)"
+    return [
+        Finding(940, words, f"mark '{mark.name}'", Grade.WARNING)
+        for k, mark in enumerate(marks.marks)
+        if k not in there
+    ]
 
 
 def _drawn_line(seam: DrawnSeam, body: Body, shell: Shell, place: Place) -> Line:
@@ -150,17 +174,6 @@ def on_shell(
             f"{', '.join(sorted(place.at))}."
         )
     return place.at[point]
-
-
-def pile_direction(panel: Panel, place: Place) -> np.ndarray:
-    """The way the pile lies (3,): toward the ground along the limb, the default."""
-    limb = (
-        "arm" if panel.name.startswith("sleeve") else "leg" if panel.name.startswith("leg") else ""
-    )
-    if not limb or panel.side not in ("left", "right"):
-        return np.array([0.0, 0.0, -1.0])
-    axis = place.axes[f"{limb}_{panel.side}"]
-    return (axis[-1] - axis[0]) / np.linalg.norm(axis[-1] - axis[0])
 
 
 def flatten_panels(
@@ -341,18 +354,30 @@ def suit_pieces(
     flats: Sequence[Flat],
     parts: Sequence[Made] = (),
     inner: Sequence[tuple[str, Inner]] = (),
+    carved: Carved | None = None,
 ) -> tuple[Piece, ...]:
-    """Pieces of all flats and parts by the suit's allowances and cloths; inner: lines in panels, by name."""
-    return make_pieces(
-        flats,
-        cloth=panel_cloths(suit, {f.panel.name for f in flats}),
-        allowance_mm=suit.pieces["allowance"],
-        opening_mm=suit.pieces["hem"],
-        notch_spacing_mm=suit.pieces["notch_spacing"],
-        parts=parts,
-        rules=suit.edges,
-        inner=inner,
-    )
+    """Pieces of all flats and parts by the suit's allowances and cloths; inner: lines in panels, by name.
+
+    carved: the flats as marks part them, where there are marks.
+    """
+    cloth = dict(panel_cloths(suit, {f.panel.name for f in flats}))
+    usual = {
+        "allowance_mm": suit.pieces["allowance"],
+        "opening_mm": suit.pieces["hem"],
+        "notch_spacing_mm": suit.pieces["notch_spacing"],
+        "rules": suit.edges,
+    }
+    if carved is None:
+        return make_pieces(flats, cloth=cloth, parts=parts, inner=inner, **usual)
+    lined: tuple[Piece, ...] = ()
+    if any(made.copies for made in parts):
+        lined = make_pieces(flats, cloth=cloth, **usual)
+    cloth |= {name: cloth[of] for name, of in carved.whole.items()} | dict(carved.cloth)
+    own, drawn = spread(flats, carved, [*inner, *carved.lines]), []
+    for made in parts:
+        drawn.append(replace(made, drawn=tuple(spread(flats, carved, made.drawn))))
+    more = {"inner": own, "holes": carved.holes, "lined": lined}
+    return make_pieces(carved.flats, cloth=cloth, parts=drawn, **more, **usual)
 
 
 def suit_room(suit: Suit) -> float:

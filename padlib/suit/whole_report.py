@@ -13,6 +13,7 @@ from padlib.suit.bill import bill_report
 from padlib.suit.built import Built
 from padlib.suit.comfort import comfort_report
 from padlib.suit.cushions import cushion_report
+from padlib.suit.marks import mark_report, mark_seams
 from padlib.suit.order import Work, works
 from padlib.suit.parts import parts_report
 from padlib.suit.sewing import matching_report
@@ -38,6 +39,7 @@ def make_report(built: Built, seconds: Mapping[str, float]) -> dict[str, Any]:
         "panels": [reports.panel_report(f) for f in every],
         "seams": [reports.seam_with_spread(s) for s in built.seams],
         "matching": matching_report(built.laid, built.seams),
+        "marks": mark_report(built.panels.marks, built.flats, built.carved),
         "pieces": reports.piece_report(built.pieces),
         "parts": parts_report(built.parts),
         "order": [
@@ -77,6 +79,7 @@ def suit_works(built: Built) -> list[Work]:
         sewn=built.seams,
         parts=built.parts,
         last_leg=feet[0] if feet and feet[0] in ("front", "back") else "",
+        marks=sorted({s["name"] for s in mark_seams(built.carved)}),
     )
 
 

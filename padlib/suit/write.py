@@ -35,11 +35,13 @@ from padlib.output.png import deviation_picture, map_scale, stretch_map
 from padlib.output.portrait import Colour, glb_bytes, sheet_picture, suit_picture
 from padlib.output.sheet import pattern_sheet
 from padlib.output.svg import write_svg
+from padlib.pattern.carved import outline
 from padlib.progress import Tell, quiet
 from padlib.proof.motion import Move
 from padlib.proof.proof import Proof
 from padlib.suit.built import Built, Clock
 from padlib.suit.file import Suit
+from padlib.suit.marks import mark_lines
 from padlib.suit.matching import flat_summary, share_used
 from padlib.suit.steps import (
     panel_cloths,
@@ -67,6 +69,7 @@ PANEL_COLOURS = np.array(
         [0.86, 0.80, 0.66],
     ]
 )
+MARK_COLOUR = (0.93, 0.90, 0.82)  # of a mark whose cloth has no colour
 
 
 def write_built(
@@ -96,8 +99,7 @@ def _write_all(built: Built, folder: Path, workers: int) -> None:
     (folder / "panels").mkdir()
     (folder / "maps").mkdir()
     jobs = [*_pattern_jobs(built, folder), *_panel_jobs(built, folder)]
-    colours = panel_colours(built.suit, [f.panel.name for f in built.flats])
-    jobs.append(partial(_write_pictures, folder, built.flats, colours))
+    jobs.append(partial(_write_pictures, folder, built.flats, *suit_look(built)))
     if built.proof is not None:
         jobs.append(partial(_write_proof, folder / "proof.png", built.proof))
     if built.moves:
@@ -121,10 +123,16 @@ def _panel_jobs(built: Built, folder: Path) -> list[Callable[[], object]]:
     limit = built.suit.darts["limit"]
     flats = (*built.flats, *built.pillow_flats)
     scale = map_scale(flats, limit)
-    return [partial(_write_panel, flat, folder, scale, limit) for flat in flats]
+    lines = mark_lines(built.carved, flats)
+    return [
+        partial(_write_panel, flat, folder, scale, limit, lines.get(flat.panel.name, ()))
+        for flat in flats
+    ]
 
 
-def _write_panel(flat: Flat, folder: Path, scale: float, limit: float) -> None:
+def _write_panel(
+    flat: Flat, folder: Path, scale: float, limit: float, lines: Sequence[np.ndarray]
+) -> None:
     """A panel's OBJ and its stretch map."""
     name, surface = flat.panel.name, flat.panel.surface
     text = obj_text(surface.vertices, surface.faces, flat.positions, name=name)
@@ -138,7 +146,7 @@ def _write_panel(flat: Flat, folder: Path, scale: float, limit: float) -> None:
         f"mean {100 * s['mean']:.1f} %, 95 % of the cloth below {100 * s['p95']:.1f} %{own}, "
         f"worst {100 * s['max']:.1f} %; {len(flat.darts)} dart{'s' * (len(flat.darts) != 1)}; {marks}"
     )
-    picture = stretch_map(flat, scale=scale, limit=limit, title=name, below=below)
+    picture = stretch_map(flat, scale=scale, limit=limit, title=name, below=below, lines=lines)
     (folder / "maps" / f"{name}.png").write_bytes(picture)
 
 
@@ -191,15 +199,41 @@ def _write_moves(path: Path, moves: Sequence[Move]) -> None:
     path.write_bytes(moves_picture(moves))
 
 
-def _write_pictures(folder: Path, flats: Sequence[Flat], colours: Mapping[str, Colour]) -> None:
+def _write_pictures(
+    folder: Path,
+    flats: Sequence[Flat],
+    colours: Mapping[str, Colour | np.ndarray],
+    lines: Sequence[np.ndarray],
+) -> None:
     """The suit from four sides in its colours, and as a file to turn round in any viewer."""
     panels = [f.panel for f in flats]
-    (folder / "suit.png").write_bytes(suit_picture(panels, colours))
+    (folder / "suit.png").write_bytes(suit_picture(panels, colours, lines=lines))
     (folder / "suit.glb").write_bytes(glb_bytes(panels, colours))
 
 
 def _write_sheet(path: Path, sheet: Drawing) -> None:
     path.write_bytes(sheet_picture(sheet))
+
+
+def suit_look(built: Built) -> tuple[dict[str, Colour | np.ndarray], list[np.ndarray]]:
+    """The colour of each panel, of each of its faces where there are marks, and the outlines (k, 3) of marks."""
+    out: dict[str, Colour | np.ndarray] = {}
+    out |= panel_colours(built.suit, [f.panel.name for f in built.flats])
+    lines: list[np.ndarray] = []
+    own = {c.name: rgb(c.colour) for c in built.suit.cloths if c.colour}
+    if built.carved is None:
+        return out, lines
+    asked = built.panels.marks.asked
+    for flat in built.flats:
+        name, tint = flat.panel.name, built.carved.tints[flat.panel.name]
+        tones = np.tile(np.array(out[name]), (len(tint), 1))
+        for k in np.unique(tint[tint >= 0]).tolist():
+            if asked[k].cloth:
+                tones[tint == k] = own.get(asked[k].cloth, MARK_COLOUR)
+            chains = outline(flat.panel.surface.faces, tint == k)
+            lines += [flat.panel.surface.vertices[chain] for chain, _ in chains]
+        out[name] = tones
+    return out, lines
 
 
 def panel_colours(suit: Suit, names: Sequence[str]) -> dict[str, Colour]:
@@ -211,8 +245,13 @@ def panel_colours(suit: Suit, names: Sequence[str]) -> dict[str, Colour]:
     for n in names:
         tone = tuple(PANEL_COLOURS[kinds.index(n.rpartition("-")[0]) % len(PANEL_COLOURS)].tolist())
         text = own.get(cloth[n], "")
-        out[n] = tuple(int(text[k : k + 2], 16) / 255 for k in (1, 3, 5)) if text else tone
+        out[n] = rgb(text) if text else tone
     return out
+
+
+def rgb(text: str) -> Colour:
+    """Red, green and blue from 0 to 1 of #rrggbb."""
+    return tuple(int(text[k : k + 2], 16) / 255 for k in (1, 3, 5))
 
 
 def _write_report(built: Built, report: Mapping[str, Any], folder: Path) -> None:

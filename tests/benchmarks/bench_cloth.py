@@ -18,7 +18,7 @@ from matplotlib.figure import Figure
 from padlib.flatten.cloth import PRESETS
 from padlib.suit.demo import demo_suit
 from padlib.suit.matching import share_used
-from padlib.suit.steps import flatten_panels, make_panels, pile_direction, suit_body, suit_shell
+from padlib.suit.steps import flatten_panels, make_panels, suit_body, suit_shell
 
 pytestmark = pytest.mark.benchmark
 
@@ -28,7 +28,7 @@ LIMIT = 0.05
 
 def laid(panels, cloth, most):
     """Flats of the suit without mirror images, and seconds."""
-    pile = {p.name: pile_direction(p, panels.place) for p in panels.panels}
+    pile = panels.pile
     cloths = {} if cloth is None else dict.fromkeys(pile, cloth)
     start = time.perf_counter()
     flats = flatten_panels(panels.panels, pile, limit=LIMIT, most=most, cloths=cloths)

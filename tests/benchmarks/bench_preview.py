@@ -16,7 +16,6 @@ from padlib.suit.built import Clock, run
 from padlib.suit.demo import demo_suit
 from padlib.suit.matching import flat_summary
 from padlib.suit.preview import Preview, preview
-from padlib.suit.steps import pile_direction
 
 pytestmark = pytest.mark.benchmark
 
@@ -71,7 +70,7 @@ def _laying(suit, first, cut):
     """Seconds of laying alone: a look whose cut is there already, but whose flats are the old ones."""
     from padlib.suit.again import flatten_again
 
-    pile = {p.name: pile_direction(p, cut.panels.place) for p in cut.panels.panels}
+    pile = cut.panels.pile
     start = time.perf_counter()
     flatten_again(
         cut.panels.panels, pile, first.flats, first.panels.panels, limit=suit.darts["limit"]
