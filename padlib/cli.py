@@ -22,7 +22,7 @@ from padlib.body.scan import Scan, import_scan
 from padlib.body.sheet import table_text
 from padlib.body.table import read_measurements
 from padlib.body.typical import FIGURES
-from padlib.errors import InputError, PadlibError
+from padlib.errors import InputError, PadlibError, SuitError
 from padlib.flatten.pins import Pin
 from padlib.output.folder import check_folder, results
 from padlib.output.measuring import UNITS as SHEET_UNITS
@@ -36,14 +36,17 @@ from padlib.output.whole import write_whole
 from padlib.padding.told import pads_text
 from padlib.pattern.parts import parts_text
 from padlib.progress import bar
+from padlib.suit.anchor import anchor
 from padlib.suit.batch import batch
 from padlib.suit.build import build
 from padlib.suit.demo import demo_suit
 from padlib.suit.file import read_suit
 from padlib.suit.open_mesh import flatten_file
+from padlib.suit.steps import suit_body
 from padlib.suit.suggest import suggest_file
 from padlib.suit.suggest import table as suggest_table
 from padlib.suit.tables import fit_told, measured
+from padlib.workshop.edit import set_value
 from padlib.workshop.serve import serve
 
 SHEET_FIGURE = {"stature": 1700.0}  # on which the measuring sheet is drawn
@@ -57,6 +60,7 @@ def parser() -> argparse.ArgumentParser:
     commands = top.add_subparsers(dest="command", required=True, metavar="COMMAND")
     _demo(commands)
     _build(commands)
+    _anchor(commands)
     _batch(commands)
     _scan(commands)
     _body(commands)
@@ -245,6 +249,40 @@ def _pose(commands: argparse._SubParsersAction) -> None:
         command.add_argument(flag, type=float, default=0.0, metavar="DEG", help=words)
     command.add_argument("--out", required=True, metavar="BODY.ply")
     _scan_flags(command)
+
+
+def _anchor(commands: argparse._SubParsersAction) -> None:
+    command = _add(
+        commands,
+        "anchor",
+        "put the drawn places of a suit in coordinates of its wearer's body, before the wearer is scanned anew",
+        _run_anchor,
+    )
+    command.add_argument("suit", help="the suit file; it is changed where it stands")
+
+
+def _run_anchor(args: argparse.Namespace) -> int:
+    path = Path(args.suit)
+    suit = read_suit(path)
+    changes, told = anchor(suit, suit_body(suit))
+    text, problems = path.read_text(encoding="utf-8"), list(told)
+    on_limb = beside = 0
+    for change in changes:
+        table, number, key = change.path
+        try:
+            text = set_value(text, change.path, change.value)
+        except SuitError as why:
+            problems.append(f"[[{table}]] number {int(number) + 1}, '{key}': {why}")
+            continue
+        on_limb, beside = on_limb + change.on_limb, beside + change.beside
+    if on_limb or beside:
+        write_whole(path, text.encode("utf-8"))
+    print(
+        f"{on_limb} places are now told along and around limbs and trunk, {beside} beside a landmark."
+    )
+    for words in problems:
+        print(f"padlib: {words}", file=sys.stderr)
+    return 0
 
 
 def _measure(commands: argparse._SubParsersAction) -> None:

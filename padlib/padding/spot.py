@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from padlib.body.body import Body
+from padlib.body.coordinates import OnLimb, on_limbs, place_on_limb
 from padlib.errors import InputError
 from padlib.mesh.point import nearest
 from padlib.mesh.surface import Point
@@ -39,7 +40,7 @@ class InFace:
     weights: tuple[float, float, float]
 
 
-Spot = str | tuple[float, float, float] | Beside | InFace
+Spot = str | tuple[float, float, float] | Beside | InFace | OnLimb
 
 
 def on_body(body: Body, spots: Sequence[Spot], who: str, *, mirrored: bool = False) -> list[Point]:
@@ -61,6 +62,24 @@ def on_body(body: Body, spots: Sequence[Spot], who: str, *, mirrored: bool = Fal
     return points
 
 
+def held(body: Body, places: Sequence[Array]) -> list[Spot]:
+    """Places (3,) mm on the skin as spots that follow the wearer: along and around a limb where that is sure, else
+    beside the nearest landmark; on a body without landmarks as they are."""
+    names = list(body.landmarks)
+    at = np.array([body.at(n) for n in names]).reshape(-1, 3)
+    out: list[Spot] = []
+    for place, limb in zip(np.asarray(places), on_limbs(body, places), strict=True):
+        if limb is not None:
+            out.append(limb)
+        elif names:
+            near = int(np.argmin(np.linalg.norm(at - place, axis=1)))
+            x, y, z = (place - at[near]).tolist()
+            out.append(Beside(names[near], (x, y, z)))
+        else:
+            out.append((float(place[0]), float(place[1]), float(place[2])))
+    return out
+
+
 def _position(body: Body, spot: Spot, who: str, mirrored: bool) -> Array:
     """Where a spot is (3,), mm, not yet on the skin."""
     if isinstance(spot, str):
@@ -68,6 +87,12 @@ def _position(body: Body, spot: Spot, who: str, mirrored: bool) -> Array:
     if isinstance(spot, Beside):
         move = np.asarray(spot.move) * (FLIP if mirrored else 1.0)
         return _landmark(body, spot.landmark, who, mirrored) + move
+    if isinstance(spot, OnLimb):
+        try:
+            point = place_on_limb(body, spot.mirrored() if mirrored else spot)
+        except InputError as why:
+            raise InputError(f"{who}: {why}") from None
+        return point.on(body.surface.vertices, body.surface.faces)
     if isinstance(spot, InFace):
         if not 0 <= spot.face < len(body.surface.faces):
             raise InputError(
@@ -92,6 +117,8 @@ def _landmark(body: Body, name: str, who: str, mirrored: bool) -> Array:
 
 
 def _words(spot: Spot) -> str:
+    if isinstance(spot, OnLimb):
+        return f"on '{spot.limb}'"
     if isinstance(spot, tuple):
         return f"[{', '.join(f'{c:g}' for c in spot)}]"
     if isinstance(spot, Beside):

@@ -6,6 +6,7 @@ import math
 from pathlib import Path, PurePath
 from typing import Any, Protocol
 
+from padlib.body.coordinates import LIMBS, OnLimb
 from padlib.errors import SuitError
 from padlib.padding.spot import Beside, InFace, Spot
 
@@ -47,6 +48,16 @@ def read_spot(reader: _Reads, path: Where, entry: Any) -> Spot:
         return Beside(
             entry["near"], _three(reader, path, entry["move"], "'move' must be [x, y, z]")
         )
+    if keys == {"limb", "along", "around"}:
+        if entry["limb"] not in LIMBS:
+            raise reader.wrong(path, f"'limb' is {entry['limb']!r}; there are {', '.join(LIMBS)}.")
+        numbers = _three(
+            reader,
+            path,
+            [entry["along"], entry["around"], 0.0],
+            "'along' and 'around' must be numbers",
+        )
+        return OnLimb(entry["limb"], numbers[0], numbers[1])
     if keys == {"face", "weights"} and isinstance(entry["face"], int):
         weights = _three(reader, path, entry["weights"], "'weights' must be three numbers")
         if min(weights) < 0 or sum(weights) <= 0:
@@ -54,9 +65,25 @@ def read_spot(reader: _Reads, path: Where, entry: Any) -> Spot:
         return InFace(entry["face"], weights)
     raise reader.wrong(
         path,
-        f"a place in '{path[-1]}' is a landmark, [x, y, z], {{near = landmark, move = [x, y, z]}} or "
+        f"a place in '{path[-1]}' is a landmark, [x, y, z], {{near = landmark, move = [x, y, z]}}, "
+        "{limb = name, along = share, around = degrees} or "
         f"{{face = number, weights = [a, b, c]}}, not {entry!r}.",
     )
+
+
+def written(spot: Spot) -> Any:
+    """A place as a suit file writes it."""
+    if isinstance(spot, OnLimb):
+        return {
+            "limb": spot.limb,
+            "along": round(spot.along, 5),
+            "around": round(spot.around, 3),
+        }
+    if isinstance(spot, Beside):
+        return {"near": spot.landmark, "move": [round(c, 1) + 0.0 for c in spot.move]}
+    if isinstance(spot, InFace):
+        return {"face": spot.face, "weights": list(spot.weights)}
+    return spot if isinstance(spot, str) else [round(c, 1) + 0.0 for c in spot]
 
 
 def _three(reader: _Reads, path: Where, value: Any, words: str) -> tuple[float, float, float]:

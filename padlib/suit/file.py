@@ -15,6 +15,7 @@ from padlib.flatten import cloth as fabric
 from padlib.padding.pad import Pad
 from padlib.padding.shapes import KINDS, checked
 from padlib.padding.shapes.parameter import settled
+from padlib.padding.spot import Spot
 from padlib.pattern.closure import CHAINS, Joined
 from padlib.pattern.parts import KINDS as PART_KINDS
 from padlib.pattern.purpose import EdgeRule
@@ -72,10 +73,10 @@ class Cloth:
 
 @dataclass(frozen=True)
 class DrawnSeam:
-    """A seam drawn by the maker: through landmark names or points (x, y, z) in mm."""
+    """A seam drawn by the maker: through landmarks or other places on the body."""
 
     name: str
-    through: tuple[str | tuple[float, float, float], ...]
+    through: tuple[Spot, ...]
     closed: bool
     kind: str
     line: int | None = None

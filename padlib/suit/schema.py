@@ -303,7 +303,11 @@ CLOTH = _table(
 
 SEAM = _table(
     name=Key("text", "", "the seam's name"),
-    through=Key("points", (), "landmark names or [x, y, z] points that it runs through"),
+    through=Key(
+        "spots",
+        (),
+        "places that it runs through: landmarks, [x, y, z], or places that follow the wearer",
+    ),
     closed=Key("yesno", False, "whether it runs back to its beginning"),
     kind=Key("text", "sewn", "what happens along it", choices=SEAM_KINDS),
 )

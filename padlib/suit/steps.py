@@ -22,7 +22,7 @@ from padlib.body.fit import fit_body
 from padlib.body.landmarks import with_landmarks
 from padlib.body.parametric import parametric_body
 from padlib.body.scan import import_scan
-from padlib.errors import SuitError
+from padlib.errors import InputError, SuitError
 from padlib.findings import Finding, Grade
 from padlib.flatten.agree import match_flats
 from padlib.flatten.cloth import Cloth, cloth_use
@@ -40,6 +40,7 @@ from padlib.mesh.seen import seen
 from padlib.padding.dressed import Dressed, dress
 from padlib.padding.even import even_shell
 from padlib.padding.shell import Shell, pad_shell
+from padlib.padding.spot import Spot, on_body
 from padlib.pattern.carved import Carved, spread
 from padlib.pattern.make import make_pieces
 from padlib.pattern.parts import Made
@@ -160,14 +161,22 @@ def _drawn_line(seam: DrawnSeam, body: Body, shell: Shell, place: Place) -> Line
 
 
 def on_shell(
-    point: str | tuple[float, float, float], words: str, body: Body, shell: Shell, place: Place
+    point: Spot, words: str, body: Body, shell: Shell, place: Place
 ) -> NDArray[np.float64]:
-    """The place (3,) mm on the shell of a landmark, or of a point on the body.
+    """The place (3,) mm on the shell of a landmark, or of a place on the body.
 
-    words: how a message begins. Raises SuitError for a landmark that is not there.
+    words: how a message begins. Raises SuitError for a landmark that is not there, and for a place that this body does
+    not have.
     """
-    if not isinstance(point, str):
+    if isinstance(point, tuple):
         return carry_points(body, shell, {"p": np.array(point)})["p"]
+    if not isinstance(point, str):
+        try:
+            found = on_body(body, [point], f"{words} a place")[0]
+        except InputError as why:
+            raise SuitError(f"{str(why).rstrip('.')}.") from None
+        at = found.on(body.surface.vertices, body.surface.faces)
+        return carry_points(body, shell, {"p": at})["p"]
     if point not in place.at:
         raise SuitError(
             f"{words} '{point}', which is no landmark of this body; there are "

@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 
 from padlib.errors import InputError, PadlibError
+from padlib.suit.extras import written
 from padlib.workshop.frames import Blocks, message, parts
 from padlib.workshop.live import News
 from padlib.workshop.session import Changed, Session
@@ -214,7 +215,7 @@ class Desk:
         if at >= len(own.through):
             raise InputError("That point is not on the seam any more.")
         place = (shape.on_body(shape.points(points[:1]))[0].round(1) + 0.0).tolist()
-        through = [p if isinstance(p, str) else list(p) for p in own.through]
+        through = [written(p) for p in own.through]
         through[at] = place
         self.session.set(("seam", seam, "through"), through)
         return self.session.state()
