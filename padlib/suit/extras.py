@@ -42,7 +42,7 @@ def read_spot(reader: _Reads, path: Where, entry: Any) -> Spot:
     if isinstance(entry, str):
         return entry
     if isinstance(entry, list):
-        return _three(reader, path, entry, "a place must be a landmark or [x, y, z] in mm")
+        return _three(reader, path, entry, f"'{path[-1]}' needs points as [x, y, z] in mm")
     keys = set(entry) if isinstance(entry, dict) else set()
     if keys == {"near", "move"} and isinstance(entry["near"], str):
         return Beside(

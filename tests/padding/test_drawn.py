@@ -155,7 +155,7 @@ def test_loops_that_cannot_be_used_are_told(human):
 
 WRONG = [
     ("outline = 3", "'outline' must be a list of places on the body."),
-    ("outline = [[1, 2]]", "a place must be a landmark or [x, y, z] in mm, not [1, 2]."),
+    ("outline = [[1, 2]]", "'outline' needs points as [x, y, z] in mm, not [1, 2]."),
     ("outline = [{near = 'hip_left'}]", "a place in 'outline' is a landmark, [x, y, z], {near"),
     ("outline = [{face = 1, weights = [0, -1, 0]}]", "must not be negative, nor all 0."),
     ("outline = ['a', 'b', 'c']\nprofile = 4", "'profile' must be text in quotes, not 4."),
