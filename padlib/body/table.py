@@ -27,6 +27,8 @@ def read_measurements(path: str | Path) -> dict[str, float]:
     tabs a number may have a decimal comma. Raises InputError, naming file and line, for anything else.
     """
     path = Path(path)
+    if "\0" in str(path):
+        raise InputError("a file's name cannot hold a NUL; check the name.")
     try:
         raw = path.read_bytes()
         text = raw[: MOST_BYTES + 1].decode("utf-8-sig")

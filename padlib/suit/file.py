@@ -159,6 +159,8 @@ class Suit:
 def read_suit(path: str | Path) -> Suit:
     """The suit that a TOML file says. Raises SuitError in one sentence, with the line."""
     path = Path(path)
+    if "\0" in str(path):
+        raise SuitError("a suit file's name cannot hold a NUL; check the name.")
     try:
         size = path.stat().st_size
         if size > MOST_BYTES:
