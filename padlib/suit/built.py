@@ -54,6 +54,7 @@ from padlib.suit.steps import (
     suit_shell,
     suit_ways,
 )
+from padlib.suit.stuffing import stuff
 from padlib.suit.wishes import suit_wishes
 from padlib.suit.worn import suit_worn, worn_report
 
@@ -142,6 +143,12 @@ def run(
             suit, body, shell, panels, cushions, workers=workers, tell=_within(tell, 0.25, 0.7)
         )
         flats, cushion_flats = laid[: len(panels.panels)], laid[len(panels.panels) :]
+        filled: Mapping[tuple[str, str], float] = {}
+        if suit.proof["sew"] and cushion_flats:
+            again = partial(_cushions_laid, suit, workers=workers)
+            full = stuff(pillows, cushion_flats, again)
+            cushion_flats, filled = full.flats, full.litres
+            laid = (*flats, *full.laid)
         differences = rim_differences(pillows, cushion_flats)
     with clock.step("proof"):
         tell("sewing the flats back together", 0.7)
@@ -161,7 +168,7 @@ def run(
             shortest_mm=next((w.shortest_mm or 0.0 for w in ways if w.name == "trunk"), 0.0),
         )
         made = {"each": each, "made": pillows}
-        stuffed = make_cushions(suit, body, shell, made, flats, cushion_flats)
+        stuffed = make_cushions(suit, body, shell, made, flats, cushion_flats, filled)
         parted = carved(suit, panels.marks, panels.panels, panels.tints, every)
         pieces = suit_pieces(suit, every, parts, stuffed.inner, parted)
     with clock.step("lay"):
@@ -247,6 +254,20 @@ def _flattened(
         tell=tell,
     )
     return flats, eases, eased
+
+
+def _cushions_laid(suit: Suit, cushions: Sequence[Panel], *, workers: int) -> tuple[Flat, ...]:
+    """Flats of cushions alone."""
+    return flatten_panels(
+        cushions,
+        {p.name: DOWN for p in cushions},
+        limit=suit.darts["limit"],
+        most=suit.darts["most"],
+        cloths=cloths_borne(suit, {p.name for p in cushions}),
+        percentile=suit.darts["percentile"],
+        hide=suit.darts["hide"],
+        workers=workers,
+    )
 
 
 def _of_flat(flat: Flat, limit: float) -> tuple[Finding, ...]:

@@ -6,8 +6,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
-import numpy as np
-
 from padlib.body.body import Body
 from padlib.findings import Finding, Grade
 from padlib.flatten.flat import Flat
@@ -15,7 +13,6 @@ from padlib.padding.foam import Stack, foam_stack
 from padlib.padding.pillow import Pillow
 from padlib.padding.shell import Shell
 from padlib.pattern.piece import Inner
-from padlib.proof.fill import fill, slack_top
 from padlib.suit.file import Suit
 from padlib.suit.inside import SewTo, pad_lines, zip_lines
 from padlib.suit.pillows import pairs_of
@@ -45,39 +42,21 @@ def make_cushions(
     pillows: Mapping[str, Sequence[Pillow]],
     flats: Sequence[Flat],
     cushion_flats: Sequence[Flat],
+    filled: Mapping[Key, float],
 ) -> Cushions:
     """What belongs to the cushions of a suit.
 
-    pillows: "each" as the pads are on the body, "made" as they are sewn, the right of a pair the left's image.
+    pillows: "each" as the pads are on the body, "made" as they are sewn, the right of a pair the left's image;
+    filled: litres that each of these holds, none where that is not asked for.
     """
     if not pillows["each"]:
         return Cushions()
     outlines, sew_to = pad_lines(body, shell, pillows["each"], flats)
     zips = zip_lines(pillows["made"], cushion_flats)
-    filled = _filled(pillows["made"], cushion_flats) if suit.proof["sew"] else {}
     thickness = suit.pillows["foam"]
     stacks = _stacks(pillows["made"], thickness) if thickness else ()
     inner = [(panel, line) for of in (outlines, zips) for panel, own in of.items() for line in own]
     return Cushions(tuple(inner), sew_to, filled, stacks, _findings(pillows["made"], filled))
-
-
-def _filled(pillows: Sequence[Pillow], flats: Sequence[Flat]) -> dict[Key, float]:
-    """Litres that each cushion holds; the right one of a pair holds what the left one does."""
-    by_name = {f.panel.name: f for f in flats}
-    pairs = pairs_of(pillows)
-    out: dict[Key, float] = {}
-    for pillow in pillows:
-        twin = (pillow.name, "left")
-        if pillow.side == "right" and pillow.name in pairs and twin in out:
-            out[pillow.name, "right"] = out[twin]
-            continue
-        top, base = (by_name[f"pillow-{pillow.name}-{pillow.side}-{w}"] for w in ("top", "base"))
-        rim = np.unique(np.concatenate([e.run for e in top.panel.edges if e.kind != "dart"]))
-        start = slack_top(top.panel.surface, rim)
-        out[pillow.name, pillow.side] = fill(
-            (top, base), base.panel.surface.vertices, start
-        ).volume_l
-    return out
 
 
 def _stacks(pillows: Sequence[Pillow], thickness: float) -> tuple[Stack, ...]:

@@ -28,7 +28,7 @@ def as_pairs(pillows: Sequence[Pillow]) -> tuple[Pillow, ...]:
     """
     pairs = pairs_of(pillows)
     return tuple(
-        _image(pairs[p.name]) if p.side == "right" and p.name in pairs else p for p in pillows
+        mirrored(pairs[p.name]) if p.side == "right" and p.name in pairs else p for p in pillows
     )
 
 
@@ -44,7 +44,8 @@ def pairs_of(pillows: Sequence[Pillow]) -> dict[str, Pillow]:
     }
 
 
-def _image(pillow: Pillow) -> Pillow:
+def mirrored(pillow: Pillow) -> Pillow:
+    """The right pillow that is a left one's image."""
     top, base = (
         Surface(s.vertices * MIRROR, s.faces[:, [0, 2, 1]]) for s in (pillow.top, pillow.base)
     )

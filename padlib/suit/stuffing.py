@@ -1,0 +1,107 @@
+"""Cushions that hold what their pads do: a top whose filled cushion holds too much or too little is laid anew.
+
+Filling blows a cushion round, which a pad in a hollow, or one that runs out thin, is not; so the top is cut from the
+pad with its heights scaled until the filled cushion holds the pad's volume. Its rim stays, and so does its base.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import igl
+import numpy as np
+from numpy.typing import NDArray
+
+from padlib.flatten.flat import Flat
+from padlib.flatten.stretch import stretch
+from padlib.mesh.surface import Surface, Vertices
+from padlib.padding.pillow import Pillow
+from padlib.proof.fill import fill, slack_top
+from padlib.seams.panels import Panel
+from padlib.suit.pillows import mirrored, pairs_of, pillow_panels
+
+Key = tuple[str, str]  # name and side of a pad
+
+NEAR = 0.03  # share of a pad's volume by which its cushion may hold more or less before its top is laid anew
+ROUNDS = 3
+LEAST, MOST = 0.6, 1.5  # of a pad's heights
+
+
+@dataclass(frozen=True)
+class Stuffed:
+    """flats: of all cushions, each on its pad's own surface; laid: the same as they were laid; litres: what each
+    cushion holds, sewn back and filled."""
+
+    flats: tuple[Flat, ...]
+    laid: tuple[Flat, ...]
+    litres: Mapping[Key, float]
+
+
+def stuff(
+    pillows: Sequence[Pillow],
+    flats: Sequence[Flat],
+    lay: Callable[[Sequence[Panel]], Sequence[Flat]],
+) -> Stuffed:
+    """Cushions filled, and those that hold too much or too little laid anew.
+
+    pillows: as they are made (`as_pairs`); flats: of their panels; lay: lays panels flat as these were.
+    """
+    pairs = pairs_of(pillows)
+    by_name = {f.panel.name: f for f in flats}
+    laid = dict(by_name)
+    litres: dict[Key, float] = {}
+    for pillow in pillows:
+        if pillow.side == "right" and pillow.name in pairs:
+            continue
+        own = [pillow, mirrored(pillow)] if pillow.name in pairs else [pillow]
+        holds = _holds(pillow, laid)
+        share, best = 1.0, holds
+        for _ in range(ROUNDS):
+            if abs(best / pillow.volume_l - 1.0) <= NEAR:
+                break
+            share = float(np.clip(share * pillow.volume_l / holds, LEAST, MOST))
+            scaled = [_scaled(p, share) for p in own]
+            new = {f.panel.name: f for f in lay(pillow_panels(scaled))}
+            holds = _holds(pillow, new)
+            if abs(holds / pillow.volume_l - 1.0) < abs(best / pillow.volume_l - 1.0):
+                best = holds
+                laid |= new
+                for before, after in zip(own, scaled, strict=True):
+                    top = f"pillow-{before.name}-{before.side}-top"
+                    by_name |= {n: f for n, f in new.items() if n.endswith(f"{before.side}-base")}
+                    by_name[top] = _back(new[top], after.top, before.top)
+        litres |= {(p.name, p.side): best for p in own}
+    names = [f.panel.name for f in flats]
+    return Stuffed(tuple(by_name[n] for n in names), tuple(laid[n] for n in names), litres)
+
+
+def _holds(pillow: Pillow, flats: Mapping[str, Flat]) -> float:
+    """Litres that a cushion holds, sewn back and filled."""
+    top, base = (flats[f"pillow-{pillow.name}-{pillow.side}-{w}"] for w in ("top", "base"))
+    rim = np.unique(np.concatenate([e.run for e in top.panel.edges if e.kind != "dart"]))
+    start = slack_top(top.panel.surface, rim)
+    return fill((top, base), base.panel.surface.vertices, start).volume_l
+
+
+def _scaled(pillow: Pillow, share: float) -> Pillow:
+    """The pillow with so much of its heights; its volume stays that of the pad."""
+    low = pillow.base.vertices
+    top = Surface(low + share * (pillow.top.vertices - low), pillow.top.faces)
+    return replace(pillow, top=top)
+
+
+def _back(flat: Flat, scaled: Surface, own: Surface) -> Flat:
+    """A top's flat on its pad's own surface, its stretch measured against that."""
+    vertices = _carried(flat.panel.surface.vertices, scaled, own)
+    surface = Surface(vertices, flat.panel.surface.faces)
+    panel = replace(flat.panel, surface=surface)
+    return replace(flat, panel=panel, stretch=stretch(vertices, surface.faces, flat.positions))
+
+
+def _carried(points: Vertices, scaled: Surface, own: Surface) -> NDArray[np.float64]:
+    """Points (n, 3) of one surface at the same places of another with the same triangles."""
+    _, face, at = igl.point_mesh_squared_distance(points, scaled.vertices, scaled.faces)[:3]
+    a, b, c = (np.ascontiguousarray(scaled.vertices[scaled.faces[face, k]]) for k in range(3))
+    weights = igl.barycentric_coordinates(np.ascontiguousarray(at), a, b, c)
+    return np.einsum("nk,nkd->nd", weights, own.vertices[own.faces[face]])
