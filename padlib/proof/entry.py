@@ -409,4 +409,7 @@ def _short(way: Way) -> str:
         )
     if way.shortest_mm is None:
         return words + "; no closure of its own helps, make it wider there"
-    return words + f"; a closure of {way.shortest_mm:.0f} mm from the opening inwards would do"
+    ask = {"leg": "ankle_slit", "arm": "wrist_slit", "tru": "closure_below_waist"}[way.name[:3]]
+    return words + (
+        f"; a closure of {way.shortest_mm:.0f} mm from the opening inwards would do ({ask} in [seams])"
+    )

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from padlib.body.axes import project
 from padlib.errors import SuitError
 from padlib.findings import Finding
 from padlib.mesh.cut import boundary_runs, insert, split
@@ -43,10 +44,12 @@ LEAST_AREA = 400.0  # mm2; smaller patches between nearly equal curves join thei
 
 @dataclass(frozen=True)
 class Closure:
-    """Where the suit opens: place front, back or none; its lower end at height z_low mm."""
+    """Where the suit opens: place front, back or none; its lower end at height z_low mm; slits: mm by which the
+    back seam of a leg or sleeve is left open from its end, by side and the end's name ("ankle", "wrist")."""
 
     place: str = "front"
     z_low: float = 0.0
+    slits: Mapping[tuple[str, str], float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, eq=False)
@@ -191,6 +194,7 @@ def _seam_table(
     trunk = place.axes["trunk"]
     order = np.argsort(trunk[:, 2])
     front = middle[:, 1] < np.interp(middle[:, 2], trunk[order, 2], trunk[order, 1])
+    slit = _slit_edges(mesh, lines, middle, place, closure)
     names: list[str] = []
     kinds: list[str] = []
     labels = np.empty(len(mesh.edges), dtype=np.int64)
@@ -199,12 +203,41 @@ def _seam_table(
         line = lines[mesh.edge_curve[k]]
         beside = {parts[r] if r >= 0 else "" for r in both[k]}
         name, kind = _edge_name(line, beside, bool(front[k]), float(middle[k, 2]), closure)
+        if k in slit:
+            name, kind = slit[k], "closure"
         if (name, kind) not in index:
             index[name, kind] = len(names)
             names.append(name)
             kinds.append(kind)
         labels[k] = index[name, kind]
     return _Table(tuple(names), tuple(kinds), labels)
+
+
+def _slit_edges(
+    mesh: Inserted,
+    lines: Sequence[Line],
+    middle: NDArray[np.float64],
+    place: Place,
+    closure: Closure,
+) -> dict[int, str]:
+    """Seam edges that lie in a slit at a limb's end, with the slit's name."""
+    out: dict[int, str] = {}
+    for (side, end), length in closure.slits.items():
+        name, limb = (
+            (f"leg-back-{side}", f"leg_{side}")
+            if end == "ankle"
+            else (f"sleeve-back-{side}", f"arm_{side}")
+        )
+        own = [k for k in range(len(mesh.edges)) if lines[mesh.edge_curve[k]].name == name]
+        if not own or limb not in place.axes:
+            continue
+        ends = mesh.vertices[mesh.edges[own]]
+        far = project(place.axes[limb], ends.reshape(-1, 3))[0].max()
+        s = project(place.axes[limb], middle[own])[0]
+        out |= {
+            k: f"closure-{end}-{side}" for k, at in zip(own, s, strict=True) if at > far - length
+        }
+    return out
 
 
 def _edge_name(

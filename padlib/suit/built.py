@@ -165,7 +165,7 @@ def run(
             panels.place.axes,
             pillows,
             partial(on_shell, body=body, shell=shell, place=panels.place),
-            shortest_mm=next((w.shortest_mm or 0.0 for w in ways if w.name == "trunk"), 0.0),
+            shortest_mm={w.name: w.shortest_mm or 0.0 for w in ways},
         )
         made = {"each": each, "made": pillows}
         stuffed = make_cushions(suit, body, shell, made, flats, cushion_flats, filled)

@@ -4,17 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from padlib.body.parts import SIDES
 from padlib.errors import InputError, SuitError
 from padlib.flatten.flat import Flat
 from padlib.padding.pillow import Pillow
 from padlib.pattern.closure import choose_zip, closure_part, joined_part
 from padlib.pattern.parts import Ask, Made, Worn, make_part
 from padlib.pattern.parts.part import opening_of
+from padlib.pattern.slit import slit_part
 from padlib.suit.file import AskedPart, Cloth, Suit
 from padlib.suit.values import rounded
 
@@ -29,13 +32,13 @@ def suit_parts(
     pillows: Sequence[Pillow],
     locate: Locate,
     *,
-    shortest_mm: float = 0.0,
+    shortest_mm: Mapping[str, float] = MappingProxyType({}),
 ) -> tuple[Made, ...]:
     """What the parts that a suit file asks for come to.
 
-    flats: of the suit's panels; shortest_mm: of the closure that getting in needs; axes: centre
-    lines of limbs and trunk (k, 3); locate: a landmark or
-    point and the beginning of a message to a place on the shell. Raises SuitError in one sentence.
+    flats: of the suit's panels; shortest_mm: of the closure that getting in needs, by way (trunk, leg_left,
+    arm_left); axes: centre lines of limbs and trunk (k, 3); locate: a landmark or point and the beginning of a
+    message to a place on the shell. Raises SuitError in one sentence.
     """
     worn = Worn(
         tuple(flats),
@@ -46,14 +49,25 @@ def suit_parts(
         _legs(axes),
         {f"{p.name} {p.side}": _rim(p) for p in pillows},
     )
-    closure = _closure(suit, worn, shortest_mm)
+    closure = _closure(suit, worn, shortest_mm.get("trunk", 0.0))
     worn = replace(worn, closure_mm=closure[0].numbers["zip_mm"] if closure else 0.0)
     asked = tuple(_made(suit, part, worn, locate) for part in suit.parts)
     try:
         joined = tuple(joined_part(worn, part) for part in suit.joined)
     except InputError as why:
         raise SuitError(str(why)) from None
-    return (*closure, *asked, *joined)
+    return (*closure, *_slits(suit, worn, shortest_mm), *asked, *joined)
+
+
+def _slits(suit: Suit, worn: Worn, needed: Mapping[str, float]) -> tuple[Made, ...]:
+    """The zips at the ends of legs and sleeves."""
+    cloth = main_cloth(suit).name
+    made = (
+        slit_part(worn, end, side, shortest_mm=needed.get(f"{limb}_{side}", 0.0), cloth=cloth)
+        for end, limb in (("ankle", "leg"), ("wrist", "arm"))
+        for side in SIDES
+    )
+    return tuple(part for part in made if part is not None)
 
 
 def _closure(suit: Suit, worn: Worn, needed: float) -> tuple[Made, ...]:

@@ -121,6 +121,20 @@ SEAMS = _table(
         least=-20.0,
         most=250.0,
     ),
+    ankle_slit=Key(
+        "number",
+        0.0,
+        "how far the back seam of each leg is left open from the ankle for a zip, mm",
+        least=0.0,
+        most=400.0,
+    ),
+    wrist_slit=Key(
+        "number",
+        0.0,
+        "how far the back seam of each sleeve is left open from the wrist for a zip, mm",
+        least=0.0,
+        most=300.0,
+    ),
     closure=Key("text", "front", "where the closure lies", choices=("front", "back", "none")),
     closure_below_waist=Key(
         "number", 60.0, "how far the closure runs below the waist, mm", least=-300.0, most=250.0

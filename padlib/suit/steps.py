@@ -21,6 +21,7 @@ from padlib.body.body import Body
 from padlib.body.fit import fit_body
 from padlib.body.landmarks import with_landmarks
 from padlib.body.parametric import parametric_body
+from padlib.body.parts import SIDES
 from padlib.body.scan import import_scan
 from padlib.errors import InputError, SuitError
 from padlib.findings import Finding, Grade
@@ -128,7 +129,13 @@ def make_panels(suit: Suit, body: Body, shell: Shell) -> Panels:
     heights, told = opening_rises(suit, body)
     options = Options(**heights)
     z_low = float(place.at["waist_front"][2]) - settings["closure_below_waist"]
-    closure = Closure(settings["closure"], z_low)
+    slits = {
+        (side, end): settings[f"{end}_slit"]
+        for side in SIDES
+        for end in ("ankle", "wrist")
+        if settings[f"{end}_slit"] > 0
+    }
+    closure = Closure(settings["closure"], z_low, slits)
     drawn = [_drawn_line(seam, body, shell, place) for seam in suit.drawn]
     marks = suit_marks(suit, body, shell, place)
     cut = suit_panels(place, options, closure, drawn, marks.marks)

@@ -23,7 +23,8 @@ from padlib.suit.pillows import mirrored, pairs_of, pillow_panels
 
 Key = tuple[str, str]  # name and side of a pad
 
-NEAR = 0.03  # share of a pad's volume by which its cushion may hold more or less before its top is laid anew
+OFF = 0.045  # share of a pad's volume by which its cushion may hold more or less before its top is laid anew
+NEAR = 0.03  # the same at which it is near enough then
 ROUNDS = 3
 LEAST, MOST = 0.6, 1.5  # of a pad's heights
 
@@ -57,7 +58,7 @@ def stuff(
         own = [pillow, mirrored(pillow)] if pillow.name in pairs else [pillow]
         holds = _holds(pillow, laid)
         share, best = 1.0, holds
-        for _ in range(ROUNDS):
+        for _ in range(ROUNDS if abs(best / pillow.volume_l - 1.0) > OFF else 0):
             if abs(best / pillow.volume_l - 1.0) <= NEAR:
                 break
             share = float(np.clip(share * pillow.volume_l / holds, LEAST, MOST))

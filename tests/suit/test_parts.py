@@ -51,7 +51,9 @@ def parts(demo_built):
     locate = partial(on_shell, body=b.body, shell=b.shell, place=b.panels.place)
     axes = b.panels.place.axes
     suit = parse_suit(SUIT)
-    return suit_parts(suit, b.flats, axes, b.pillows, locate, shortest_mm=_trunk(b).shortest_mm)
+    return suit_parts(
+        suit, b.flats, axes, b.pillows, locate, shortest_mm={"trunk": _trunk(b).shortest_mm}
+    )
 
 
 def test_parts_of_a_suit_are_measured_from_its_seams(parts, demo_built):
