@@ -39,6 +39,7 @@ FULL = {"hip": 1.06, "navel": 1.03, "waist": 1.03, "chest": 1.05}
 WAISTED = (
     1.02  # sections above and below the waist are at least so much larger: it can be found again
 )
+UNDER = 0.042  # how far below the bust the section under it lies, share of the stature
 LEAST_RISE = 0.006  # between the stations of a tube, share of the stature
 
 
@@ -96,9 +97,7 @@ def _trunk_rows(an: Anatomy) -> dict[str, Row]:
     hip = an.half("hip", m["hip_girth"])
     navel = an.half("navel", max(m["navel_girth"], WAISTED * m["waist_girth"]))
     waist, chest = an.half("waist", m["waist_girth"]), an.half("chest", m["chest_girth"])
-    ribs = max(
-        an.mix(0.97, 0.90) * m["chest_girth"], 0.5 * (m["waist_girth"] + 0.93 * m["chest_girth"])
-    )
+    ribs = _ribs(an)
     under = an.half("chest", max(ribs, min(WAISTED * m["waist_girth"], m["chest_girth"])))
     neck = m["neck_girth"] / (2 * np.pi)
     hollow = an.mix(0.023, 0.026) * h
@@ -120,7 +119,7 @@ def _trunk_rows(an: Anatomy) -> dict[str, Row]:
     put("hip", zh, (0.975 + 0.025 * near) * hip[0], seat, hip[1])
     put("navel", zn, navel[0], loin + 0.15 * hollow, navel[1])
     put("waist", zw - an.mix(0.004, 0.008) * h, waist[0], loin, waist[1])
-    put("under", zb - 0.042 * h, under[0], back - 0.002 * h, under[1])
+    put("under", zb - UNDER * h, under[0], back - 0.002 * h, under[1])
     put("bust", zb, chest[0], back, chest[1])
     put("axilla", za, 0.90 * an.q("pit") * chest[0], back + 0.006 * h, 0.965 * chest[1])
     put("yoke", za + 0.60 * (zs - za), 0.68 * chest[0], back - 0.006 * h, 0.78 * chest[1])
@@ -130,6 +129,14 @@ def _trunk_rows(an: Anatomy) -> dict[str, Row]:
     middle = back - 0.018 * h - 0.56 * chest[1] - np.tan(NECK_ANGLE) * (zc - zs)
     put("nape", zc - 0.016 * h, 0.74 * neck, middle + 0.72 * neck, 0.74 * neck)
     return rows
+
+
+def _ribs(an: Anatomy) -> float:
+    """Girth in mm a little below the bust: no barrel over a slim waist, no fold over a wide one."""
+    chest, waist = an.m["chest_girth"], an.m["waist_girth"]
+    share = UNDER * an.h / max(an.m["bust_height"] - an.m["waist_height"], UNDER * an.h)
+    tapered = chest - 0.7 * share * max(chest - waist, 0.0)
+    return max(min(an.mix(0.97, 0.90) * chest, tapered), 0.5 * (waist + 0.93 * chest))
 
 
 def _side(hip: Row, navel: Row, level: float) -> Row:
@@ -190,7 +197,8 @@ def buttock(an: Anatomy) -> Ellipsoid:
     z, half, front, back = an.rows["hip"]
     depth = back - front
     centre = (0.47 * half, back - 0.335 * depth, z)
-    return Ellipsoid(centre, (0.46 * half, 0.36 * depth, an.mix(0.052, 0.056) * an.h))
+    tall = min(an.mix(0.052, 0.056) * an.h, max(0.9 * (z - an.m["crotch_height"]), 0.03 * an.h))
+    return Ellipsoid(centre, (0.46 * half, 0.36 * depth, tall))
 
 
 # -- legs -----------------------------------------------------------------------------------------
@@ -200,7 +208,7 @@ def leg_line(an: Anatomy) -> tuple[Array, Array]:
     """Hip joint and ankle (3,) of the left leg: so far apart that the thighs do not touch."""
     m, h = an.m, an.h
     thigh = m["thigh_girth"] / (2 * np.pi)
-    joint = np.array([max(0.86 * thigh + 0.004 * h, 0.048 * h), 0.0, m["crotch_height"] + 0.03 * h])
+    joint = np.array([max(0.82 * thigh + 0.004 * h, 0.048 * h), 0.0, m["crotch_height"] + 0.03 * h])
     spread = max(0.084 * h, joint[0] + 0.034 * h)
     return joint, np.array([spread, 0.012 * h, m["ankle_height"]])
 
@@ -227,7 +235,7 @@ def leg(an: Anatomy) -> Tube:
         (zk, 0.96 * knee, 0.96 * knee, 0.99 * knee, 1.08 * knee, 0.002, 2.15),
         (zk + 0.038 * h, 0.96 * above, 0.97 * above, 1.02 * above, 1.04 * above, -0.002, 2.1),
         (zm, 0.94 * mid, 0.93 * mid, 1.03 * mid, 1.09 * mid, -0.005, 2.05),
-        (zc - 0.023 * h, 0.88 * thigh, 0.86 * thigh, 1.10 * thigh, 1.14 * thigh, -0.001, 2.1),
+        (zc - 0.023 * h, 0.85 * thigh, 0.82 * thigh, 1.12 * thigh, 1.16 * thigh, -0.001, 2.2),
         (zh, 0.475 * half, 0.47 * half, 0.95 * back, -0.98 * front, 0.000, 2.1),
         (zh + 0.055 * h, 0.42 * half, 0.40 * half, 0.55 * back, -0.70 * front, 0.000, 2.1),
     ])  # fmt: skip
@@ -398,7 +406,8 @@ def neck(an: Anatomy) -> Tube:
     """The neck."""
     base, axes, length = neck_axes(an)
     s = np.array([-0.05 * an.h, 0.0, 0.42 * length, 0.75 * length, length])
-    sizes = np.array([1.18, 1.08, 0.98, 0.98, 1.0])
+    low = 1 + 0.4 * (an.q("collar") - 1)
+    sizes = np.array([1.18 * low, 1.08 * low, 0.98, 0.98, 1.0])
     half = an.r("neck") * sizes[:, None] * np.array([0.98, 0.98, 1.03, 1.03])
     ends = (0.02 * an.h, 0.02 * an.h)
     return Tube(base, axes, s, half, np.zeros((5, 2)), np.full(5, 2.0), ends)

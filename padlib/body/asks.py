@@ -28,7 +28,13 @@ SHAPES = ("bust", "waist", "hip")
 LENGTHS = (
     "arm_length", "upper_arm_length", "shoulder_width", "shoulder_length", "foot_length", "hand_length",
 )  # fmt: skip
-DROPS = ("back_waist_length", "body_rise", "trunk_length")  # lengths that are steered by heights
+BACK = "back_waist_length"
+ENDS = {  # lengths that are steered by heights: the upper and the lower
+    BACK: ("cervicale_height", "waist_height"),
+    "body_rise": ("waist_height", "crotch_height"),
+    "trunk_length": ("cervicale_height", "crotch_height"),
+}
+DROPS = tuple(ENDS)
 CROTCH = "total_crotch_length"  # steered by the waist's height, the crotch's, or the seat's depth
 ANSWERED = (
     *GIRTHS,
@@ -236,44 +242,65 @@ def _levels(values: Mapping[str, float], wanted: Asks) -> tuple[Array, Array]:
     miss = {n: wanted.given[n] - values[n] for n in HEIGHTS if n in wanted.given and n in values}
     if wanted.stature is not None and "stature" in values:
         miss["stature"] = wanted.stature - values["stature"]
-    for drop, (high, low) in {
-        "body_rise": ("waist_height", "crotch_height"),
-        "back_waist_length": ("cervicale_height", "waist_height"),
-        "trunk_length": ("cervicale_height", "crotch_height"),
-    }.items():
-        if drop == "back_waist_length" and _back_held(wanted.given):
-            continue
-        if drop in wanted.given and drop in values:
-            lacks = wanted.given[drop] - values[drop]
-            for end in (high, low) if drop == "body_rise" else (low, high):
-                if end not in miss:  # the other end may move, too
-                    miss[end] = (
-                        miss.get(low, 0.0) + lacks if end == high else miss.get(high, 0.0) - lacks
-                    )
-                    break
+    miss = _with_drops(miss, values, wanted.given)
     if CROTCH in wanted.given and CROTCH in values and not _by_depth(wanted.given):
         lacks = 0.5 * (wanted.given[CROTCH] - values[CROTCH])
         waist = {"waist_height", "back_waist_length", "body_rise"} & set(wanted.given)
         miss.setdefault("crotch_height", -lacks if waist else 0.0)
         miss.setdefault("waist_height", 0.0 if waist else lacks)
+    return _profile(miss, values)
+
+
+def _profile(miss: Mapping[str, float], values: Mapping[str, float]) -> tuple[Array, Array]:
+    """Heights (k,) ascending from the floor and how far up (k,) each must go, mm."""
     rows = sorted((values[name], up) for name, up in miss.items())
     z, up = (np.array(column) for column in zip((0.0, 0.0), *rows, strict=True))
     return z, up
 
 
+def _with_drops(
+    miss: Mapping[str, float], values: Mapping[str, float], given: Mapping[str, float]
+) -> dict[str, float]:
+    """What heights lack (mm), with the ends of given drops: those move least that way which meets them all."""
+    drops = [n for n in DROPS if n in given and n in values]
+    if _back_held(given):
+        drops = [n for n in drops if n != BACK]
+    ends = sorted({end for n in drops for end in ENDS[n]} & values.keys())
+    drops = [n for n in drops if set(ENDS[n]) <= set(ends)]
+    if not drops:
+        return dict(miss)
+    along = np.interp([values[n] for n in ends], *_profile(miss, values))
+    rows, lacks = [], []
+    for n in drops:
+        high, low = (ends.index(end) for end in ENDS[n])
+        rows.append(np.eye(len(ends))[high] - np.eye(len(ends))[low])
+        lacks.append(given[n] - values[n] - (along[high] - along[low]))
+    for k, n in enumerate(ends):
+        if n in miss:
+            rows.append(np.eye(len(ends))[k])
+            lacks.append(0.0)
+    more = np.linalg.lstsq(np.array(rows), np.array(lacks), rcond=None)[0]
+    return {**miss, **dict(zip(ends, (along + more).tolist(), strict=True))}
+
+
 def _bow(values: Mapping[str, float], wanted: Asks) -> float:
     """How far the chest goes back (mm) to give the back its length where both its ends are given."""
-    given, name = wanted.given, "back_waist_length"
-    if not _back_held(given) or name not in values:
+    given = wanted.given
+    if not _back_held(given) or BACK not in values:
         return 0.0
-    return float(np.clip(BOW_GAIN * (given[name] - values[name]), -BOW_MM, BOW_MM))
+    return float(np.clip(BOW_GAIN * (given[BACK] - values[BACK]), -BOW_MM, BOW_MM))
 
 
 def _back_held(given: Mapping[str, float]) -> bool:
-    """Whether the back's length is given and so is where both its ends lie."""
-    low = "waist_height" in given or "body_rise" in given
-    high = "cervicale_height" in given or "trunk_length" in given
-    return "back_waist_length" in given and low and high
+    """Whether the back's length is given, and how far apart its ends lie follows from what else is given."""
+    if BACK not in given:
+        return False
+    known = [{end, "floor"} for end in set().union(*ENDS.values()) if end in given]
+    known += [set(ends) for n, ends in ENDS.items() if n in given and n != BACK]
+    reached, low = {ENDS[BACK][0]}, ENDS[BACK][1]
+    for _ in known:
+        reached = reached.union(*(link for link in known if link & reached))
+    return low in reached
 
 
 def _anchors(holds: Mapping[str, Hold], level: tuple[Array, Array]) -> dict[str, Array]:

@@ -21,6 +21,8 @@ NO_ARMS = ("legs", "trunk", "neck", "head")
 SEEN = (REGIONS, NO_ARMS, ("arms",), ("head",))
 PIT = (0.80, 1.0)
 FAIRED = 0.005  # of the stature, by which fairing lowers crotch and armpits
+NECK_DEEP = 0.33  # from cervicale to front neck point on the solids, as a share of the tape over both (measured here)
+COLLAR = (0.65, 1.3)
 LEAST, MOST = 0.55, 1.7  # bounds of a section's factor
 
 
@@ -100,6 +102,7 @@ def fitted(an: Anatomy) -> Anatomy:
             scale[place.name] = float(np.clip(an.q(place.name) * ratio**power, LEAST, MOST))
         scale["crotch_shift"] = _crotch_shift(solids[NO_ARMS], an)
         scale["pit"] = _pit(solids[REGIONS], an)
+        scale["collar"] = _collar(solids[NO_ARMS], an)
         for follower, leader in FOLLOW.items():
             scale[follower] = scale[leader]
         an = replace(an, scale=scale)
@@ -176,4 +179,22 @@ def _pit(value: Solid, an: Anatomy) -> float:
         np.clip(
             an.q("pit") - 0.6 * (level + FAIRED * h - apex) * np.tan(an.arm_angle) / reach, *PIT
         )
+    )
+
+
+def _collar(value: Solid, an: Anatomy) -> float:
+    """The next factor of the section below the neck, that lets the tape round the foot of the neck read its girth."""
+    rise = an.m["cervicale_height"] - an.m["suprasternal_height"]
+    wanted = np.sqrt(max((NECK_DEEP * an.m["neck_base_girth"]) ** 2 - rise**2, rise**2))
+    _, _, front, back = an.rows["collar"]
+    middle, far = 0.5 * (front + back), np.arange(0.0, 0.12 * an.h, 1.0)
+    ends = []
+    for level, way in (("cervicale_height", 1.0), ("suprasternal_height", -1.0)):
+        points = np.column_stack(
+            [np.zeros(len(far)), middle + way * far, np.full(len(far), an.m[level])]
+        )
+        outside = value(points) > 0
+        ends.append(far[np.argmax(outside)] if outside.any() else far[-1])
+    return float(
+        np.clip(an.q("collar") * (1 + 0.8 * (wanted - sum(ends)) / (back - front)), *COLLAR)
     )

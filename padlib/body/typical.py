@@ -262,7 +262,7 @@ def _shaped(out: dict[str, float], known: Mapping[str, float]) -> None:
     if "bust_height" not in known:  # the tape of the chest runs below the armpits
         out["bust_height"] = min(out["bust_height"], out["axilla_height"] - 0.033 * out["stature"])
     if "navel_girth" not in known:  # no deep fold between a wide waist and the hip
-        most = 0.5 * out["waist_girth"] + 0.53 * out["hip_girth"]
+        most = 0.55 * out["waist_girth"] + 0.46 * out["hip_girth"]
         out["navel_girth"] = min(out["navel_girth"], most)
     long = out["upper_arm_length"] + out["forearm_length"]
     longer = out.setdefault("arm_length", long) / long
