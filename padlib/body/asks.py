@@ -10,12 +10,11 @@ from numpy.typing import NDArray
 from scipy.optimize import brentq
 
 from padlib.body.body import Body
+from padlib.body.levels import CROTCH, DROPS, bow, by_depth, levels
 from padlib.body.measure import HEIGHTS, Measurements
 from padlib.body.parts import SIDES, unsided
 from padlib.body.tape import length
-from padlib.body.typical import ORDERED
 from padlib.body.warp import Hold, Tie, point_hold, ring_hold
-from padlib.errors import InputError
 
 Array = NDArray[np.float64]
 
@@ -28,14 +27,6 @@ SHAPES = ("bust", "waist", "hip")
 LENGTHS = (
     "arm_length", "upper_arm_length", "shoulder_width", "shoulder_length", "foot_length", "hand_length",
 )  # fmt: skip
-BACK = "back_waist_length"
-ENDS = {  # lengths that are steered by heights: the upper and the lower
-    BACK: ("cervicale_height", "waist_height"),
-    "body_rise": ("waist_height", "crotch_height"),
-    "trunk_length": ("cervicale_height", "crotch_height"),
-}
-DROPS = tuple(ENDS)
-CROTCH = "total_crotch_length"  # steered by the waist's height, the crotch's, or the seat's depth
 ANSWERED = (
     *GIRTHS,
     *HEIGHTS,
@@ -72,11 +63,7 @@ LEGS = ("thigh_girth", "mid_thigh_girth", "knee_girth")
 # depth by length of the line through the crotch; most in one round, a share
 CROTCH_GAIN, CROTCH_STEP = 0.8, 0.1
 MOST_STEP, MOST_BASE = 1.2, 1.08  # factors of a girth in one round; that of the neck's base
-# how far the chest goes back for each mm of back length; most in one round
-BOW_GAIN, BOW_MM = 1.7, 12.0
 LEAST_GAP_MM = 3.0  # that is left between growing thighs
-LEAST_STEP = 0.35  # heights may come so near to each other, as a share of their distance before
-LEAST_STEP_MM = 25.0  # ... and any that stay so far apart may
 
 
 @dataclass(frozen=True)
@@ -128,19 +115,6 @@ def _along(name: str, given: Mapping[str, float], start: Mapping[str, float]) ->
     return out
 
 
-def check_levels(given: Mapping[str, float], start: Mapping[str, float]) -> None:
-    """Refuse heights that would change places or all but meet. Raises InputError."""
-    for low, high in ORDERED:
-        if low not in HEIGHTS or not all(n in given and n in start for n in (low, high)):
-            continue
-        before, after = start[high] - start[low], given[high] - given[low]
-        if before > 1.0 and after < LEAST_STEP * before and after < LEAST_STEP_MM:
-            raise InputError(
-                f"{low} {given[low]:g} mm and {high} {given[high]:g} mm do not fit together: on the body they lie "
-                f"{before:.0f} mm apart; measure both again."
-            )
-
-
 Steering = tuple[dict[str, Hold], dict[str, Array], list[Tie], dict[str, Array]]
 
 
@@ -157,7 +131,7 @@ def steering(body: Body, told: Measurements, wanted: Asks) -> Steering:
         if hold is not None and (name in wanted.girths or name.removesuffix("_girth") in SHAPES):
             holds[key] = hold
             moves[key] = _reshaped(name, line, hold, told.values, wanted)
-    level = _levels(told.values, wanted)
+    level = levels(told.values, wanted.given, wanted.stature)
     ties, anchors = [], _anchors(holds, level)
     for name in _point_names(wanted):
         if name in body.landmarks:
@@ -167,7 +141,7 @@ def steering(body: Body, told: Measurements, wanted: Asks) -> Steering:
             z = hold.centre[2]
             ties.append(Tie({key: 1.0}, 2, float(np.interp(z, *level))))
         if key in UPRIGHT:  # the trunk grows about its own middle and does not lean
-            back = _bow(told.values, wanted) if key == "bust_girth" else 0.0
+            back = bow(told.values, wanted.given) if key == "bust_girth" else 0.0
             ties += [Tie({key: 1.0}, 0, 0.0), Tie({key: 1.0}, 1, back)]
         if key.startswith("acromion"):
             ties.append(Tie({key: 1.0}, 1, 0.0))
@@ -201,7 +175,7 @@ def _section(
     girth = wanted.girths.get(f"{part}_girth")
     size = np.ptp(ring, axis=0)
     own = [wanted.given.get(f"{part}_{kind}") for kind in ("breadth", "depth")]
-    if part == "hip" and own == [None, None] and CROTCH in values and _by_depth(wanted.given):
+    if part == "hip" and own == [None, None] and CROTCH in values and by_depth(wanted.given):
         lacks = CROTCH_GAIN * (wanted.given[CROTCH] - values[CROTCH])
         first = 1.0 + float(np.clip(lacks / size[1], -CROTCH_STEP, CROTCH_STEP))
         return _other(ring, 1, first, girth), first
@@ -218,13 +192,6 @@ def _section(
     return scale, scale
 
 
-def _by_depth(given: Mapping[str, float]) -> bool:
-    """Whether only the depth of the seat is left to give the line through the crotch its length."""
-    waist = any(n in given for n in ("waist_height", "back_waist_length", "body_rise"))
-    crotch = any(n in given for n in ("crotch_height", "trunk_length", "body_rise"))
-    return CROTCH in given and waist and crotch
-
-
 def _other(ring: Array, k: int, first: float, girth: float) -> float:
     """The factor across that gives a ring (h, 2) its girth when coordinate k is scaled by `first`."""
 
@@ -235,72 +202,6 @@ def _other(ring: Array, k: int, first: float, girth: float) -> float:
     if miss(0.5) > 0 or miss(1.9) < 0:
         return float(np.clip(girth / length(ring), 0.5, 1.9))
     return float(brentq(miss, 0.5, 1.9, xtol=1e-9))
-
-
-def _levels(values: Mapping[str, float], wanted: Asks) -> tuple[Array, Array]:
-    """Heights (k,) ascending and how far up (k,) the surface must go there, mm."""
-    miss = {n: wanted.given[n] - values[n] for n in HEIGHTS if n in wanted.given and n in values}
-    if wanted.stature is not None and "stature" in values:
-        miss["stature"] = wanted.stature - values["stature"]
-    miss = _with_drops(miss, values, wanted.given)
-    if CROTCH in wanted.given and CROTCH in values and not _by_depth(wanted.given):
-        lacks = 0.5 * (wanted.given[CROTCH] - values[CROTCH])
-        waist = {"waist_height", "back_waist_length", "body_rise"} & set(wanted.given)
-        miss.setdefault("crotch_height", -lacks if waist else 0.0)
-        miss.setdefault("waist_height", 0.0 if waist else lacks)
-    return _profile(miss, values)
-
-
-def _profile(miss: Mapping[str, float], values: Mapping[str, float]) -> tuple[Array, Array]:
-    """Heights (k,) ascending from the floor and how far up (k,) each must go, mm."""
-    rows = sorted((values[name], up) for name, up in miss.items())
-    z, up = (np.array(column) for column in zip((0.0, 0.0), *rows, strict=True))
-    return z, up
-
-
-def _with_drops(
-    miss: Mapping[str, float], values: Mapping[str, float], given: Mapping[str, float]
-) -> dict[str, float]:
-    """What heights lack (mm), with the ends of given drops: those move least that way which meets them all."""
-    drops = [n for n in DROPS if n in given and n in values]
-    if _back_held(given):
-        drops = [n for n in drops if n != BACK]
-    ends = sorted({end for n in drops for end in ENDS[n]} & values.keys())
-    drops = [n for n in drops if set(ENDS[n]) <= set(ends)]
-    if not drops:
-        return dict(miss)
-    along = np.interp([values[n] for n in ends], *_profile(miss, values))
-    rows, lacks = [], []
-    for n in drops:
-        high, low = (ends.index(end) for end in ENDS[n])
-        rows.append(np.eye(len(ends))[high] - np.eye(len(ends))[low])
-        lacks.append(given[n] - values[n] - (along[high] - along[low]))
-    for k, n in enumerate(ends):
-        if n in miss:
-            rows.append(np.eye(len(ends))[k])
-            lacks.append(0.0)
-    more = np.linalg.lstsq(np.array(rows), np.array(lacks), rcond=None)[0]
-    return {**miss, **dict(zip(ends, (along + more).tolist(), strict=True))}
-
-
-def _bow(values: Mapping[str, float], wanted: Asks) -> float:
-    """How far the chest goes back (mm) to give the back its length where both its ends are given."""
-    given = wanted.given
-    if not _back_held(given) or BACK not in values:
-        return 0.0
-    return float(np.clip(BOW_GAIN * (given[BACK] - values[BACK]), -BOW_MM, BOW_MM))
-
-
-def _back_held(given: Mapping[str, float]) -> bool:
-    """Whether the back's length is given, and how far apart its ends lie follows from what else is given."""
-    if BACK not in given:
-        return False
-    known = [{end, "floor"} for end in set().union(*ENDS.values()) if end in given]
-    known += [set(ends) for n, ends in ENDS.items() if n in given and n != BACK]
-    reached, low = {ENDS[BACK][0]}, ENDS[BACK][1]
-    for _ in known:
-        reached = reached.union(*(link for link in known if link & reached))
-    return low in reached
 
 
 def _anchors(holds: Mapping[str, Hold], level: tuple[Array, Array]) -> dict[str, Array]:

@@ -14,9 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from padlib.body.agree import check_tape
-from padlib.body.asks import ANSWERED, asks, check_levels
+from padlib.body.asks import ANSWERED, asks
 from padlib.body.body import Body
 from padlib.body.landmarks import with_landmarks
+from padlib.body.levels import check_levels
 from padlib.body.measure import Measurements, measure
 from padlib.body.roundness import Section, sections
 from padlib.body.rounds import brought, promised

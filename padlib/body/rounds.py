@@ -26,7 +26,9 @@ AGAIN, SETTLE = 2, 2  # how often landmarks found near are taken over, and round
 NEAR_MM, SAME_MM = 14.0, 1.0  # found so near to where one rode; no farther: as good as there
 ENOUGH, PATIENCE = 0.7, 2  # so many rounds that leave more than this share of the miss are the last
 GIRTH_MM, LENGTH_MM = 2.0, 5.0  # what is promised
-NEARLY = 0.9  # share of that within which landmarks found anew are believed: a file is a little coarser
+NEARLY = (
+    0.9  # share of that within which landmarks found anew are believed: a file is a little coarser
+)
 CLOSE = 0.3  # share of that at which a round is the last one
 LEVELS = {  # landmarks that ride together: the measurements that hang on them
     ("waist",): (
