@@ -39,6 +39,7 @@ FULL = {"hip": 1.06, "navel": 1.03, "waist": 1.03, "chest": 1.05}
 WAISTED = (
     1.02  # sections above and below the waist are at least so much larger: it can be found again
 )
+BELOW_PIT = 0.022  # the full chest lies at least so far below the armpits, share of the stature
 UNDER = 0.042  # how far below the bust the section under it lies, share of the stature
 LEAST_RISE = 0.006  # between the stations of a tube, share of the stature
 
@@ -104,7 +105,8 @@ def _trunk_rows(an: Anatomy) -> dict[str, Row]:
     seat = 1.04 * hip[1]
     loin = seat - hollow
     back = loin + 0.019 * h
-    zw, zb, zh = m["waist_height"], m["bust_height"], m["hip_height"]
+    zw, zh = m["waist_height"], m["hip_height"]
+    zb = min(m["bust_height"], m["axilla_height"] - BELOW_PIT * h)
     za, zs, zc = m["axilla_height"], m["shoulder_height"], m["cervicale_height"]
     zn = max(0.5 * (zw + zh) + 0.02 * h, m["crotch_height"] + 0.075 * h)
     rows = {}
@@ -176,7 +178,8 @@ def trunk(an: Anatomy) -> Tube:
 def bust(an: Anatomy) -> Ellipsoid:
     """The breast of the left side: full on a woman, a flat muscle on a man or a child."""
     m, h = an.m, an.h
-    z, half, front, back = an.rows["bust"]
+    _, half, front, back = an.rows["bust"]
+    z = m["bust_height"]
     full = an.womanly * float(np.clip((h - 1250) / 250, 0, 1))
     size = (m["chest_girth"] / 950) ** 0.5
 
