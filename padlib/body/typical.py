@@ -99,6 +99,10 @@ ORDERED = (
 )
 # the widest that a person is taken to be, as multiples of what is usual for the stature
 LEAST, MOST = 0.6, 1.75
+MOST_FLESH = 2.3  # ... of these, which a very heavy build has
+FLESH = (
+    "chest_girth", "waist_girth", "navel_girth", "hip_girth", "thigh_girth", "mid_thigh_girth", "upper_arm_girth",
+)  # fmt: skip
 BACK_CURVE = 1.03  # back waist length over its height (ANSUR II: 1.037 men, 1.024 women)
 # a length, the heights of its ends, and how much longer it is than the way straight down
 DROPS = (
@@ -277,10 +281,11 @@ def _check_size(known: Mapping[str, float], figure: str) -> None:
     """Refuse a value that is out of range for a person of any stature: a wrong unit, mostly."""
     small, large = usual(LEAST_STATURE, figure), usual(MOST_STATURE, figure)
     for name, value in known.items():
-        if name in small and not LEAST * small[name] <= value <= MOST * large[name]:
+        most = MOST_FLESH if name in FLESH else MOST
+        if name in small and not LEAST * small[name] <= value <= most * large[name]:
             raise InputError(
                 f"{name} {value:g} mm is outside {LEAST * small[name]:.0f} to "
-                f"{MOST * large[name]:.0f} mm, what people have; give it in millimetres."
+                f"{most * large[name]:.0f} mm, what people have; give it in millimetres."
             )
 
 
@@ -292,7 +297,7 @@ def _check_range(known: Mapping[str, float], stature: float, figure: str) -> Non
     for name, value in known.items():
         if name not in mean:
             continue
-        low, high = LEAST * mean[name], MOST * mean[name]
+        low, high = LEAST * mean[name], (MOST_FLESH if name in FLESH else MOST) * mean[name]
         if name.endswith(("_height", "_length")):
             low, high = 0.75 * mean[name], 1.3 * mean[name]
         if not low <= value <= high:

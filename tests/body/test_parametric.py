@@ -181,3 +181,24 @@ def test_what_hardly_anybody_has_is_told() -> None:
 
     assert [f.where for f in body.findings if f.number == 260] == ["calf_girth"]
     assert measure(body).values["calf_girth"] == pytest.approx(520.0, abs=2)
+
+
+def test_a_very_heavy_build_is_built_whole() -> None:
+    """A waist of 1.48 m, beyond every percentile of ANSUR II: the tape's girths, one piece, no crossing, and told.
+
+    The waist is no belt: by trimesh and shapely, girths from bust to hip change by less than a tenth in 50 mm.
+    """
+    asked = {"stature": 1750.0, "chest_girth": 1480.0, "waist_girth": 1480.0, "hip_girth": 1450.0}
+    body = parametric_body(asked, figure="male", edge_length=17.0)
+    told = measure(body).values
+    mesh = trimesh.Trimesh(body.surface.vertices, body.surface.faces, process=False)
+    levels = np.arange(told["hip_height"], told["bust_height"], 10.0)
+    girths = np.array([level_girth(mesh, z, -60, 60) for z in levels])
+
+    for name, value in asked.items():
+        assert told[name] == pytest.approx(value, abs=2 if name.endswith("_girth") else 5), name
+    assert "waist_girth" in [f.where for f in body.findings if f.number == 260]
+    assert np.abs(girths[5:] / girths[:-5] - 1).max() < 0.10
+    assert len(crossings(body.surface.vertices, body.surface.faces)[1]) == 0
+    assert mesh.is_watertight
+    assert mesh.euler_number == 2
