@@ -42,7 +42,8 @@ from padlib.suit.build import build
 from padlib.suit.demo import demo_suit
 from padlib.suit.file import read_suit
 from padlib.suit.open_mesh import flatten_file
-from padlib.suit.steps import suit_body
+from padlib.suit.seam_search import found_text, judged, search
+from padlib.suit.steps import suit_body, suit_shell
 from padlib.suit.suggest import suggest_file
 from padlib.suit.suggest import table as suggest_table
 from padlib.suit.tables import fit_told, measured
@@ -61,6 +62,7 @@ def parser() -> argparse.ArgumentParser:
     _demo(commands)
     _build(commands)
     _anchor(commands)
+    _suggest(commands)
     _batch(commands)
     _scan(commands)
     _body(commands)
@@ -123,6 +125,10 @@ def _work_flags(
     command.add_argument(
         "--lay-seconds", type=float, metavar="S", help="time for packing each cloth"
     )
+    _add_workers(command, what)
+
+
+def _add_workers(command: argparse.ArgumentParser, what: str) -> None:
     command.add_argument(
         "--workers",
         type=int,
@@ -249,6 +255,37 @@ def _pose(commands: argparse._SubParsersAction) -> None:
         command.add_argument(flag, type=float, default=0.0, metavar="DEG", help=words)
     command.add_argument("--out", required=True, metavar="BODY.ply")
     _scan_flags(command)
+
+
+def _suggest(commands: argparse._SubParsersAction) -> None:
+    command = _add(
+        commands,
+        "suggest",
+        "seek where the seams of a suit had best lie, and what each move of a seam buys",
+        _run_suggest,
+    )
+    command.add_argument("suit", help="the suit file")
+    _add_workers(command, "panels flattened")
+    command.add_argument(
+        "--write", action="store_true", help="put what is found into the suit file"
+    )
+
+
+def _run_suggest(args: argparse.Namespace) -> int:
+    path = Path(args.suit)
+    suit = read_suit(path)
+    with bar() as tell:
+        body = suit_body(suit)
+        shell = suit_shell(suit, body)
+        found = search(suit, body, shell, tell=tell)
+        moves, usual, sought = judged(suit, body, shell, found, workers=args.workers, tell=tell)
+    print(found_text(found, moves, usual, sought))
+    if args.write and moves:
+        text = path.read_text(encoding="utf-8")
+        for key, value in moves.items():
+            text = set_value(text, ("seams", key), value)
+        write_whole(path, text.encode("utf-8"))
+    return 0
 
 
 def _anchor(commands: argparse._SubParsersAction) -> None:

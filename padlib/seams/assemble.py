@@ -82,7 +82,7 @@ def suit_panels(
     first = _drawn_in(shell.vertices, shell.faces, [*(x.curve for x in (*lines, *own)), *loops])
     region, parts = find_regions(first, place, len(lines))
     masks = {name: region == k for k, name in enumerate(parts)}
-    inner, split_by = second_lines(first, masks, place)
+    inner, split_by = second_lines(first, masks, place, options)
     chained = zip(first.chains, first.closed, strict=True)
     curves = [chain_curve(c, first.faces, closed) for c, closed in chained]
     second = _drawn_in(first.vertices, first.faces, curves + [x.curve for x in inner], len(curves))

@@ -130,14 +130,16 @@ def armhole(
     end: int,
     others: Iterable[int],
     scale: float,
+    *,
+    shift: float = 0.0,
 ) -> Curve:
-    """The armhole: over the shoulder point and under the armpit, a little on the arm's side."""
+    """The armhole: over the shoulder point and under the armpit, a little on the arm's side, `shift` mm farther."""
     sign = 1.0 if side == "left" else -1.0
     top, bottom = at[f"acromion_{side}"], at[f"axilla_{side}"]
     normal = np.cross(top - bottom, np.array([0.0, 1.0, 0.0]))
     normal *= sign * np.sign(normal[0]) / np.linalg.norm(normal)
     # The armpit is a saddle of the surface: a plane through it touches; just outside, it parts.
-    origins = [(top + bottom) / 2 + normal * scale * s for s in range(6, 90, 6)]
+    origins = [(top + bottom) / 2 + normal * (scale * s + shift) for s in range(6, 90, 6)]
     return first_parting_plane(surface, origins, normal, end, others, f"{side} armhole")
 
 
@@ -162,11 +164,13 @@ def middle_loop(
     return max(found, key=lambda c: c.length(surface.vertices, surface.faces))
 
 
-def hip_values(vertices: Vertices, at: Mapping[str, Values], seat_top: float) -> Values:
+def hip_values(
+    vertices: Vertices, at: Mapping[str, Values], seat_top: float, *, bow: float = 0.0
+) -> Values:
     """A function (n,) that is positive on the trunk and negative on legs and seat.
 
     Its zero set runs from just before the crotch up along both groins to the sides and, behind, above
-    the seat at height `seat_top` mm.
+    the seat at height `seat_top` mm; bow: mm by which it lies higher half-way along the groin.
     """
     crotch = at["crotch"]
     left, right = at["hip_left"], at["hip_right"]
@@ -177,7 +181,8 @@ def hip_values(vertices: Vertices, at: Mapping[str, Values], seat_top: float) ->
     y = vertices[:, 1]
     start = crotch[2] + 0.06 * (seat_top - crotch[2])
     rise = np.clip(x, 0, 1.1) ** 0.85
-    front = start + (seat_top - start) * rise
+    half_way = np.clip(x, 0, 1)
+    front = start + (seat_top - start) * rise + 4.0 * bow * half_way * (1.0 - half_way)
     behind = np.clip((y - (side_y - 0.10 * depth)) / (0.30 * depth), 0, 1)
     behind = behind * behind * (3 - 2 * behind)
     return vertices[:, 2] - ((1 - behind) * front + behind * seat_top)

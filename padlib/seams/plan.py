@@ -45,12 +45,21 @@ class Line:
 
 @dataclass(frozen=True)
 class Options:
-    """Choices of the plan, mm; see the [seams] table of the suit file."""
+    """Choices of the plan, mm and degrees; see the [seams] table of the suit file."""
 
     neck_rise: float = 15.0
     wrist_rise: float = 0.0
     ankle_rise: float = 15.0
     seat_margin: float = 15.0
+    armhole_shift: float = 0.0
+    shoulder_shift: float = 0.0
+    side_shift: float = 0.0
+    seat_shift: float = 0.0
+    groin_shift: float = 0.0
+    sleeve_shift: float = 0.0
+    sleeve_turn: float = 0.0
+    leg_shift: float = 0.0
+    leg_turn: float = 0.0
 
 
 def region_seeds(place: Place) -> dict[str, int]:
@@ -75,7 +84,7 @@ def first_lines(place: Place, options: Options) -> list[Line]:
     for side in SIDES:
         hand, foot = ends[f"hand_{side}"], ends[f"foot_{side}"]
         rest = [v for k, v in ends.items() if k != f"hand_{side}"]
-        hole = armhole(surface, place.at, side, hand, rest, scale)
+        hole = armhole(surface, place.at, side, hand, rest, scale, shift=options.armhole_shift)
         label = components_without(surface.faces, len(surface.vertices), hole)
         arms |= label == label[hand]
         wrist = limb_loop(
@@ -118,6 +127,7 @@ def seat_top(place: Place, options: Options) -> float:
     behind &= (vertices[:, 2] > hip - 50.0) & (vertices[:, 2] < waist)
     if behind.any():
         height = max(height, float(vertices[behind, 2].max()) + options.seat_margin)
+    height += options.seat_shift
     return min(height, waist - 0.12 * (waist - hip))
 
 
@@ -127,7 +137,8 @@ def _hip_loop(place: Place, trunk: NDArray[np.bool_], options: Options) -> Curve
     near &= np.isin(np.arange(len(near)), place.surface.faces[trunk])
     y = place.surface.vertices[near, 1]
     at["seat_back"], at["belly_front"] = y.max(), y.min()
-    values = hip_values(place.surface.vertices, at, seat_top(place, options))
+    top = seat_top(place, options)
+    values = hip_values(place.surface.vertices, at, top, bow=options.groin_shift)
     feet = [place.ends["foot_left"], place.ends["foot_right"]]
     loop = parting_loop(place.surface, values, place.ends["crown"], feet, face_mask=trunk)
     if loop is None:
@@ -151,7 +162,7 @@ def chain_curve(chain: NDArray[np.int64], faces: Faces, closed: bool) -> Curve:
 
 
 def second_lines(
-    inserted: Inserted, regions: Mapping[str, NDArray[np.bool_]], place: Place
+    inserted: Inserted, regions: Mapping[str, NDArray[np.bool_]], place: Place, options: Options
 ) -> tuple[list[Line], dict[str, Values]]:
     """The seams within trunk, arms and legs of both sides, and the function that parts each.
 
@@ -163,7 +174,7 @@ def second_lines(
     for side in SIDES:
         for part, draw in (("trunk", _trunk_lines), ("arm", _sleeve_lines), ("leg", _leg_lines)):
             name = f"{part}-{side}"
-            drawn, parting[name] = draw(inserted, regions[name], place, side)
+            drawn, parting[name] = draw(inserted, regions[name], place, side, options)
             lines += drawn
     return lines, parting
 
@@ -193,7 +204,7 @@ def _pick(
 
 
 def _trunk_lines(
-    mesh: Inserted, mask: NDArray[np.bool_], place: Place, side: str
+    mesh: Inserted, mask: NDArray[np.bool_], place: Place, side: str, options: Options
 ) -> tuple[list[Line], Values]:
     """Side seam (armhole to hip) and shoulder seam (neck to armhole): one frontal surface."""
     at = place.at
@@ -201,6 +212,7 @@ def _trunk_lines(
     neck = at[f"neck_{side}"]
     heights = np.array([hip[2], axilla[2], top[2], max(neck[2], top[2] + 1.0)])
     depths = np.array([hip[1], axilla[1], top[1], neck[1]])
+    depths += np.repeat([options.side_shift, options.shoulder_shift], 2)
     values = mesh.vertices[:, 1] - np.interp(mesh.vertices[:, 2], heights, depths)
     curves = _lines_between(mesh, mask, values)
 
@@ -216,7 +228,7 @@ def _trunk_lines(
 
 
 def _sleeve_lines(
-    mesh: Inserted, mask: NDArray[np.bool_], place: Place, side: str
+    mesh: Inserted, mask: NDArray[np.bool_], place: Place, side: str, options: Options
 ) -> tuple[list[Line], Values]:
     """The front and the back seam of a sleeve, between its upper and its under panel.
 
@@ -228,7 +240,9 @@ def _sleeve_lines(
     tangent = _direction(axis, mesh.vertices)
     up = np.cross(tangent, np.array([0.0, 1.0, 0.0]))
     up /= np.linalg.norm(up, axis=1, keepdims=True) * np.sign(up[:, 2:3])
-    values = -(offset * up).sum(axis=1)
+    back = np.cross(up, tangent) if side == "left" else np.cross(tangent, up)
+    turn = np.radians(options.sleeve_turn)
+    values = options.sleeve_shift - (offset * (np.cos(turn) * up + np.sin(turn) * back)).sum(axis=1)
     curves = _lines_between(mesh, mask, values)
     middle = (place.at[f"acromion_{side}"] + place.at[f"axilla_{side}"]) / 2
     wrist = place.at[f"wrist_{side}"]
@@ -247,7 +261,7 @@ def _sleeve_lines(
 
 
 def _leg_lines(
-    mesh: Inserted, mask: NDArray[np.bool_], place: Place, side: str
+    mesh: Inserted, mask: NDArray[np.bool_], place: Place, side: str, options: Options
 ) -> tuple[list[Line], Values]:
     """The front and the back seam of a leg, between its inner and outer panel."""
     axis = place.axes[f"leg_{side}"]
@@ -256,7 +270,10 @@ def _leg_lines(
     outward = np.cross(np.array([0.0, 1.0, 0.0]), -tangent)
     outward *= np.sign(outward[:, :1]) * (1.0 if side == "left" else -1.0)
     outward /= np.linalg.norm(outward, axis=1, keepdims=True)
-    values = (offset * outward).sum(axis=1)
+    back = np.cross(tangent, outward) * (1.0 if side == "left" else -1.0)
+    turn = np.radians(options.leg_turn)
+    way = np.cos(turn) * outward + np.sin(turn) * back
+    values = (offset * way).sum(axis=1) - options.leg_shift
     curves = _lines_between(mesh, mask, values)
     ankle = place.at[f"ankle_{side}"]
     middle = axis[0]

@@ -102,6 +102,23 @@ SHELL = _table(
     ),
 )
 
+MOVES = _table(
+    armhole_shift=Key("number", 0.0, "armhole farther out on the arm, mm", least=-5.0, most=40.0),
+    shoulder_shift=Key("number", 0.0, "shoulder seam farther back, mm", least=-40.0, most=40.0),
+    side_shift=Key("number", 0.0, "side seam farther back, mm", least=-60.0, most=60.0),
+    seat_shift=Key("number", 0.0, "seam above the seat higher, mm", least=-60.0, most=60.0),
+    groin_shift=Key(
+        "number", 0.0, "seam half-way along the groin higher, mm", least=-60.0, most=60.0
+    ),
+    sleeve_shift=Key("number", 0.0, "both sleeve seams higher, mm", least=-25.0, most=25.0),
+    sleeve_turn=Key(
+        "number", 0.0, "sleeve seams turned about the arm, degrees", least=-40.0, most=40.0
+    ),
+    leg_shift=Key("number", 0.0, "both leg seams farther out, mm", least=-35.0, most=35.0),
+    leg_turn=Key("number", 0.0, "leg seams turned about the leg, degrees", least=-40.0, most=40.0),
+)
+"""Where the seams of the plan lie beside their usual places: what `padlib suggest` seeks."""
+
 SEAMS = _table(
     plan=Key("text", "suit", "which seam plan to start from", choices=("suit",)),
     neck_rise=Key(
@@ -134,6 +151,13 @@ SEAMS = _table(
         "how far the back seam of each sleeve is left open from the wrist for a zip, mm",
         least=0.0,
         most=300.0,
+    ),
+    **MOVES,
+    pinned=Key(
+        "texts",
+        (),
+        "seams that `padlib suggest` leaves where they are",
+        choices=("armhole", "shoulder", "side", "seat", "groin", "sleeve", "leg"),
     ),
     closure=Key("text", "front", "where the closure lies", choices=("front", "back", "none")),
     closure_below_waist=Key(

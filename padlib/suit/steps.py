@@ -57,6 +57,7 @@ from padlib.suit.file import DrawnSeam, Suit
 from padlib.suit.marks import Marks, suit_marks
 from padlib.suit.matching import DART_SHARES, flat_summary, share_used, turned
 from padlib.suit.pile import suit_pile
+from padlib.suit.schema import MOVES
 from padlib.suit.wishes import NONE, Wishes
 from padlib.suit.worn import opening_rises
 
@@ -127,7 +128,7 @@ def make_panels(suit: Suit, body: Body, shell: Shell) -> Panels:
     place = place_on_shell(body, even_shell(shell, mirror_map(shell.surface)))
     settings = suit.seams
     heights, told = opening_rises(suit, body)
-    options = Options(**heights)
+    options = Options(**heights, **{key: settings[key] for key in MOVES})
     z_low = float(place.at["waist_front"][2]) - settings["closure_below_waist"]
     slits = {
         (side, end): settings[f"{end}_slit"]

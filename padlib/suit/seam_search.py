@@ -1,0 +1,222 @@
+"""Where the seams of the plan had best lie: moved along the shell until the stretch that is forecast is least.
+
+A move is one number of the [seams] table: a seam farther back, higher, or turned about its limb. Each is tried
+both ways with a step that gets smaller; what a trial costs is one cut of the shell and one linear solve a panel
+(`flatten.forecast`). Seams stay smooth and symmetric, because they are still zero sets of the same functions,
+and near their places, because each move has its limits; those that are pinned are not tried.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from types import MappingProxyType
+
+import numpy as np
+
+from padlib.body.body import Body
+from padlib.errors import PadlibError
+from padlib.flatten.forecast import forecast
+from padlib.flatten.stretch import areas, summary
+from padlib.mesh.areas import face_areas, vertex_areas
+from padlib.padding.even import even_shell
+from padlib.padding.shell import Shell
+from padlib.progress import Tell, quiet
+from padlib.seams.assemble import Closure, suit_panels
+from padlib.seams.panels import Panel
+from padlib.seams.place import Place, mirror_map, place_on_shell
+from padlib.seams.plan import Options
+from padlib.suit.file import Suit
+from padlib.suit.matching import share_used
+from padlib.suit.schema import MOVES
+from padlib.suit.steps import cloths_borne, flatten_panels, make_panels
+from padlib.suit.worn import opening_rises
+
+STEPS = (1.0, 0.5)  # of the first step of a move
+FIRST = MappingProxyType({"shift": 16.0, "turn": 14.0})  # mm, degrees
+SHARES = (1.0, 0.5, 0.25)  # of what a search found, tried in turn
+LEAST_DART, LEAST_MEAN = 5.0, 0.01  # mm and per cent by which a plan must be better
+GAIN = 0.002  # of the forecast: a move that gains less is not worth it
+
+
+@dataclass(frozen=True)
+class Found:
+    """What a search found.
+
+    moves: key of [seams] to its number, those that are not 0; before, after: root mean square of the stretch that the
+    forecast asks, over all panels by area; buys: for each moved seam what it would be without its moves; tried: how
+    many plans were cut.
+    """
+
+    moves: Mapping[str, float]
+    before: float
+    after: float
+    buys: Mapping[str, float]
+    tried: int
+
+
+def asked_stretch(panels: Sequence[Panel]) -> float:
+    """Root mean square, by area, of the stretch that conformal maps of least area distortion ask of panels."""
+    total, area = 0.0, 0.0
+    for panel in panels:
+        surface = panel.surface
+        own = vertex_areas(
+            surface.faces, face_areas(surface.vertices, surface.faces), len(surface.vertices)
+        )
+        u = forecast(surface.vertices, surface.faces)
+        off = np.exp(own @ u / own.sum() - u) - 1.0
+        total += float(own @ off**2)
+        area += float(own.sum())
+    return float(np.sqrt(total / area))
+
+
+class _Trials:
+    """The plans tried on one shell, each with what it asks."""
+
+    def __init__(self, suit: Suit, body: Body, shell: Shell) -> None:
+        self.place: Place = place_on_shell(body, even_shell(shell, mirror_map(shell.surface)))
+        heights, _ = opening_rises(suit, body)
+        self.usual = Options(**heights)
+        self.closure = Closure("none", 0.0)
+        self.known: dict[tuple[float, ...], float] = {}
+
+    def cost(self, moves: Mapping[str, float]) -> float:
+        """What a plan asks; infinite where it cannot be cut."""
+        key = tuple(moves[k] for k in MOVES)
+        if key not in self.known:
+            try:
+                cut = suit_panels(self.place, replace(self.usual, **moves), self.closure)
+            except PadlibError:
+                self.known[key] = np.inf
+            else:
+                self.known[key] = asked_stretch([p for p in cut.panels if p.mirror_of is None])
+        return self.known[key]
+
+
+def search(suit: Suit, body: Body, shell: Shell, *, tell: Tell = quiet) -> Found:
+    """The moves of a suit's seams for which its panels ask least stretch, beginning from those of the suit file.
+
+    Raises SuitError where the suit's own plan cannot be cut.
+    """
+    trials = _Trials(suit, body, shell)
+    moves = {key: float(suit.seams[key]) for key in MOVES}
+    free = [key for key in MOVES if seam_of(key) not in suit.seams["pinned"]]
+    start = dict(moves)
+    cut = suit_panels(trials.place, replace(trials.usual, **moves), trials.closure)
+    trials.known[tuple(moves.values())] = asked_stretch(
+        [p for p in cut.panels if p.mirror_of is None]
+    )
+    best = before = trials.cost(moves)
+    for number, share in enumerate(STEPS):
+        for k, key in enumerate(free):
+            tell(f"moving {key.replace('_', ' ')}", (number + k / len(free)) / len(STEPS))
+            best = _along(trials, moves, key, share * FIRST[key.partition("_")[2]], best)
+    buys = {}
+    for seam in dict.fromkeys(seam_of(key) for key in free):
+        own = {key: start[key] for key in MOVES if seam_of(key) == seam}
+        if any(moves[key] != value for key, value in own.items()):
+            buys[seam] = trials.cost(moves | own)
+    changed = {key: value for key, value in moves.items() if value != start[key]}
+    return Found(changed, before, best, buys, len(trials.known))
+
+
+@dataclass(frozen=True)
+class Laid:
+    """What a plan comes to when its panels are laid flat with darts: stretch in per cent over all panels by area (mean,
+    95th and 99th percentile), darts on both sides and their length in mm, panels over the limit."""
+
+    mean: float
+    p95: float
+    p99: float
+    darts: int
+    dart_mm: float
+    over: int
+
+
+def laid(suit: Suit, body: Body, shell: Shell, *, workers: int = 1, tell: Tell = quiet) -> Laid:
+    """A suit's panels laid flat with darts, as `padlib build` does."""
+    panels = make_panels(suit, body, shell)
+    limit = suit.darts["limit"]
+    asked = {"limit": limit, "most": suit.darts["most"], "hide": suit.darts["hide"]}
+    asked["cloths"] = cloths_borne(suit, {p.name for p in panels.panels})
+    flats = flatten_panels(panels.panels, panels.pile, workers=workers, tell=tell, **asked)
+    weight = np.concatenate([areas(f.panel.surface.vertices, f.panel.surface.faces) for f in flats])
+    s = summary(np.concatenate([f.stretch for f in flats]), weight)
+    darts = [d.length_mm for f in flats for d in f.darts]
+    over = sum(share_used(f, limit) > 1.0 for f in flats)
+    stretch = {key: round(100 * s[key], 3) for key in ("mean", "p95", "p99")}
+    return Laid(**stretch, darts=len(darts), dart_mm=round(sum(darts)), over=over)
+
+
+def better(one: Laid, usual: Laid) -> bool:
+    """Whether a plan pays: no more panels over the limit, and less dart length, or as much and less stretch."""
+    if one.over > usual.over:
+        return False
+    fewer = usual.dart_mm - one.dart_mm
+    return fewer > LEAST_DART or (abs(fewer) <= LEAST_DART and one.mean < usual.mean - LEAST_MEAN)
+
+
+def judged(
+    suit: Suit, body: Body, shell: Shell, found: Found, *, workers: int = 1, tell: Tell = quiet
+) -> tuple[Mapping[str, float], Laid, Laid]:
+    """The moves of a search that pay when panels are really laid: all of each, or a share, or none.
+
+    Returns them with what the suit's own plan comes to, and theirs.
+    """
+    tell("laying the suit's own plan", 0.0)
+    usual = laid(suit, body, shell, workers=workers)
+    for k, share in enumerate(SHARES if found.moves else ()):
+        tell("laying the suggested plan", (k + 1) / (len(SHARES) + 1))
+        moves = {
+            key: round(suit.seams[key] + share * (value - suit.seams[key]), 1)
+            for key, value in found.moves.items()
+        }
+        one = laid(replace(suit, seams=dict(suit.seams) | moves), body, shell, workers=workers)
+        if better(one, usual):
+            return moves, usual, one
+    return {}, usual, usual
+
+
+def found_text(found: Found, moves: Mapping[str, float], usual: Laid, sought: Laid) -> str:
+    """What a search found and what it comes to when laid flat, as lines to read."""
+    if not moves:
+        return (
+            f"No move of the seams pays ({found.tried} plans tried): as they are, the panels take "
+            f"{usual.dart_mm:.0f} mm of darts and {usual.mean:.2f} % of stretch on average."
+        )
+    lines = [
+        "[seams]",
+        *(f"{key} = {value:g}" for key, value in moves.items()),
+        "",
+        f"Laid flat: darts {usual.dart_mm:.0f} mm as the seams are, {sought.dart_mm:.0f} mm as suggested; stretch "
+        f"{usual.mean:.2f} and {sought.mean:.2f} % on average, {usual.p95:.2f} and {sought.p95:.2f} % at the 95th "
+        f"percentile; panels over the limit {usual.over} and {sought.over}.",
+        f"Forecast before any dart (root mean square): {100 * found.before:.2f} % as the seams are, "
+        f"{100 * found.after:.2f} % with all moves ({found.tried} plans tried).",
+        *(
+            f"Of that the {seam} seam's moves are worth {100 * (without - found.after):.2f}."
+            for seam, without in found.buys.items()
+        ),
+    ]
+    return "\n".join(lines)
+
+
+def seam_of(key: str) -> str:
+    """The seam that a move is of."""
+    return key.partition("_")[0]
+
+
+def _along(trials: _Trials, moves: dict[str, float], key: str, step: float, best: float) -> float:
+    """The least cost along one move, which is set in `moves`: on in the better direction while that pays."""
+    least, most = MOVES[key].least, MOVES[key].most
+    for way in (step, -step):
+        gained = False
+        while True:
+            value = float(np.clip(moves[key] + way, least, most))
+            cost = trials.cost(moves | {key: value}) if value != moves[key] else np.inf
+            if not cost < best * (1.0 - GAIN):
+                break
+            moves[key], best, gained = value, cost, True
+        if gained:
+            break
+    return best
