@@ -31,10 +31,14 @@ Spot = tuple[float, float, float]  # x, y, mm, and turn, degrees
 
 
 def copies(pieces: Sequence[Piece]) -> list[tuple[Piece, bool]]:
-    """Every piece as often as it is cut, with whether that copy is turned face down."""
+    """Every piece as often as it is cut, with whether that copy lies face down on the back of the cloth.
+
+    Of pairs half lie so; of others all, since a piece shows the pile side, but where it says face up.
+    """
     out = []
     for piece in pieces:
-        down = piece.count // 2 if piece.mirrored else 0
+        single = piece.count if piece.face == "down" else 0
+        down = piece.count // 2 if piece.mirrored else single
         out += [(piece, k >= piece.count - down) for k in range(piece.count)]
     return out
 

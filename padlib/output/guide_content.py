@@ -63,7 +63,8 @@ def _before(allowance_mm: float) -> list[Block]:
         "Print one page first and measure the test square: it must be 100 mm each way. Cut from the back of "
         "the cloth, through the backing only, one layer at a time, with the pile arrow pointing down the "
         "roll. A piece marked \u201c1 face up, 1 face down\u201d is traced twice, turned over the second time; never "
-        f"turn it round instead. The allowance of {allowance_mm:g} mm is already on the cut line; comb the "
+        "turn it round instead. Every other piece is traced face down, printed side on the cloth, unless it says "
+        f"face up. The allowance of {allowance_mm:g} mm is already on the cut line; comb the "
         "pile out of it before sewing. Make a trial suit of cheap cloth first if the fur is dear."
     )
     return [Heading("Before cutting"), Text(words)]
@@ -127,12 +128,14 @@ def _cut_list(pieces: Sequence[Piece]) -> list[Block]:
             p.name,
             p.cloth,
             str(p.count),
-            f"{p.count - p.count // 2} up, {p.count // 2} down" if p.mirrored else "any",
+            f"{p.count - p.count // 2} face up, {p.count // 2} face down"
+            if p.mirrored
+            else f"face {p.face}",
             f"{p.area_cm2:.0f}",
         )
         for p in pieces
     )
-    head = ("no.", "piece", "cloth", "cut", "pile side", "area each, cm2")
+    head = ("no.", "piece", "cloth", "cut", "lies on the back", "area each, cm2")
     return [Heading("Cut list"), Table("Cut list", head, rows, (0, 3, 5))]
 
 
@@ -180,7 +183,7 @@ def _steps(report: Mapping[str, Any], pieces: Sequence[Piece]) -> list[Block]:
         Text("The pictures show the pieces of each step; the edges that are sewn are drawn thick."),
         Steps(
             tuple(w["words"] for w in order),
-            tuple(step_pictures(w["seams"], pieces, lengths) for w in order),
+            tuple(step_pictures(w["seams"], pieces, lengths, w.get("pieces", ())) for w in order),
         ),
     ]
 

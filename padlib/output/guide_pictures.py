@@ -61,9 +61,12 @@ def piece_picture(piece: Piece) -> Picture:
 
 
 def step_pictures(
-    seams: Sequence[str], pieces: Sequence[Piece], lengths: Mapping[str, float]
+    seams: Sequence[str],
+    pieces: Sequence[Piece],
+    lengths: Mapping[str, float],
+    parts: Sequence[str] = (),
 ) -> tuple[Picture, ...]:
-    """The pieces that a step sews, the seam bold in each, with its length."""
+    """The pieces that a step sews, the seam bold in each, with its length; then pieces of parts, by their names."""
     out = []
     for piece in pieces:
         own = [s for s in dict.fromkeys(seam for seam, _ in piece.edges) if s in seams]
@@ -72,7 +75,18 @@ def step_pictures(
         words = ", ".join(f"{s} {lengths[s]:.0f} mm" for s in own if s in lengths) or "darts"
         marks = tuple(piece_marks(piece, (*own, *(("dart",) if "dart" in seams else ()))))
         out.append(Picture(marks, (f"{piece.number} {piece.name}", words), 30.0, 40.0, piece.name))
-    return tuple(out[:MOST])
+    own = [p for p in pieces if p.kind == "part" and p.name in parts]
+    made = [
+        Picture(
+            tuple(piece_marks(p)),
+            (f"{p.number} {p.name}", "; ".join(p.labels[1:2])),
+            30.0,
+            40.0,
+            p.name,
+        )
+        for p in own[:MOST]
+    ]
+    return (*out[:MOST], *made)
 
 
 def seam_lengths(seams: Sequence[Mapping[str, Any]]) -> dict[str, float]:
@@ -95,15 +109,15 @@ def lay_picture(lay: Lay, pieces: Sequence[Piece]) -> Picture:
         spot = np.asarray(shapely.maximum_inscribed_circle(shapely.Polygon(ring).buffer(0)).coords)[
             0
         ]
-        text = f"{place.number}{' down' if place.mirrored else ''}"
+        text = f"{place.number}{'' if place.mirrored else ' up'}"
         marks.append(Words(text, spot - [0.0, 12.0], 30.0, anchor="middle"))
     marks += [
         Stroke(DASHED, box(y, lay.width_mm - x - w, h, w), closed=True) for x, y, w, h in lay.avoid
     ]
     caption = (
         f"{lay.cloth}: {lay.width_mm:.0f} mm wide, {lay.length_mm / 1000:.2f} m long",
-        "the pile runs to the left; down: laid face down"
-        if lay.pile == "one-way"
-        else "down: laid face down",
+        "seen from the back; "
+        + ("the pile runs to the left; " if lay.pile == "one-way" else "")
+        + "pieces lie face down, those marked up face up",
     )
     return Picture(tuple(marks), caption, 165.0, 95.0, f"lay of {lay.cloth}")

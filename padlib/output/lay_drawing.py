@@ -32,7 +32,7 @@ EDGE = 60.0  # mm round the cloth
 
 
 def lay_drawing(lay: Lay, pieces: Sequence[Piece]) -> Drawing:
-    """The lay at true scale in mm, y along the cloth, pile toward the lower end."""
+    """The lay at true scale in mm as seen from the back of the cloth, y along it, pile toward the lower end."""
     by_number = {p.number: p for p in pieces}
     parts = [_cloth(lay)]
     parts += [_placed(by_number[p.number], p, k) for k, p in enumerate(lay.placements)]
@@ -44,7 +44,8 @@ def _cloth(lay: Lay) -> Part:
     frame = box(EDGE, EDGE, lay.width_mm, lay.length_mm)
     words = (
         f"{lay.cloth}: {lay.width_mm:.0f} mm wide, {lay.length_mm / 1000:.2f} m long, "
-        f"{lay.used_percent:.0f} % used; {WAYS[lay.pile]}"
+        f"{lay.used_percent:.0f} % used; {WAYS[lay.pile]}; "
+        "seen from the back: pieces lie face down, but where they say face up"
     )
     right = EDGE + lay.width_mm + 0.5 * EDGE
     shaft = np.array([[right, EDGE + lay.length_mm], [right, EDGE]])
@@ -61,7 +62,7 @@ def _placed(piece: Piece, place: Placement, copy: int) -> Part:
     line: Line = placed_outline(piece, place) + EDGE
     shape = Polygon(line)
     centre = polylabel(shape, tolerance=5.0)
-    words = f"{piece.number} {piece.name}" + (" (face down)" if place.mirrored else "")
+    words = f"{piece.number} {piece.name}" + ("" if place.mirrored else " (face up)")
     room = shape.exterior.distance(centre)
     size = float(np.clip(2.4 * room / len(words), 5.0, 20.0))
     marks = (

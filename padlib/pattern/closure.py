@@ -24,6 +24,7 @@ from padlib.pattern.parts.part import (
     runs_of,
     stitched,
 )
+from padlib.pattern.parts.site import along
 from padlib.pattern.piece import Inner, Line
 
 LENGTHS_MM = (
@@ -121,9 +122,13 @@ def closure_part(worn: Worn, chosen: Zip, *, shortest_mm: float, pull: str, clot
         1,
         chosen.length_mm,
     )
+    panels = sorted(
+        {f.panel.name for f in worn.flats for e in f.panel.edges if e.seam == "closure"}
+    )
+    halves = "backs" if panels and all("back" in name for name in panels) else "fronts"
     words = (
         f"Closure: trim the pile {chosen.trim_mm:.0f} mm wide beside the seam on both sides, up to the "
-        f"marked line. Set in the zip of {chosen.length_mm:.0f} mm while the fronts lie flat, from "
+        f"marked line. Set in the zip of {chosen.length_mm:.0f} mm while the {halves} lie flat, from "
         f"{chosen.top_mm:.0f} mm below the neck edge, its pull on the wearer's {pull}"
     )
     rest = chosen.rest_mm()
@@ -133,7 +138,7 @@ def closure_part(worn: Worn, chosen: Zip, *, shortest_mm: float, pull: str, clot
         "closure",
         marks=tuple(marks),
         drawn=tuple(drawn),
-        steps=(Step("closure", words),),
+        steps=(Step("closure", words, (along(worn.flats, "closure", runs=2),)),),
         notions=(zip_,),
         findings=tuple(found),
         numbers={
@@ -199,7 +204,7 @@ def joined_part(worn: Worn, part: Joined) -> Made:
         "joined",
         part.name,
         marks=tuple(marks),
-        steps=(Step("hem", words),),
+        steps=(Step("hem", words, tuple(along(worn.flats, s) for s in seams.values())),),
         notions=tuple(notions),
         findings=tuple(found),
         numbers=told | {"overlap_mm": part.overlap_mm},

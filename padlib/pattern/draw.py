@@ -136,7 +136,7 @@ def _labels(draft: Draft, cloth: str, twice: bool, allowance: float) -> tuple[st
     """The lines of a piece's block of words."""
     side = {"both": "left and right" if twice else "", "left": "left", "right": "right"}[draft.side]
     side = "" if side in draft.name.lower().replace("_", "-").replace(" ", "-").split("-") else side
-    cut = "cut 2: 1 face up, 1 face down" if twice else "cut 1"
+    cut = "cut 2: 1 face up, 1 face down" if twice else "cut 1, face down"
     lines = [
         f"{draft.number}  {draft.name}",
         side,

@@ -14,6 +14,8 @@ from padlib.pattern.lettering import clean
 from padlib.pattern.parts.part import Blank, Copy, Made
 from padlib.pattern.piece import Inner, Piece
 
+SAME = 0.01  # of its area by which a piece may differ from its mirror image and be the same to cut
+
 
 def part_numbers(parts: Sequence[Made], first: int) -> dict[str, int]:
     """Number of each blank by its name, counted on from `first`."""
@@ -51,19 +53,33 @@ def drawn_on(parts: Sequence[Made]) -> Mapping[str, tuple[Inner, ...]]:
 def _piece(number: int, blank: Blank, allowance_mm: float) -> Piece:
     """The piece of a blank."""
     inside = Polygon(blank.sew_line)
-    taken = [notch_room(n) for n in blank.notches]
-    taken += [shapely.LineString(line.points).buffer(1.5) for line in blank.inner]
+    written = [notch_room(n) for n in blank.notches]
+    folds = [shapely.LineString(line.points).buffer(1.5) for line in blank.inner]
+    taken = [*written, *folds]
     labels, findings = [], []
     for words, run in blank.edges:
         text = clean(words)
-        label, box, _ = edge_label((text, text.split(",")[0]), run, inside, taken)
+        short = (text, text.split(",")[0])
+        label, box, fits = edge_label(short, run, inside, taken)
+        if not fits:
+            label, box, _ = edge_label(short, run, inside, written)
         labels.append(label)
         taken.append(box)
-    block = _words(number, blank, allowance_mm)
-    placed = place_block(block, inside, taken)
-    if not placed.fits:
-        placed = place_block(_brief(number, blank), inside, [])
-        block = _brief(number, blank)
+        written.append(box)
+    # a narrow piece takes its words over fold lines, the smallest over its edge, but never words over words
+    full, brief = _words(number, blank, allowance_mm), _brief(number, blank)
+    whole = Polygon(blank.cut_line)
+    for block, area, busy in (
+        (full, inside, taken),
+        (brief, inside, taken),
+        (brief, inside, written),
+        (full, whole, written),
+        (brief, whole, written),
+        (brief, inside, written),
+    ):
+        placed = place_block(block, area, busy)
+        if placed.fits:
+            break
     if not placed.fits:
         words = "the piece is too small for its label; its words reach beyond the sew line"
         findings.append(Finding(702, words, blank.name, Grade.NOTE))
@@ -94,15 +110,25 @@ def _piece(number: int, blank: Blank, allowance_mm: float) -> Piece:
     )
 
 
-def _cut(count: int, mirrored: bool) -> str:
-    """How often a piece is cut, in words."""
+def _cut(count: int, mirrored: bool, face: str = "") -> str:
+    """How often a piece is cut, and how it lies on the back of the cloth where that matters, in words."""
     half = count // 2
-    return f"cut {count}: {half} face up, {count - half} face down" if mirrored else f"cut {count}"
+    if mirrored:
+        return f"cut {count}: {half} face up, {count - half} face down"
+    return f"cut {count}, face {face}" if face else f"cut {count}"
+
+
+def _face(blank: Blank) -> str:
+    """How a blank lies on the back of the cloth: down, or "" where it is its own mirror image."""
+    shape = Polygon(blank.cut_line)
+    x0, _, x1, _ = shape.bounds
+    image = Polygon(blank.cut_line * [-1.0, 1.0] + [x0 + x1, 0.0])
+    return "" if shape.symmetric_difference(image).area < SAME * shape.area else "down"
 
 
 def _words(number: int, blank: Blank, allowance_mm: float) -> tuple[str, ...]:
     """The block of words of a blank."""
-    lines = [f"{number}  {clean(blank.name)}", _cut(blank.count, blank.mirrored)]
+    lines = [f"{number}  {clean(blank.name)}", _cut(blank.count, blank.mirrored, _face(blank))]
     lines += [
         clean(blank.cloth),
         *map(clean, blank.notes),
@@ -114,7 +140,7 @@ def _words(number: int, blank: Blank, allowance_mm: float) -> tuple[str, ...]:
 def _brief(number: int, blank: Blank) -> tuple[str, ...]:
     """The block of words of a narrow blank, on two lines."""
     rest = ", ".join(line for line in (clean(blank.cloth), *map(clean, blank.notes)) if line)
-    cut = _cut(blank.count, blank.mirrored)
+    cut = _cut(blank.count, blank.mirrored, _face(blank))
     return (f"{number}  {clean(blank.name)}: {cut}", rest)
 
 
@@ -123,7 +149,7 @@ def _copy(number: int, copy: Copy, piece: Piece) -> Piece:
     name = f"{clean(copy.name)} {piece.name}"
     labels = (
         f"{number}  {name}",
-        _cut(piece.count, piece.mirrored),
+        _cut(piece.count, piece.mirrored, "up"),
         clean(copy.cloth),
         f"like piece {piece.number}: sew the linings to each other",
         f"allowance {piece.allowance_mm:g} mm included",
@@ -146,4 +172,5 @@ def _copy(number: int, copy: Copy, piece: Piece) -> Piece:
         findings=(),
         inner=(),
         kind="part",
+        face="up",
     )

@@ -65,7 +65,8 @@ class Piece:
     """A flat with everything that a maker needs to cut and sew it.
 
     number: on the sheet; name; side: left, right or both; cloth; count: how many to cut;
-    mirrored: of those, half are cut with the piece turned face down;
+    mirrored: of those, half are cut with the piece face up, half face down; face: how the others lie on the back
+    of the cloth, down (as drawn it shows the pile side) or up (linings, whose right side is inside);
     cut_line (k, 2) closed (first point not repeated), sew_line (k, 2) closed; edges: seam name to
     sew-line run; darts: polylines mouth-apex-mouth; pile (2, 2): tail and head of the arrow;
     inner: folds, trimmed pile, cut-outs and places inside it; kind: panel, or part for what no
@@ -97,3 +98,4 @@ class Piece:
     findings: tuple[Finding, ...] = ()
     inner: tuple[Inner, ...] = ()
     kind: str = "panel"
+    face: str = "down"

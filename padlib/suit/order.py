@@ -1,18 +1,19 @@
 """The order of work, for the guide: darts first, closures while the work is flat, flat before tubes,
 sleeves and gussets, legs, the join, hems, pads last. Common practice, no source.
 
-A work is one step: a sentence and the seams that it closes. `faults` sews the steps up in thought and
-says where an order would not do: it knows panels, edges and partners only, not how the order was made.
+A work is one step: a sentence, the seams that it closes, and the sites of the parts that it sews on.
+`padlib.suit.order_check` sews the steps up in thought and says where an order would not do.
 """
 
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from padlib.flatten.flat import Flat
 from padlib.pattern.parts.part import Made
+from padlib.pattern.parts.site import Site, along, crossed
 from padlib.pattern.piece import Piece
 from padlib.seams.panels import Panel
 
@@ -33,16 +34,23 @@ STAGES: tuple[tuple[str, str, tuple[str, ...]], ...] = (
     ),
     ("hips", "Trunk to legs, from the crotch both ways round", ("hip-left", "hip-right")),
 )
+HEMS = {"neck": "the neck", "wrist": "the wrists", "ankle": "the ankles"}
 BY_STAGE = ("flat", "closure", "join", "sleeve", "leg", "hips", "hem", "last")
 
 
 @dataclass(frozen=True)
 class Work:
-    """One step: stage of BY_STAGE, a sentence, and the names of the seams that it closes."""
+    """One step: stage of BY_STAGE, a sentence, the names of the seams that it closes and of the parts' pieces.
+
+    sites: where its parts are sewn on; into: seams that are left open for them.
+    """
 
     stage: str
     words: str
     seams: tuple[str, ...] = ()
+    pieces: tuple[str, ...] = ()
+    sites: tuple[Site, ...] = ()
+    into: tuple[str, ...] = ()
 
 
 def works(
@@ -63,14 +71,22 @@ def works(
     front or back; marks: the seams by which marks are set in.
     """
     present = {e.seam for f in flats for e in f.panel.edges}
-    out = [*_flat_work(pieces), *_set_in(marks), *_of_parts(parts, "flat")]
+    out = [
+        *_flat_work(pieces),
+        *_set_in(marks),
+        *_own_seams(present - set(marks), sewn, last_leg or "back"),
+        *_of_parts(parts, "flat"),
+    ]
     own = _of_parts(parts, "closure")
     if closure != "none" and not any(p.kind == "closure" for p in parts):
         words = f"Set the closure into the centre {closure} while both halves still lie flat."
-        own = [Work("closure", words), *own]
-    out += [*own, *_seams(present, sewn, parts, last_leg or "back")]
+        own = [Work("closure", words, ("closure",)), *own]
+    out += [*own, *_seams(present, sewn, parts, last_leg or "back", opens=_opens(parts, last_leg))]
     hemmed = _hemmed(present, parts)
-    out += [Work("hem", f"Hem {', '.join(hemmed)}.")] if hemmed else []
+    if hemmed:
+        sites = tuple(along(flats, s, ring=not s.startswith("neck")) for s in hemmed)
+        words = f"Hem {', '.join(dict.fromkeys(HEMS[s.split('-')[0]] for s in hemmed))}."
+        out.append(Work("hem", words, sites=sites))
     out += _of_parts(parts, "hem")
     if pillows:
         words = (
@@ -84,13 +100,41 @@ def works(
     words = (
         "Try it on with a helper, open and shut the closure, sit, stride and reach; comb all seams."
     )
-    return [*out, Work("last", words)]
+    return _placed([*out, Work("last", words)], [f.panel for f in flats])
+
+
+def _placed(order: list[Work], panels: Sequence[Panel]) -> list[Work]:
+    """The order with each part after all seams that it runs across, and just before those it is let into."""
+    out = [w for w in order if not w.sites or w.seams]
+    for work in (w for w in order if w.sites and not w.seams):
+        needs = {s for site in work.sites for s in crossed(panels, site)}
+        after = max((k for k, w in enumerate(out) if needs & set(w.seams)), default=-1)
+        at = max(after + 1, _end(out, work.stage))
+        if work.into:
+            at = min(k for k, w in enumerate(out) if set(work.into) & set(w.seams))
+        stage = work.stage
+        if at and BY_STAGE.index(out[at - 1].stage) > BY_STAGE.index(stage):
+            stage = out[at - 1].stage
+        out.insert(at, replace(work, stage=stage))
+    return out
+
+
+def _end(order: Sequence[Work], stage: str) -> int:
+    """Where a stage ends in an order."""
+    return sum(BY_STAGE.index(w.stage) <= BY_STAGE.index(stage) for w in order)
 
 
 def _of_parts(parts: Sequence[Made], stage: str) -> list[Work]:
     """The sentences of parts at a stage."""
     return [
-        Work(stage, s.words, ("closure",) if made.kind == "closure" else ())
+        Work(
+            stage,
+            s.words,
+            ("closure",) if made.kind == "closure" else (),
+            tuple(b.name for b in made.blanks),
+            s.sites,
+            s.into,
+        )
         for made in parts
         for s in made.steps
         if s.stage == stage
@@ -98,11 +142,10 @@ def _of_parts(parts: Sequence[Made], stage: str) -> list[Work]:
 
 
 def _hemmed(present: Collection[str], parts: Sequence[Made]) -> list[str]:
-    """The openings that are hemmed, because no part is sewn to them."""
+    """The names of the openings that are hemmed, because no part is sewn to them."""
     joined = {seam for made in parts for seam in made.joins}
-    kinds = {"neck": "the neck", "wrist": "the wrists", "ankle": "the ankles"}
-    open_ = [s for s in present if s.split("-")[0] in kinds and s not in joined]
-    return [words for kind, words in kinds.items() if any(s.split("-")[0] == kind for s in open_)]
+    open_ = sorted(s for s in present if s.split("-")[0] in HEMS and s not in joined)
+    return sorted(open_, key=lambda s: list(HEMS).index(s.split("-")[0]))
 
 
 def _flat_work(pieces: Sequence[Piece]) -> list[Work]:
@@ -138,10 +181,29 @@ def _seams(
     sewn: Sequence[Mapping[str, Any]],
     parts: Sequence[Made],
     last: str,
+    *,
+    opens: bool,
 ) -> list[Work]:
-    """The maker's own seams, which part a panel, while it is flat; then those of the plan in stages."""
+    """The seams of the plan in stages, with the parts of each stage."""
+    out: list[Work] = []
+    told: set[str] = set()
+    for stage, words, seams in _stages(last):
+        here = tuple(s for s in seams if s in present)
+        if not here:
+            continue
+        if stage not in told:
+            out += _of_parts(parts, stage)
+            told.add(stage)
+        words = words if opens else words.replace(", where the foot opens, last", "")
+        words = f"{words}: {', '.join(here)}. Match the notches; stitch along the pile."
+        out.append(Work(stage, words + eased_words(sewn, here), here))
+    return out
+
+
+def _stages(last: str) -> list[tuple[str, str, tuple[str, ...]]]:
+    """STAGES with the leg seam that is sewn last."""
     first = "front" if last == "back" else "back"
-    stages = [
+    return [
         (
             stage,
             words.format(first=first, last=last),
@@ -149,30 +211,24 @@ def _seams(
         )
         for stage, words, of in STAGES
     ]
-    planned = {s for _, _, of in stages for s in of}
+
+
+def _own_seams(
+    present: Collection[str], sewn: Sequence[Mapping[str, Any]], last: str
+) -> list[Work]:
+    """The maker's own seams, which part a panel: before all that is sewn onto whole panels, closures too."""
+    planned = {s for _, _, of in _stages(last) for s in of}
     ends = {s for s in present if s.split("-")[0] in ("wrist", "ankle", "neck", "closure", "dart")}
-    rest = sorted(set(present) - planned - ends - {s for s in present if s.startswith("dart")})
-    out = []
-    if rest:
-        words = f"The maker's own seams, while their panels lie flat: {', '.join(rest)}."
-        out.append(Work("join", words + eased_words(sewn, rest), tuple(rest)))
-    told: set[str] = set()
-    for stage, words, seams in stages:
-        here = tuple(s for s in seams if s in present)
-        if not here:
-            continue
-        if stage not in told:
-            out += _of_parts(parts, stage)
-            told.add(stage)
-        words = words.replace(", where the foot opens, last", "") if not _opens(parts) else words
-        words = f"{words}: {', '.join(here)}. Match the notches; stitch along the pile."
-        out.append(Work(stage, words + eased_words(sewn, here), here))
-    return out
+    rest = sorted(set(present) - planned - ends)
+    if not rest:
+        return []
+    words = f"The maker's own seams, while their panels lie flat: {', '.join(rest)}."
+    return [Work("flat", words + eased_words(sewn, rest), tuple(rest))]
 
 
-def _opens(parts: Sequence[Made]) -> bool:
+def _opens(parts: Sequence[Made], last_leg: str) -> bool:
     """Whether a foot is zipped on that opens by itself."""
-    return any(made.kind == "joined" for made in parts)
+    return bool(last_leg) and any(made.kind == "joined" for made in parts)
 
 
 def eased_words(seams: Sequence[Mapping[str, Any]], names: Sequence[str]) -> str:
@@ -183,97 +239,3 @@ def eased_words(seams: Sequence[Mapping[str, Any]], names: Sequence[str]) -> str
         f"{ease['along_mm']:.0f} mm between the notches, without pleats."
         for name, ease in told
     )
-
-
-def faults(panels: Sequence[Panel], order: Sequence[Work]) -> list[str]:
-    """What is wrong with an order of work, each in a sentence; empty if nothing is.
-
-    Panels are sewn up edge by edge. Every sewn seam must be in the order once; nothing may be left
-    without an opening to turn it through; and no tube (a shape that is not a disk any more) may be
-    closed before the flat and closure steps are all done.
-    """
-    out, done = [], set()
-    stages = [BY_STAGE.index(work.stage) for work in order]
-    out += [
-        f"'{order[k].words[:40]}' comes after later work"
-        for k in range(1, len(stages))
-        if stages[k] < stages[k - 1]
-    ]
-    flat_left = [sum(w.stage in ("flat", "closure") for w in order[k:]) for k in range(len(order))]
-    cloth = _Cloth(panels)
-    for k, work in enumerate(order):
-        for seam in work.seams:
-            if seam in done:
-                out.append(f"seam {seam} is sewn twice")
-            done.add(seam)
-            shapes = cloth.sew(seam)
-            if any(euler < 1 for euler, _ in shapes) and flat_left[k]:
-                out.append(f"seam {seam} closes a tube before the flat work is done")
-            if any(rim == 0 for _, rim in shapes):
-                out.append(f"seam {seam} shuts its pieces in, with no opening left")
-    kinds = {e.seam: e.kind for p in panels for e in p.edges}
-    return out + [
-        f"seam {s} is never sewn"
-        for s, kind in sorted(kinds.items())
-        if kind == "sewn" and s not in done
-    ]
-
-
-class _Cloth:
-    """Panels being sewn: which edges are joined, and what shape each connected lot of them has."""
-
-    def __init__(self, panels: Sequence[Panel]) -> None:
-        self.edges = [
-            (p.name, k) for p in panels for k, e in enumerate(p.edges) if e.kind != "dart"
-        ]
-        self.of = {(p.name, k): e for p in panels for k, e in enumerate(p.edges)}
-        self.next = {}
-        for p in panels:
-            own = [(p.name, k) for k, e in enumerate(p.edges) if e.kind != "dart"]
-            self.next |= dict(zip(own, own[1:] + own[:1], strict=True))
-        self.joined: dict[tuple[str, int], tuple[str, int]] = {}
-
-    def sew(self, seam: str) -> list[tuple[int, int]]:
-        """Join all edges of a seam; Euler characteristic and open edges of each lot that it touches."""
-        touched = set()
-        for key in self.edges:
-            edge = self.of[key]
-            if edge.seam == seam and edge.partner is not None and edge.partner in self.of:
-                self.joined[key] = edge.partner
-                touched.add(key[0])
-        return [self._shape(lot) for lot in self._lots() if touched & lot]
-
-    def _lots(self) -> list[set[str]]:
-        """Panels that hang together."""
-        root = {name: name for name, _ in self.edges}
-
-        def find(name: str) -> str:
-            while root[name] != name:
-                name = root[name]
-            return name
-
-        for (one, _), (two, _) in self.joined.items():
-            root[find(one)] = find(two)
-        lots: dict[str, set[str]] = {}
-        for name in root:
-            lots.setdefault(find(name), set()).add(name)
-        return list(lots.values())
-
-    def _shape(self, lot: set[str]) -> tuple[int, int]:
-        """Vertices - edges + faces of a lot of polygons glued along their joined edges; open edges."""
-        keys = [k for k in self.edges if k[0] in lot]
-        root = {(k, end): (k, end) for k in keys for end in (0, 1)}
-
-        def find(at: Any) -> Any:
-            while root[at] != at:
-                at = root[at]
-            return at
-
-        for k in keys:
-            root[find((k, 1))] = find((self.next[k], 0))
-            if k in self.joined:
-                root[find((k, 0))] = find((self.joined[k], 1))
-                root[find((k, 1))] = find((self.joined[k], 0))
-        corners = len({find(at) for at in root})
-        shut = sum(k in self.joined for k in keys)
-        return corners - (len(keys) - shut // 2) + len(lot), len(keys) - shut

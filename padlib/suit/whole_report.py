@@ -43,7 +43,8 @@ def make_report(built: Built, seconds: Mapping[str, float]) -> dict[str, Any]:
         "pieces": reports.piece_report(built.pieces),
         "parts": parts_report(built.parts),
         "order": [
-            {"stage": w.stage, "words": w.words, "seams": list(w.seams)} for w in suit_works(built)
+            {"stage": w.stage, "words": w.words, "seams": list(w.seams), "pieces": list(w.pieces)}
+            for w in suit_works(built)
         ],
         "cloths": reports.cloth_report([c.bears for c in built.suit.cloths if c.bears]),
         "lay": reports.lay_report(built.lays),
@@ -70,7 +71,7 @@ def make_report(built: Built, seconds: Mapping[str, float]) -> dict[str, Any]:
 
 def suit_works(built: Built) -> list[Work]:
     """The order of work of a suit."""
-    feet = [j.closes for j in built.suit.joined if j.seam == "ankle"]
+    feet = [j.closes for j in built.suit.joined if j.seam.startswith("ankle")]
     return works(
         built.flats,
         built.pieces,

@@ -323,3 +323,55 @@ def test_cut_outs_folds_and_places_keep_to_their_layers(tube, by_hand):
         g.split('"')[1] for g in svg_text(pattern_sheet(pieces, title="t")).split("<g id=")[1:]
     }
     assert {"fold", "place", "cut", "sew"} <= layers
+
+
+@pytest.mark.parametrize("lower", [180.0, 230.0, 2 * np.pi * 40.0, 330.0])
+def test_tapered_strip_unrolls_a_cone(sleeve, lower):
+    """Arcs as long as both rounds, rulings of the slant length, the sector's area; the hem folds up onto the strip."""
+    made = make_part(ask("wrist-strip", length=80.0, hem=20.0, lower=lower), sleeve)
+    (blank,) = made.blanks
+    upper = opening_of(sleeve, "wrist")
+    runs = {words: line for words, line in blank.edges}
+    arc = lambda line: float(np.hypot(*np.diff(line, axis=0).T).sum())  # noqa: E731
+    assert arc(runs["hem, fold here"]) == pytest.approx(lower, rel=1e-4)
+    assert arc(runs["wrist"]) == pytest.approx(upper, rel=1e-4)
+    assert arc(runs["to its other end"]) == pytest.approx(80.0)
+    area = 0.5 * (upper + lower) * 80.0  # of a cone's side
+    assert shapely.Polygon(blank.sew_line).area == pytest.approx(area, rel=1e-4)
+    # folded up, the hem's raw edge meets cloth that is as wide as itself
+    cut, k = blank.cut_line, (upper - lower) / 80.0
+    raw = cut[1 : 1 + len(runs["hem, fold here"])]
+    assert arc(raw) == pytest.approx(lower + k * 20.0, rel=1e-4)
+    outline = shapely.Polygon(cut)
+    assert outline.is_valid
+    assert outline.contains(shapely.Polygon(blank.sew_line))
+    sides = shapely.LineString(runs["to its other end"])
+    assert outline.exterior.distance(sides.interpolate(0.5, normalized=True)) == pytest.approx(10.0)
+
+
+def test_steep_strip_is_refused(sleeve):
+    """A strip that would be a collar is refused in a sentence."""
+    with pytest.raises(InputError, match="too steep for a strip"):
+        make_part(ask("wrist-strip", length=20.0, lower=400.0), sleeve)
+
+
+def test_hemmed_facing_has_its_hem_inside(tube):
+    """The inner edge alone gets another allowance."""
+    (blank, _) = make_part(ask("neck-facing", width=60.0, hem=6.0), tube).blanks
+    assert size(blank.cut_line) == pytest.approx([ROUND / 2 + 20, 60.0 + 10.0 + 6.0], abs=0.02)
+    assert "inner edge: hem 6 mm" in blank.notes
+
+
+def test_tail_opening_beside_a_seam_runs_on_in_the_next_panel(tube):
+    """24 mm beside the tube's seam: both panels get their part of the circle, together the tail's round."""
+    turn = np.radians(9.2)
+    at = (150.0 * np.cos(turn), -150.0 * np.sin(turn), 1200.0)
+    made = make_part(ask("tail-opening", at=at, girth=314.0, pile=19.0), tube)
+    assert made.findings == ()
+    assert made.numbers["opening_mm"] == pytest.approx(314.0, rel=2e-3)
+    parts = {n: line.points for n, line in made.drawn if line.purpose == "place"}
+    assert sorted(parts) == ["back", "front"]
+    radius, off = 50.0 - 0.03, 150.0 * turn
+    short = 2 * radius * np.arccos(off / radius)  # the arc beyond a chord so far from the middle
+    lengths = sorted(float(np.hypot(*np.diff(p, axis=0).T).sum()) for p in parts.values())
+    assert lengths[0] == pytest.approx(short, rel=5e-3)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from dataclasses import replace
 from functools import partial
 
 import numpy as np
@@ -10,9 +11,12 @@ import pytest
 
 from padlib.errors import SuitError
 from padlib.mesh.surface import Surface
+from padlib.pattern.closure import Joined, choose_zip, closure_part, joined_part
+from padlib.pattern.parts import KINDS, Ask, Made, Worn, make_part
 from padlib.seams.panels import Edge, Panel
 from padlib.suit.file import parse_suit
-from padlib.suit.order import BY_STAGE, Work, faults, works
+from padlib.suit.order import Work, works
+from padlib.suit.order_check import faults
 from padlib.suit.parts import parts_report, suit_parts
 from padlib.suit.steps import on_shell, suit_pieces
 
@@ -135,8 +139,13 @@ def test_shut_in_pieces_are_found():
     assert told == ["seam s1 shuts its pieces in, with no opening left"]
 
 
-def parted(panels: list[Panel], chance: random.Random, name: str) -> list[Panel]:
-    """Panels with one of them parted by a seam from one of its corners to another."""
+def parted(
+    panels: list[Panel], chance: random.Random, name: str
+) -> tuple[list[Panel], dict[tuple[str, int], tuple[str, int]], dict[str, str]]:
+    """Panels with one of them parted by a seam from one of its corners to another.
+
+    Besides: where its edges have gone, and into which half what lay within it.
+    """
     at = chance.choice([i for i, p in enumerate(panels) if len(p.edges) > 3])
     panel = panels[at]
     own = [(k, e) for k, e in enumerate(panel.edges) if e.kind != "dart"]
@@ -156,7 +165,7 @@ def parted(panels: list[Panel], chance: random.Random, name: str) -> list[Panel]
         edges.append(Edge(name, "sewn", run, (other, there)))
         halves.append(Panel(new, panel.side, panel.surface, panel.parents, tuple(edges)))
     out = [*panels[:at], *halves, *panels[at + 1 :]]
-    return [
+    out = [
         Panel(
             p.name,
             p.side,
@@ -166,22 +175,104 @@ def parted(panels: list[Panel], chance: random.Random, name: str) -> list[Panel]
         )
         for p in out
     ]
+    return out, moved, {panel.name: chance.choice(names)}
 
 
-def test_order_holds_for_two_hundred_suits(demo_built):
-    """Panels of the demo parted at random by one to four seams of the maker's: no order has a fault."""
+class Only:
+    """A flat of which only the panel is asked."""
+
+    def __init__(self, panel: Panel) -> None:
+        self.panel = panel
+
+
+def moved_part(made: Made, keys: dict, names: dict) -> Made:
+    """A part whose sites are on panels that were parted since."""
+
+    def there(site):
+        edges = tuple(keys.get(k, k) for k in site.edges)
+        across = tuple(keys.get(k, k) for k in site.across)
+        inside = tuple(names.get(n, n) for n in site.panels)
+        return replace(site, edges=edges, across=across, panels=inside)
+
+    steps = tuple(replace(s, sites=tuple(there(t) for t in s.sites)) for s in made.steps)
+    return replace(made, steps=steps)
+
+
+@pytest.fixture(scope="module")
+def every_part(demo_built):
+    """Parts of all kinds on the demo's own flats, the tail at three places: within a panel and over seams."""
+    flats = demo_built.flats
+    worn = Worn(flats, 10.0, 400.0, pads={"seat left": 600.0})
+    back = next(f.panel for f in flats if f.panel.name == "back-left")
+    rim_of = {v for e in back.edges for v in e.run.tolist()}
+    points = back.surface.vertices
+    far = np.array([min(np.linalg.norm(points[list(rim_of)] - p, axis=1)) for p in points])
+    middle = tuple(points[int(np.argmax(far))])
+    seam = {e.seam: points[e.run] for e in back.edges}
+    at = {
+        "tail": middle,
+        "tail on the centre back": tuple(seam["centre-back"][len(seam["centre-back"]) // 2]),
+        "tail on the hip seam": tuple(seam["hip-left"][len(seam["hip-left"]) // 2]),
+    }
+    asks = [Ask("tail-opening", n, "net", {"girth": 160.0}, at=p) for n, p in at.items()]
+    asks += [Ask("vent", "vent", "net", {"width": 40.0, "height": 40.0}, at=middle)]
+    asks += [Ask("drawstring", f"cord {s}", "net", seam=s) for s in ("wrist", "hip")]
+    asks += [Ask("lining", "lining", "net", panels=("back",))]
+    asks += [
+        Ask(kind, kind, "net")
+        for kind in KINDS
+        if kind not in ("tail-opening", "vent", "drawstring", "lining")
+    ]
+    zip_ = choose_zip(420.0)
+    foot = Joined("foot", "ankle", 300.0, closes="back")
+    made = [make_part(ask, worn) for ask in asks]
+    made += [closure_part(worn, zip_, shortest_mm=300.0, pull="left", cloth="net")]
+    return [*made, joined_part(worn, foot)]
+
+
+def test_order_holds_for_two_hundred_suits(demo_built, every_part):
+    """Panels parted at random by up to four seams of the maker's, with parts of all kinds: no order has a fault."""
     chance = random.Random(7)
     for _ in range(200):
         panels = [f.panel for f in demo_built.flats]
-        for k in range(chance.randint(1, 4)):
-            panels = parted(panels, chance, f"own-{k}")
-
-        class Only:
-            def __init__(self, panel):
-                self.panel = panel
-
-        order = works([Only(p) for p in panels], (), closure="front", pillows=False)
-        assert faults(panels, order) == []
-        assert [BY_STAGE.index(w.stage) for w in order] == sorted(
-            BY_STAGE.index(w.stage) for w in order
+        parts = [m for m in every_part if chance.random() < 0.5]
+        for k in range(chance.randint(0, 4)):
+            panels, keys, names = parted(panels, chance, f"own-{k}")
+            parts = [moved_part(m, keys, names) for m in parts]
+        last = chance.choice(["", "front", "back"])
+        flats = [Only(p) for p in panels]
+        order = works(
+            flats, (), closure="front", pillows=chance.random() < 0.5, parts=parts, last_leg=last
         )
+        assert faults(panels, order) == []
+        told = {w.words for w in order}
+        assert all(s.words in told for m in parts for s in m.steps)
+
+
+def test_parts_out_of_place_are_found(demo_built, every_part):
+    """A part sewn on too early or too late is told, whichever way its site forbids it."""
+    panels = [f.panel for f in demo_built.flats]
+    order = works(demo_built.flats, (), closure="front", pillows=False, parts=every_part)
+    assert faults(panels, order) == []
+
+    def moved(name: str, to: str, after: int) -> list[str]:
+        work = next(w for w in order if w.words.startswith(name))
+        rest = [w for w in order if w is not work]
+        at = next(k for k, w in enumerate(rest) if to in w.seams) + after
+        return faults(panels, [*rest[:at], replace(work, stage=rest[at - after].stage), *rest[at:]])
+
+    shut, open_ = (
+        "goes onto an edge that is sewn already",
+        "runs across a seam that is not sewn yet",
+    )
+    for name, to, after, words in (
+        ("underarm-gusset", "armhole-left", 1, shut),
+        ("crotch-gusset", "seat-seam", 1, shut),
+        ("wrist-strip", "sleeve-back-left", 0, open_),
+        ("neck-strip", "shoulder-left", 0, open_),
+        ("tail on the centre back", "centre-back", 0, open_),
+        ("tail on the hip seam", "hip-left", 0, open_),
+        ("cord hip", "hip-left", 0, "lies over a seam that is not sewn yet"),
+        ("vent", "hip-left", 1, "lies flat no longer"),
+    ):
+        assert any(words in told for told in moved(name, to, after)), name

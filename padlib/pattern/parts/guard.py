@@ -10,6 +10,7 @@ import numpy as np
 from padlib.errors import InputError
 from padlib.padding.shapes.parameter import Parameter
 from padlib.pattern.parts.part import Ask, Blank, Kind, Made, Step, Worn, strip
+from padlib.pattern.parts.site import along
 from padlib.pattern.piece import Inner
 
 
@@ -39,7 +40,7 @@ def _guard(ask: Ask, worn: Worn, v: Mapping[str, float]) -> Made:
         f"seam of the zip on the wearer's left; it reaches {v['beyond']:g} mm past both ends, so that "
         "no zip touches bare skin."
     )
-    return _made(ask, blank, words, long, v["width"])
+    return _made(ask, worn, blank, words, (long, v["width"]))
 
 
 def _cover(ask: Ask, worn: Worn, v: Mapping[str, float]) -> Made:
@@ -58,13 +59,16 @@ def _cover(ask: Ask, worn: Worn, v: Mapping[str, float]) -> Made:
         f"{ask.name}: hem its long free edge and catch the other edge in the seam of the zip on the "
         "wearer's right, pile out, so that it lies over the teeth; its pile stays long."
     )
-    return _made(ask, blank, words, long, v["width"])
+    return _made(ask, worn, blank, words, (long, v["width"]))
 
 
-def _made(ask: Ask, blank: Blank, words: str, long: float, wide: float) -> Made:
+def _made(ask: Ask, worn: Worn, blank: Blank, words: str, size: tuple[float, float]) -> Made:
     """One strip that is sewn in with the closure."""
-    numbers = {"length_mm": long, "width_mm": wide}
-    return Made(ask.kind, ask.name, (blank,), steps=(Step("closure", words),), numbers=numbers)
+    numbers = {"length_mm": size[0], "width_mm": size[1]}
+    sites = (along(worn.flats, "closure", runs=2),)
+    return Made(
+        ask.kind, ask.name, (blank,), steps=(Step("closure", words, sites),), numbers=numbers
+    )
 
 
 def _fold_along(blank: Blank, at: float, long: float, mm: float) -> Blank:

@@ -26,10 +26,12 @@ from padlib.pattern.parts.part import (
     Worn,
     beside,
     need_seam,
+    part_of,
     round_line,
     runs_of,
     stitched,
 )
+from padlib.pattern.parts.site import beside_run
 from padlib.pattern.piece import Notch
 
 USUAL_REACH = 120.0  # mm from hip joint to crotch, where the joint is not known; common practice
@@ -44,7 +46,7 @@ def spread_mm(radius: float, from_deg: float, to_deg: float) -> float:
 def _underarm(ask: Ask, worn: Worn, v: Mapping[str, float]) -> Made:
     """A disk each side: half of its edge goes to the trunk, half to the sleeve."""
     seams = need_seam(worn, ask, "armhole")
-    marks, wanted, around = [], [], []
+    marks, sites, wanted, around = [], [], [], []
     for side, seam in seams.items():
         loop = stitched([places for _, _, places in runs_of(worn, seam)])
         round_mm = float(np.linalg.norm(np.diff(loop, axis=0), axis=1).sum())
@@ -60,8 +62,8 @@ def _underarm(ask: Ask, worn: Worn, v: Mapping[str, float]) -> Made:
     for seam in seams.values():
         loop = stitched([places for _, _, places in runs_of(worn, seam)])
         low = loop[int(np.argmin(loop[:, 2]))]
-        ends = beside(loop, low, np.pi * across / 4)
-        marks += [Mark(seam, place, "gusset") for place in ends]
+        marks += [Mark(seam, place, "gusset") for place in beside(loop, low, np.pi * across / 4)]
+        sites.append(beside_run(worn.flats, seam, part_of(loop, low, np.pi * across / 4), runs=2))
     sew, mm = round_line(across / 2), worn.allowance_mm
     cut = round_line(across / 2 + mm)
     side = np.array([1.0, 0.0])
@@ -91,7 +93,7 @@ def _underarm(ask: Ask, worn: Worn, v: Mapping[str, float]) -> Made:
         ask.name,
         (blank,),
         marks=tuple(marks),
-        steps=(Step("sleeve", words),),
+        steps=(Step("sleeve", words, tuple(sites), tuple(seams.values())),),
         findings=tuple(found),
         numbers=told,
     )
@@ -161,6 +163,7 @@ def _crotch(ask: Ask, worn: Worn, v: Mapping[str, float]) -> Made:
     ):  # the crotch lies near one end: the lens is moved along the seam
         low = line[int(np.argmin(np.abs(s - np.clip(middle, arc_mm / 2, s[-1] - arc_mm / 2))))]
     marks = [Mark(seam, place, "gusset") for place in beside(line, low, arc_mm / 2)]
+    site = beside_run(worn.flats, seam, part_of(line, low, arc_mm / 2), runs=2)
     upper = (arc * [1.0, -1.0])[::-1]
     sew = np.concatenate([arc[:-1], upper[:-1]]) @ np.array([[0.0, 1.0], [-1.0, 0.0]])
     cut = cut_line(sew, worn.allowance_mm, corner=corners(sew)[1])
@@ -178,7 +181,7 @@ def _crotch(ask: Ask, worn: Worn, v: Mapping[str, float]) -> Made:
         ask.name,
         (Blank(ask.name, ask.cloth, 1, sew, cut, edges),),
         marks=tuple(marks),
-        steps=(Step("leg", words),),
+        steps=(Step("leg", words, (site,), (seam,)),),
         findings=tuple(found),
         numbers=numbers,
     )

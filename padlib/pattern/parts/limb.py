@@ -14,8 +14,9 @@ from padlib.pattern.parts.part import (
     Worn,
     need_seam,
     opening_of,
-    strip,
 )
+from padlib.pattern.parts.site import along
+from padlib.pattern.parts.taper import tapered
 
 SAME_MM = 1.0  # left and right openings that differ by less share one strip
 
@@ -32,20 +33,23 @@ def _longer(family: str, hands: str) -> Callable[[Ask, Worn, Mapping[str, float]
             if alike and blanks:
                 continue
             name = ask.name if alike else f"{ask.name} {side}"
-            seamed = worn.allowance_mm
+            top = sum(around.values()) / len(around) if alike else long
+            low = v["lower"] or top
+            narrower = f", tapers to {low:.0f} mm round" if v["lower"] else ""
             blanks.append(
-                strip(
+                tapered(
                     ask,
                     name,
-                    (sum(around.values()) / len(around) if alike else long, v["length"]),
-                    beyond=(v["hem"], seamed, seamed, seamed),
-                    words=("hem, fold here", "to its other end", family, "to its other end"),
+                    (top, low),
+                    v["length"],
+                    hem=v["hem"],
+                    seamed=worn.allowance_mm,
+                    words=family,
                     count=len(around) if alike else 1,
-                    folds=(0.0,) if v["hem"] else (),
-                    quarters=True,
-                    notes=(f"adds {v['length']:g} mm",),
+                    notes=(f"adds {v['length']:g} mm{narrower}",),
                 )
             )
+        sites = tuple(along(worn.flats, seam, ring=True) for seam in seams.values())
         names = {s: (ask.name if alike else f"{ask.name} {side}") for side, s in seams.items()}
         words = (
             f"{ask.name}: close each strip to a tube, sew it to the {family} with the quarter marks "
@@ -56,9 +60,10 @@ def _longer(family: str, hands: str) -> Callable[[Ask, Worn, Mapping[str, float]
             ask.name,
             tuple(blanks),
             joins=names,
-            steps=(Step("hem", words),),
+            steps=(Step("hem", words, sites),),
             numbers={f"{s}_mm": mm for s, mm in zip(seams.values(), around.values(), strict=True)}
-            | {"length_mm": v["length"]},
+            | {"length_mm": v["length"]}
+            | ({"lower_mm": v["lower"]} if v["lower"] else {}),
         )
 
     return make
@@ -68,18 +73,26 @@ def _table(most: float, why: str) -> tuple[Parameter, ...]:
     return (
         Parameter("length", "mm", "how much is added", 15, most, why),
         Parameter("hem", "mm", "allowance at its lower edge", 0, 60, "more stands off the limb"),
+        Parameter(
+            "lower",
+            "mm",
+            "round of its lower edge; 0: as the opening",
+            0,
+            1500,
+            "no limb is thicker",
+        ),
     )
 
 
 WRIST = Kind(
     "a strip at each wrist, because sleeves end up short when arms are bent",
     _table(200, "more is a sleeve of its own"),
-    {"length": 50.0, "hem": 25.0},
+    {"length": 50.0, "hem": 25.0, "lower": 0.0},
     _longer("wrist", "the edge of the hand that is put on"),
 )
 ANKLE = Kind(
     "a strip at each ankle that runs down over the edge of the foot that is zipped on",
     _table(200, "more is trodden on"),
-    {"length": 40.0, "hem": 25.0},
+    {"length": 40.0, "hem": 25.0, "lower": 0.0},
     _longer("ankle", "the edge of the foot that is put on"),
 )

@@ -23,6 +23,7 @@ from padlib.pattern.parts.part import (
     opening_of,
     strip,
 )
+from padlib.pattern.parts.site import along
 from padlib.pattern.piece import Line
 
 
@@ -51,8 +52,9 @@ def _strip(ask: Ask, worn: Worn, v: Mapping[str, float]) -> Made:
             f"{seamed:g} mm allowance; take at least {3 * seamed:g} mm"
         )
         found = (Finding(720, words, ask.name, Grade.WARNING),)
+    ends_words = "turn in both ends" if worn.closure_mm else "close it to a ring"
     words = (
-        f"{ask.name}: turn in both ends, sew the strip to the neck face to face, quarter marks "
+        f"{ask.name}: {ends_words}, sew the strip to the neck face to face, quarter marks "
         "spread evenly, fold it over the edge and under once more, and fell it down inside by hand."
     )
     told = {"length_mm": long + 2 * ends, "width_mm": v["width"], "neck_mm": opening_of(worn, seam)}
@@ -61,7 +63,7 @@ def _strip(ask: Ask, worn: Worn, v: Mapping[str, float]) -> Made:
         ask.name,
         (blank,),
         joins={seam: ask.name},
-        steps=(Step("hem", words),),
+        steps=(Step("hem", words, (along(worn.flats, seam),)),),
         findings=found,
         numbers=told,
     )
@@ -101,9 +103,12 @@ def _facing(ask: Ask, worn: Worn, v: Mapping[str, float]) -> Made:
         total += (2 if twice else 1) * float(np.hypot(*np.diff(edge, axis=0).T).sum())
         name = flat.panel.name.removesuffix("-left").removesuffix("-right") if twice else None
         name = f"{ask.name} {name or flat.panel.name}"
-        cut = cut_line(ring, worn.allowance_mm, corner=corners(ring)[1])
+        widths = np.where(
+            _inner(ring, edge, v["width"]), v["hem"] or worn.allowance_mm, worn.allowance_mm
+        )
+        cut = cut_line(ring, widths, corner=corners(ring)[1])
         labels = (("neck, face to face", edge), *((w, run) for w, run in ends))
-        notes = ("inner edge: neaten, no seam",)
+        hem = f"inner edge: hem {v['hem']:g} mm" if v["hem"] else "inner edge: neaten, no seam"
         count = 2 if twice else 1
         blanks.append(
             Blank(
@@ -113,13 +118,14 @@ def _facing(ask: Ask, worn: Worn, v: Mapping[str, float]) -> Made:
                 ring,
                 cut,
                 labels,
-                notes=notes,
+                notes=(hem,),
                 mirrored=twice,
                 side="both" if twice else flat.panel.side,
             )
         )
+    first = "fold their inner edges under and stitch, " if v["hem"] else ""
     words = (
-        f"{ask.name}: join the facings at the shoulders, sew them to the neck face to face, clip the "
+        f"{ask.name}: join the facings at the shoulders, {first}sew them to the neck face to face, clip the "
         "curve, turn them in and tack them to the seams."
     )
     return Made(
@@ -127,7 +133,7 @@ def _facing(ask: Ask, worn: Worn, v: Mapping[str, float]) -> Made:
         ask.name,
         tuple(blanks),
         joins={seam: ask.name},
-        steps=(Step("hem", words),),
+        steps=(Step("hem", words, (along(worn.flats, seam),)),),
         numbers={"width_mm": v["width"], "neck_mm": total},
     )
 
@@ -155,6 +161,12 @@ def _band(
         ring = np.asarray(shapely.orient_polygons(shape).exterior.coords)[:-1]
     ends = [(_next_seam(own, start % n, -1), before), (_next_seam(own, stop % n, 1), after)]
     return ring, edge, ends
+
+
+def _inner(ring: Line, edge: Line, width: float) -> np.ndarray:
+    """Which segments (k,) of a facing's ring lie along its inner edge."""
+    middle = shapely.points(0.5 * (ring + np.roll(ring, -1, axis=0)))
+    return shapely.distance(middle, shapely.LineString(edge)) > 0.96 * width
 
 
 def _next_seam(own: Rim, at: int, way: int) -> str:
@@ -191,7 +203,17 @@ def _offset(line: Line, width: float) -> Line:
 
 FACING = Kind(
     "facings shaped like the neck, one for each panel that it runs through",
-    (Parameter("width", "mm", "from the neck edge inwards", 20, 120, "less rolls out again"),),
-    {"width": 50.0},
+    (
+        Parameter("width", "mm", "from the neck edge inwards", 20, 120, "less rolls out again"),
+        Parameter(
+            "hem",
+            "mm",
+            "of its inner edge; 0: neatened",
+            0,
+            30,
+            "more does not lie flat on a curve",
+        ),
+    ),
+    {"width": 50.0, "hem": 0.0},
     _facing,
 )

@@ -15,6 +15,7 @@ from padlib.padding.shapes.parameter import Parameter
 from padlib.pattern.allowance import cut_line
 from padlib.pattern.edge import rim
 from padlib.pattern.parts.part import ARC_MM, Ask, Blank, Copy, Kind, Made, Step, Worn
+from padlib.pattern.parts.site import Site
 from padlib.pattern.piece import Inner, Line
 
 NEAR_MM = 3.0  # a place is on every panel that comes so near
@@ -114,13 +115,17 @@ def _vent(ask: Ask, worn: Worn, v: Mapping[str, float]) -> Made:
         f"{ask.name}: cut the hole out, clip its allowance, and sew the mesh into it while the panel "
         "still lies flat; trim the pile round it."
     )
+    panels = (
+        own.panel.name,
+        *(n for n, f in there.items() if f.panel.mirror_of == own.panel.name),
+    )[:count]
     area = float(shapely.Polygon(sew).area) / 100
     return Made(
         ask.kind,
         ask.name,
         (blank,),
         drawn=tuple((own.panel.name, line) for line in lines),
-        steps=(Step("flat", words),),
+        steps=(Step("flat", words, (Site(panels=panels, flat=True),)),),
         findings=tuple(found_),
         numbers={"area_cm2": area, "count": count},
     )

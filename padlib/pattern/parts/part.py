@@ -19,6 +19,7 @@ from padlib.findings import Finding
 from padlib.flatten.flat import Flat
 from padlib.flatten.together import chains
 from padlib.padding.shapes.parameter import Table, settled
+from padlib.pattern.parts.site import Site
 from padlib.pattern.piece import Inner, Line, Notch
 
 ARC_MM = 2.0  # longest chord of a round part's outline
@@ -104,10 +105,15 @@ class Copy:
 
 @dataclass(frozen=True)
 class Step:
-    """A sentence of work: stage is flat, closure, sleeve, leg, join, hem or last."""
+    """A sentence of work: stage is flat, closure, sleeve, leg, join, hem or last.
+
+    sites: where it is sewn on; into: seams that are left open for it, so that it comes just before them.
+    """
 
     stage: str
     words: str
+    sites: tuple[Site, ...] = ()
+    into: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -284,3 +290,12 @@ def beside(
         t = (middle + way) % s[-1] if closed else np.clip(middle + way, 0.0, s[-1])
         out.append(np.array([np.interp(t, s, line[:, c]) for c in range(3)]))
     return out[0], out[1]
+
+
+def part_of(
+    line: NDArray[np.float64], at: NDArray[np.float64], reach: float
+) -> NDArray[np.float64]:
+    """What lies within an arc length of the point nearest to `at` on a polyline (k, 3), in 1 mm steps (p, 3)."""
+    steps = np.linspace(0.0, reach, max(2, int(np.ceil(reach))))
+    each = [beside(line, at, float(t)) for t in steps]
+    return np.array([a for a, _ in each[::-1]] + [b for _, b in each[1:]])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 from padlib.errors import InputError
 from padlib.findings import Finding, Grade
@@ -18,6 +19,7 @@ from padlib.pattern.parts.part import (
     opening_of,
     strip,
 )
+from padlib.pattern.parts.site import Site, along
 
 CORD_BEYOND = 300.0  # mm of cord beyond its channel, for both ends together
 
@@ -30,7 +32,7 @@ def _loop(ask: Ask, worn: Worn, v: Mapping[str, float]) -> Made:
         ask.name,
         (2 * v["width"], v["belt"] + v["play"]),
         beyond=(mm, mm, mm, mm),
-        words=("to the suit", "turn in", "to the suit", "turn in"),
+        words=("to the suit", "", "to the suit", ""),
         count=int(v["count"]),
         notes=("fold lengthwise",),
     )
@@ -107,6 +109,7 @@ def _drawstring(ask: Ask, worn: Worn, v: Mapping[str, float]) -> Made:
             )
         )
         cords.append(Notion(f"cord for {name}", 1, long + CORD_BEYOND))
+    sites = tuple(_channel(worn, seam) for seam in seams.values())
     found: tuple[Finding, ...] = ()
     if "neck" in ask.seam:
         words = (
@@ -122,11 +125,19 @@ def _drawstring(ask: Ask, worn: Worn, v: Mapping[str, float]) -> Made:
         ask.kind,
         ask.name,
         tuple(blanks),
-        steps=(Step("hem", words),),
+        steps=(Step("hem", words, sites),),
         notions=tuple(cords),
         findings=found,
         numbers={f"{s}_mm": opening_of(worn, s) for s in seams.values()} | dict(v),
     )
+
+
+def _channel(worn: Worn, seam: str) -> Site:
+    """Where a channel lies: along an opening in one run, over a seam once that is sewn."""
+    site = along(worn.flats, seam)
+    edges = {(f.panel.name, k): e for f in worn.flats for k, e in enumerate(f.panel.edges)}
+    sewn = any(edges[key].kind == "sewn" for key in site.edges)
+    return replace(site, runs=1, sewn=sewn)
 
 
 DRAWSTRING = Kind(

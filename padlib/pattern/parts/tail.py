@@ -22,13 +22,15 @@ from padlib.pattern.parts.part import (
     Worn,
     round_line,
 )
+from padlib.pattern.parts.site import apart, over
 from padlib.pattern.piece import Inner, Line, Notch
+from padlib.seams.panels import Edge
 
 
 def _opening(ask: Ask, worn: Worn, v: Mapping[str, float]) -> Made:
     """A round opening over the tail's root; two disks of its size carry one half of a zip between them."""
-    found = spots(worn, ask)
     radius, mm = v["girth"] / (2 * np.pi), worn.allowance_mm
+    found = _unfolded(worn, spots(worn, ask), ask.at, radius + v["pile"])
     there = {f.panel.name for f in worn.flats}
     drawn, around = [], 0.0
     for flat, middle in found:
@@ -77,17 +79,64 @@ def _opening(ask: Ask, worn: Worn, v: Mapping[str, float]) -> Made:
         f"Do not trim the pile in the {v['pile']:g} mm round it: it hides the zip. Double-stitch it, "
         "it carries the tail."
     )
+    site = over(worn.flats, [f.panel.name for f, _ in found], ask.at, radius)
     zip_ = Notion(f"separating zip for the rim of {ask.name}", 1, v["girth"])
     return Made(
         ask.kind,
         ask.name,
         (blank,),
         drawn=tuple(drawn),
-        steps=(Step("flat", words),),
+        steps=(Step("flat", words, (site,)),),
         notions=(zip_,),
         findings=findings,
         numbers={"girth_mm": v["girth"], "opening_mm": around, "radius_mm": float(radius)},
     )
+
+
+def _unfolded(
+    worn: Worn, found: list[tuple[Flat, Line]], at: Line, reach: float
+) -> list[tuple[Flat, Line]]:
+    """Flats that a place comes within a reach of, and where (2,) it lies in their plane, beyond their edge or not.
+
+    Panel after panel is laid against the ones that have the place by the part of their seam that is near it.
+    """
+    flats = {f.panel.name: f for f in worn.flats}
+    out = {f.panel.name: (f, middle) for f, middle in found}
+    todo = list(out)
+    while todo:
+        flat, middle = out[todo.pop(0)]
+        for edge in flat.panel.edges:
+            name = edge.partner[0] if edge.partner is not None and edge.kind == "sewn" else ""
+            if name not in flats or name in out:
+                continue
+            near = _laid_against(flat, edge, flats[name], at, reach)
+            if near is None:
+                continue
+            turn, own, other = near
+            out[name] = (flats[name], (middle - own) @ turn + other)
+            todo.append(name)
+    return list(out.values())
+
+
+def _laid_against(
+    flat: Flat, edge: Edge, other: Flat, at: Line, reach: float
+) -> tuple[Line, Line, Line] | None:
+    """The turn (2, 2) and both middles (2,) that bring one side of a seam near a place onto the other side.
+
+    None where the seam does not come within reach. Least squares over the vertices there (Kabsch 1976).
+    """
+    run, places = edge.run, flat.panel.surface.vertices[edge.run]
+    twin = np.concatenate([e.run for e in other.panel.edges if e.seam == edge.seam])
+    far = np.linalg.norm(places - np.asarray(at), axis=1)
+    if apart(np.asarray(at)[None], places)[0] > reach:
+        return None
+    near = np.argsort(far, kind="stable")[: max(2, int((far < reach).sum()))]
+    off = np.linalg.norm(places[near][:, None] - other.panel.surface.vertices[twin][None], axis=2)
+    here, there = flat.positions[run[near]], other.positions[twin[off.argmin(axis=1)]]
+    own, onto = here.mean(axis=0), there.mean(axis=0)
+    u, _, vt = np.linalg.svd((here - own).T @ (there - onto))
+    turn = u @ np.diag([1.0, np.sign(np.linalg.det(u @ vt))]) @ vt
+    return turn, own, onto
 
 
 def _arc(flat: Flat, middle: Line, radius: float) -> list[tuple[Line, bool]]:
