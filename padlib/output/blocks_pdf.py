@@ -30,6 +30,7 @@ from padlib.output.paper import paper
 from padlib.pattern.lettering import CAPITAL, FONT, clean, font
 
 MARGIN = 16 * mm
+LETTER = 4.7  # points: width of a letter in a table, generously
 PLAIN = ParagraphStyle("plain", fontName=FONT, fontSize=9, leading=12.5, spaceAfter=4)
 SMALL = ParagraphStyle("small", PLAIN, fontSize=7.5, leading=10, textColor=colors.grey)
 CELL = ParagraphStyle("cell", PLAIN, fontSize=7.5, leading=9.5, spaceAfter=0)
@@ -100,6 +101,17 @@ def _boxed(inside: Flowable, wide: float) -> Flowable:
     return Table([[inside]], colWidths=[wide], style=TableStyle(bar))
 
 
+def _widths(rows: Sequence[Sequence[str]], wide: float) -> list[float]:
+    """Widths of columns: room for each one's longest word first, the rest shared out by the longest texts."""
+    columns = list(zip(*rows, strict=True))
+    words = [max(len(w) for text in c for w in text.split(" ")) + 3 for c in columns]
+    texts = [min(max(map(len, c)), 40) + 3 for c in columns]
+    least = min(1.0, wide / (LETTER * sum(words))) * LETTER
+    rest = wide - least * sum(words)
+    more = [max(t - w, 0) + 0.01 for t, w in zip(texts, words, strict=True)]
+    return [least * w + rest * m / sum(more) for w, m in zip(words, more, strict=True)]
+
+
 def _table(rows: Rows, wide: float) -> Flowable:
     """A table whose head is repeated on each page."""
 
@@ -109,10 +121,7 @@ def _table(rows: Rows, wide: float) -> Flowable:
 
     body = [[cell(i, h, True) for i, h in enumerate(rows.head)]]
     body += [[cell(i, v, False) for i, v in enumerate(row)] for row in rows.rows]
-    weights = [
-        min(max([len(h), *(len(r[i]) for r in rows.rows)]), 40) + 3 for i, h in enumerate(rows.head)
-    ]
-    widths = [wide * w / sum(weights) for w in weights]
+    widths = _widths([rows.head, *rows.rows], wide)
     style = TableStyle(
         [
             ("LINEBELOW", (0, 0), (-1, -1), 0.3, colors.grey),

@@ -15,7 +15,7 @@ from padlib.pattern.piece import Piece
 
 SAG_MM = 0.8  # of a picture's lines, at true size
 NUMBER = 0.05  # height of a piece's number in its picture, of the piece's larger side
-MOST = 6  # pieces shown in a step
+MOST = 12  # pieces shown in a step
 
 
 def plain(line: Line, *, closed: bool = True) -> Line:

@@ -59,22 +59,29 @@ def _piece(number: int, blank: Blank, allowance_mm: float) -> Piece:
     labels, findings = [], []
     for words, run in blank.edges:
         text = clean(words)
-        short = (text, text.split(",")[0])
-        label, box, fits = edge_label(short, run, inside, taken)
+        either = (text, text.split(",")[0])
+        label, box, fits = edge_label(either, run, inside, taken)
         if not fits:
-            label, box, _ = edge_label(short, run, inside, written)
+            label, box, _ = edge_label(either, run, inside, written)
         labels.append(label)
         taken.append(box)
         written.append(box)
     # a narrow piece takes its words over fold lines, the smallest over its edge, but never words over words
     full, brief = _words(number, blank, allowance_mm), _brief(number, blank)
+    short = (
+        f"{number}  {clean(blank.name)}",
+        _cut(blank.count, blank.mirrored, _face(blank)),
+        clean(blank.cloth),
+    )
     whole = Polygon(blank.cut_line)
     for block, area, busy in (
         (full, inside, taken),
         (brief, inside, taken),
         (brief, inside, written),
+        (short, inside, written),
         (full, whole, written),
         (brief, whole, written),
+        (short, whole, written),
         (brief, inside, written),
     ):
         placed = place_block(block, area, busy)

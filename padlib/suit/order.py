@@ -218,7 +218,8 @@ def _own_seams(
 ) -> list[Work]:
     """The maker's own seams, which part a panel: before all that is sewn onto whole panels, closures too."""
     planned = {s for _, _, of in _stages(last) for s in of}
-    ends = {s for s in present if s.split("-")[0] in ("wrist", "ankle", "neck", "closure", "dart")}
+    ends = {s for s in present if s.split("-")[0] in ("wrist", "ankle", "neck", "closure")}
+    ends |= {s for s in present if s.startswith("dart")}
     rest = sorted(set(present) - planned - ends)
     if not rest:
         return []

@@ -126,6 +126,13 @@ def test_order_of_the_demo_is_right(demo_built):
     assert "seam hip-left is never sewn" in faults(panels, [w for w in order if w.stage != "hips"])
 
 
+def test_darts_are_no_seams_of_the_maker(demo_built):
+    """Edges of darts are sewn in the step of the darts and named in no other."""
+    order = works(demo_built.flats, demo_built.pieces, closure="front", pillows=False)
+    assert any(e.kind == "dart" for f in demo_built.flats for e in f.panel.edges)
+    assert not any(s.startswith("dart") for w in order for s in w.seams if s != "dart")
+
+
 def test_shut_in_pieces_are_found():
     """Two disks sewn to each other all round leave no opening to turn them through."""
     flat = Surface(np.eye(3), np.array([[0, 1, 2]]))
