@@ -228,11 +228,14 @@ def test_a_folder_that_may_not_be_written(tmp_path: Path) -> None:
 def test_interrupt_leaves_a_clear_word(tmp_path: Path) -> None:
     """Ctrl-C in the middle of the demo: one line, no traceback, status 130, nothing in the folder."""
     out = tmp_path / "demo"
-    command = [sys.executable, "-c", "import sys; from padlib.cli import main; sys.exit(main())"]
+    words = "import sys; from padlib.cli import main; print('ready', flush=True); sys.exit(main())"
+    command = [sys.executable, "-c", words]
     child = subprocess.Popen(
         [*command, "demo", "--out", str(out)], stdout=subprocess.PIPE, stderr=subprocess.PIPE
     )
-    time.sleep(6.0)
+    assert child.stdout is not None
+    assert child.stdout.readline().strip() == b"ready"
+    time.sleep(3.0)
     child.send_signal(signal.SIGINT)
     said, wrong = (stream.decode() for stream in child.communicate(timeout=60))
     assert child.returncode == 130
