@@ -13,7 +13,8 @@ from padlib.errors import SuitError
 from padlib.suit.demo import DEMO_SUIT
 from padlib.suit.file import parse_suit, read_suit
 from padlib.suit.marks import carved, mark_report, mark_seams
-from padlib.suit.order import faults, works
+from padlib.suit.order import works
+from padlib.suit.order_check import faults
 from padlib.suit.sewing import seam_report
 from padlib.suit.steps import flatten_panels, make_panels, suit_body, suit_pieces, suit_shell
 
