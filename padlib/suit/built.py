@@ -14,6 +14,7 @@ import numpy as np
 from padlib.body.body import Body
 from padlib.body.measure import Measurements, measure
 from padlib.findings import Finding, Grade
+from padlib.flatten.cloth import PRESETS
 from padlib.flatten.ease import Ease
 from padlib.flatten.flat import Flat
 from padlib.lay.lay import Lay
@@ -57,6 +58,8 @@ from padlib.suit.steps import (
 from padlib.suit.stuffing import stuff
 from padlib.suit.wishes import suit_wishes
 from padlib.suit.worn import suit_worn, worn_report
+
+KNIT = "four-way-lycra"  # what a base in a hollow is laid as
 
 
 @dataclass
@@ -147,7 +150,7 @@ def run(
         if suit.proof["sew"] and cushion_flats:
             again = partial(_cushions_laid, suit, workers=workers)
             full = stuff(pillows, cushion_flats, again)
-            cushion_flats, filled = full.flats, full.litres
+            cushion_flats, filled, eased = full.flats, full.litres, (*eased, *full.findings)
             laid = (*flats, *full.laid)
         differences = rim_differences(pillows, cushion_flats)
     with clock.step("proof"):
@@ -256,14 +259,19 @@ def _flattened(
     return flats, eases, eased
 
 
-def _cushions_laid(suit: Suit, cushions: Sequence[Panel], *, workers: int) -> tuple[Flat, ...]:
-    """Flats of cushions alone."""
+def _cushions_laid(
+    suit: Suit, cushions: Sequence[Panel], knit: bool, *, workers: int
+) -> tuple[Flat, ...]:
+    """Flats of cushions alone; knit: their bases are of a stretch knit, whatever the suit file says."""
+    cloths = dict(cloths_borne(suit, {p.name for p in cushions}))
+    if knit:
+        cloths |= {p.name: PRESETS[KNIT] for p in cushions if p.name.endswith("-base")}
     return flatten_panels(
         cushions,
         {p.name: DOWN for p in cushions},
         limit=suit.darts["limit"],
         most=suit.darts["most"],
-        cloths=cloths_borne(suit, {p.name for p in cushions}),
+        cloths=cloths,
         percentile=suit.darts["percentile"],
         hide=suit.darts["hide"],
         workers=workers,

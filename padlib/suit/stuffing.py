@@ -2,6 +2,7 @@
 
 Filling blows a cushion round, which a pad in a hollow, or one that runs out thin, is not; so the top is cut from the
 pad with its heights scaled until the filled cushion holds the pad's volume. Its rim stays, and so does its base.
+A base in a deep hollow cannot lie flat and keep its rim in cloth that hardly gives: it is laid as a stretch knit.
 """
 
 from __future__ import annotations
@@ -13,49 +14,64 @@ import igl
 import numpy as np
 from numpy.typing import NDArray
 
+from padlib.findings import Finding, Grade
 from padlib.flatten.flat import Flat
 from padlib.flatten.stretch import stretch
 from padlib.mesh.surface import Surface, Vertices
 from padlib.padding.pillow import Pillow
 from padlib.proof.fill import fill, slack_top
 from padlib.seams.panels import Panel
-from padlib.suit.pillows import mirrored, pairs_of, pillow_panels
+from padlib.suit.pillows import mirrored, pairs_of, pillow_panels, rim_differences
 
 Key = tuple[str, str]  # name and side of a pad
 
 OFF = 0.045  # share of a pad's volume by which its cushion may hold more or less before its top is laid anew
 NEAR = 0.03  # the same at which it is near enough then
 ROUNDS = 3
+RIM = 0.2  # mm by which rims may differ before the base is laid as a stretch knit
+KNIT = (
+    "its base lies in a hollow and cannot lie flat in cloth that hardly gives: cut it from a knit that stretches by a "
+    "quarter both ways, or part it by a seam"
+)
 LEAST, MOST = 0.6, 1.5  # of a pad's heights
 
 
 @dataclass(frozen=True)
 class Stuffed:
     """flats: of all cushions, each on its pad's own surface; laid: the same as they were laid; litres: what each
-    cushion holds, sewn back and filled."""
+    cushion holds, sewn back and filled; findings: bases that need a stretch knit."""
 
     flats: tuple[Flat, ...]
     laid: tuple[Flat, ...]
     litres: Mapping[Key, float]
+    findings: tuple[Finding, ...] = ()
 
 
 def stuff(
     pillows: Sequence[Pillow],
     flats: Sequence[Flat],
-    lay: Callable[[Sequence[Panel]], Sequence[Flat]],
+    lay: Callable[[Sequence[Panel], bool], Sequence[Flat]],
 ) -> Stuffed:
     """Cushions filled, and those that hold too much or too little laid anew.
 
-    pillows: as they are made (`as_pairs`); flats: of their panels; lay: lays panels flat as these were.
+    pillows: as they are made (`as_pairs`); flats: of their panels; lay: lays panels flat as these were, or
+    with bases of a stretch knit.
     """
     pairs = pairs_of(pillows)
     by_name = {f.panel.name: f for f in flats}
     laid = dict(by_name)
     litres: dict[Key, float] = {}
+    found = []
     for pillow in pillows:
         if pillow.side == "right" and pillow.name in pairs:
             continue
         own = [pillow, mirrored(pillow)] if pillow.name in pairs else [pillow]
+        knit = _rim(pillow, laid) > RIM
+        if knit:
+            new = {f.panel.name: f for f in lay(pillow_panels(own), True)}
+            laid |= new
+            by_name |= new
+            found.append(Finding(611, KNIT, f"pad '{pillow.name}' ({pillow.side})", Grade.NOTE))
         holds = _holds(pillow, laid)
         share, best = 1.0, holds
         for _ in range(ROUNDS if abs(best / pillow.volume_l - 1.0) > OFF else 0):
@@ -63,9 +79,10 @@ def stuff(
                 break
             share = float(np.clip(share * pillow.volume_l / holds, LEAST, MOST))
             scaled = [_scaled(p, share) for p in own]
-            new = {f.panel.name: f for f in lay(pillow_panels(scaled))}
+            new = {f.panel.name: f for f in lay(pillow_panels(scaled), knit)}
             holds = _holds(pillow, new)
-            if abs(holds / pillow.volume_l - 1.0) < abs(best / pillow.volume_l - 1.0):
+            even = _rim(scaled[0], new) <= max(RIM, _rim(pillow, laid))
+            if even and abs(holds / pillow.volume_l - 1.0) < abs(best / pillow.volume_l - 1.0):
                 best = holds
                 laid |= new
                 for before, after in zip(own, scaled, strict=True):
@@ -74,7 +91,14 @@ def stuff(
                     by_name[top] = _back(new[top], after.top, before.top)
         litres |= {(p.name, p.side): best for p in own}
     names = [f.panel.name for f in flats]
-    return Stuffed(tuple(by_name[n] for n in names), tuple(laid[n] for n in names), litres)
+    return Stuffed(
+        tuple(by_name[n] for n in names), tuple(laid[n] for n in names), litres, tuple(found)
+    )
+
+
+def _rim(pillow: Pillow, flats: Mapping[str, Flat]) -> float:
+    """By how much the rims of top and base differ on paper, mm."""
+    return max(rim_differences([pillow], tuple(flats.values())).values())
 
 
 def _holds(pillow: Pillow, flats: Mapping[str, Flat]) -> float:

@@ -28,7 +28,7 @@ def tail():
     body = suit_body(suit)
     pillows = as_pairs(make_pillows(body, suit_shell(suit, body), suit.pads))
     lay = partial(_cushions_laid, suit, workers=1)
-    first = lay(pillow_panels(pillows))
+    first = lay(pillow_panels(pillows), False)
     return pillows, first, stuff(pillows, first, lay)
 
 
