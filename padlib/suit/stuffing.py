@@ -25,7 +25,7 @@ from padlib.suit.pillows import mirrored, pairs_of, pillow_panels, rim_differenc
 
 Key = tuple[str, str]  # name and side of a pad
 
-OFF = 0.045  # share of a pad's volume by which its cushion may hold more or less before its top is laid anew
+OFF = 0.05  # share of a pad's volume by which its cushion may hold more or less before its top is laid anew
 NEAR = 0.03  # the same at which it is near enough then
 ROUNDS = 3
 RIM = 0.2  # mm by which rims may differ before the base is laid as a stretch knit
