@@ -68,12 +68,19 @@ def positions(vertices: Vertices, faces: Faces, points: Sequence[Point]) -> NDAr
 
 def nearest(vertices: Vertices, faces: Faces, xyz: NDArray[np.floating]) -> list[Point]:
     """The points of the surface nearest to the positions xyz (k, 3) in mm."""
+    return points(*nearest_arrays(vertices, faces, xyz))
+
+
+def nearest_arrays(
+    vertices: Vertices, faces: Faces, xyz: NDArray[np.floating]
+) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """Faces (k,) and barycentrics (k, 3) of the points nearest to the positions xyz (k, 3) in mm."""
     v = np.ascontiguousarray(vertices, dtype=np.float64)
     f = np.ascontiguousarray(faces, dtype=np.int64)
     queries = np.ascontiguousarray(np.atleast_2d(xyz), dtype=np.float64)
     _, face, where = igl.point_mesh_squared_distance(queries, v, f)
     face = np.asarray(face).astype(np.int64).ravel()
-    return points(face, barycentric(v[f[face]], np.asarray(where).reshape(-1, 3)))
+    return face, barycentric(v[f[face]], np.asarray(where).reshape(-1, 3))
 
 
 def barycentric(corners: NDArray[np.floating], where: NDArray[np.floating]) -> NDArray[np.float64]:

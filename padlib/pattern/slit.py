@@ -4,13 +4,9 @@ from __future__ import annotations
 
 from padlib.pattern.closure import choose_zip
 from padlib.pattern.parts.part import Made, Notion, Step, Worn, opening_of
+from padlib.seams.assemble import slit_name
 
 WORDS = {"ankle": ("leg", "ankle"), "wrist": ("sleeve", "wrist")}
-
-
-def slit_name(end: str, side: str) -> str:
-    """The seam name of a slit; end: ankle or wrist."""
-    return f"closure-{end}-{side}"
 
 
 def slit_part(worn: Worn, end: str, side: str, *, shortest_mm: float, cloth: str) -> Made | None:

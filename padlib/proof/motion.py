@@ -13,7 +13,6 @@ from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import Any
 
-import igl
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
@@ -25,6 +24,7 @@ from padlib.errors import InputError
 from padlib.findings import Finding, Grade
 from padlib.flatten.flat import Flat
 from padlib.flatten.stretch import percentiles
+from padlib.mesh.point import nearest_arrays
 from padlib.mesh.surface import Surface, Vertices
 from padlib.proof import elastic
 from padlib.proof.settle import Scene, Work, roughly, scene, settle
@@ -126,7 +126,8 @@ def moving(
     owner = np.repeat(np.arange(len(suit.sheets)), [len(s.faces) for s in suit.sheets])
     names = [s.name for s in suit.sheets]
     spot = _spots(body, shell, rest[sewn.faces].mean(axis=1))
-    face, weights = _under(shell, rest)
+    face, weights = nearest_arrays(shell.vertices, shell.faces, rest)
+    standing = scene(suit, sewn, shell)
     work = Work()
     out = []
     for pose, angles in poses.items():
@@ -139,7 +140,7 @@ def moving(
             replace(t, share=np.einsum("nk,nk->n", t.share[shell.faces[face]], weights))
             for t in turns
         ]
-        here = scene(suit, sewn, support)
+        here = replace(standing, support=support)
         place, _ = settle(
             here, roughly(here, turned(rest, along), ROUGH), rough=0, still=STILL, work=work
         )
@@ -171,28 +172,26 @@ def _told(
         then, _ = settle(eased, then, rough=0, still=STILL, work=work)
     still = _used(eased.sewn, then)[0] > 1.0
     put_in = eased.sewn.area - sewn.area
+    spots = [(over & (spot[0] == k), k, name) for k, name in enumerate(spot[1])]
+    spots = [s for s in spots if float(sewn.area[s[0]].sum()) / total > LEAST]
+    high = {k: percentiles(worst[own], sewn.area[own], (0.95,))[0] for own, k, _ in spots}
+    spots.sort(key=lambda s: -float(sewn.area[s[0]].sum()) * high[s[1]])
     found = []
-    for k, name in enumerate(spot[1]):
-        own = over & (spot[0] == k)
-        area = float(sewn.area[own].sum())
-        if area / total <= LEAST:
-            continue
-        panel = names[int(np.bincount(owner[own], sewn.area[own]).argmax())]
+    for own, k, name in spots[:MOST]:
         where, cure = CURES[name]
         found.append(
             Tightness(
                 where,
-                panel,
+                names[int(np.bincount(owner[own], sewn.area[own]).argmax())],
                 cure,
-                area / total,
-                percentiles(worst[own], sewn.area[own], (0.95,))[0],
+                float(sewn.area[own].sum()) / total,
+                high[k],
                 missing(sewn, place, own, put_in),
                 float(sewn.area[still & (spot[0] == k)].sum()) / total,
             )
         )
-    found.sort(key=lambda t: -t.over * t.p95)
     left = float(sewn.area[still].sum()) / total
-    return Move(pose, share, p95, left, tuple(found[:MOST]), at, use)
+    return Move(pose, share, p95, left, tuple(found), at, use)
 
 
 def _used(sewn: Sewn, place: Vertices) -> tuple[Array, Array]:
@@ -246,13 +245,6 @@ def _spots(body: Body, shell: Surface, middle: Array) -> tuple[Ints, list[str]]:
     ]
     nearest = cKDTree(np.array([at for _, at in rows])).query(middle)[1]
     return np.array([k for k, _ in rows])[nearest], kinds
-
-
-def _under(shell: Surface, points: Array) -> tuple[Ints, Array]:
-    """The shell's triangle (n,) nearest to each point and the place in it (n, 3)."""
-    _, face, at = igl.point_mesh_squared_distance(points, shell.vertices, shell.faces)[:3]
-    a, b, c = (np.ascontiguousarray(shell.vertices[shell.faces[face, k]]) for k in range(3))
-    return face, igl.barycentric_coordinates(np.ascontiguousarray(at), a, b, c)
 
 
 def motion_report(moves: Sequence[Move]) -> list[dict[str, Any]]:

@@ -213,6 +213,11 @@ def _seam_table(
     return _Table(tuple(names), tuple(kinds), labels)
 
 
+def slit_name(end: str, side: str) -> str:
+    """The seam name of a slit; end: ankle or wrist."""
+    return f"closure-{end}-{side}"
+
+
 def _slit_edges(
     mesh: Inserted,
     lines: Sequence[Line],
@@ -234,9 +239,7 @@ def _slit_edges(
         ends = mesh.vertices[mesh.edges[own]]
         far = project(place.axes[limb], ends.reshape(-1, 3))[0].max()
         s = project(place.axes[limb], middle[own])[0]
-        out |= {
-            k: f"closure-{end}-{side}" for k, at in zip(own, s, strict=True) if at > far - length
-        }
+        out |= {k: slit_name(end, side) for k, at in zip(own, s, strict=True) if at > far - length}
     return out
 
 

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from padlib.body.limb import lengths
 from padlib.errors import SuitError
 from padlib.mesh.areas import face_areas
 from padlib.mesh.insert import Inserted
@@ -113,7 +114,7 @@ def _places(place: Place, mark: Mark) -> NDArray[np.float64]:
     for loop in mark.loops:
         line = loop.positions(place.surface.vertices, place.surface.faces)
         line = np.vstack([line, line[:1]])
-        s = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(line, axis=0), axis=1))])
+        s = lengths(line)
         at = np.linspace(0.0, s[-1], max(int(2 * s[-1]), 8))
         out.append(np.stack([np.interp(at, s, line[:, k]) for k in range(3)], axis=1))
     return np.concatenate(out)

@@ -43,8 +43,8 @@ from padlib.suit.proving import moves_of, proved
 from padlib.suit.sewing import seam_report, seams_apart
 from padlib.suit.steps import (
     Panels,
-    cloths_borne,
     flatten_panels,
+    flattening,
     make_panels,
     on_shell,
     over_limit,
@@ -156,7 +156,8 @@ def run(
     with clock.step("proof"):
         tell("sewing the flats back together", 0.7)
         flats, proof = proved(suit, flats, shell, panels, eases)
-        tell("moving in the sewn suit", 0.85)
+        if suit.proof["moves"]:
+            tell("moving in the sewn suit", 0.85)
         moves = moves_of(suit, flats, proof, body, shell)
         ways = suit_ways(suit, body, shell, panels)
         every = (*flats, *cushion_flats)
@@ -246,12 +247,8 @@ def _flattened(
     flats = flatten_panels(
         every,
         pile,
-        limit=suit.darts["limit"],
-        most=suit.darts["most"],
-        cloths=cloths_borne(suit, {p.name for p in every}),
+        **flattening(suit, {p.name for p in every}),
         wishes=suit_wishes(suit.dart, every, panels.place.at),
-        percentile=suit.darts["percentile"],
-        hide=suit.darts["hide"],
         ease=eases,
         workers=workers,
         tell=tell,
@@ -263,19 +260,11 @@ def _cushions_laid(
     suit: Suit, cushions: Sequence[Panel], knit: bool, *, workers: int
 ) -> tuple[Flat, ...]:
     """Flats of cushions alone; knit: their bases are of a stretch knit, whatever the suit file says."""
-    cloths = dict(cloths_borne(suit, {p.name for p in cushions}))
+    asked = flattening(suit, {p.name for p in cushions})
     if knit:
-        cloths |= {p.name: PRESETS[KNIT] for p in cushions if p.name.endswith("-base")}
-    return flatten_panels(
-        cushions,
-        {p.name: DOWN for p in cushions},
-        limit=suit.darts["limit"],
-        most=suit.darts["most"],
-        cloths=cloths,
-        percentile=suit.darts["percentile"],
-        hide=suit.darts["hide"],
-        workers=workers,
-    )
+        bases = {p.name: PRESETS[KNIT] for p in cushions if p.name.endswith("-base")}
+        asked["cloths"] = {**asked["cloths"], **bases}
+    return flatten_panels(cushions, {p.name: DOWN for p in cushions}, workers=workers, **asked)
 
 
 def _of_flat(flat: Flat, limit: float) -> tuple[Finding, ...]:

@@ -23,8 +23,8 @@ from padlib.suit.ease import suit_eases
 from padlib.suit.file import AskedEase, Suit
 from padlib.suit.steps import (
     Panels,
-    cloths_borne,
     flatten_panels,
+    flattening,
     make_panels,
     on_shell,
     over_limit,
@@ -105,19 +105,16 @@ def _flats(
     each = panels.panels
     pile = panels.pile
     place = partial(on_shell, body=body, shell=shell, place=panels.place)
-    asked = {
-        "limit": suit.darts["limit"],
-        "ease": suit_eases(_of_suit(suit), each, place)[0],
-        "cloths": cloths_borne(suit, {p.name for p in each}),
-    }
+    asked = flattening(suit, {p.name for p in each})
+    asked["ease"] = suit_eases(_of_suit(suit), each, place)[0]
     same = last is not None and (_of_suit(suit), suit.dart) == (_of_suit(last.suit), last.suit.dart)
     if same:
-        again = flatten_again(each, pile, last.flats, last.panels.panels, **asked)
+        kept = {key: asked[key] for key in ("limit", "ease", "cloths")}
+        again = flatten_again(each, pile, last.flats, last.panels.panels, **kept)
         return again.flats, again.laid
     rims = tuple(f"pillow-{pad.name}-" for pad in suit.pads)
     of_suit = [dart for dart in suit.dart if not dart.panel.startswith(rims)]
-    asked |= {"percentile": suit.darts["percentile"], "hide": suit.darts["hide"]}
-    asked |= {"wishes": suit_wishes(of_suit, each, panels.place.at), "most": suit.darts["most"]}
+    asked["wishes"] = suit_wishes(of_suit, each, panels.place.at)
     flats = flatten_panels(each, pile, workers=workers, tell=tell, **asked)
     return flats, tuple(p.name for p in each if p.mirror_of is None)
 

@@ -29,7 +29,7 @@ from padlib.seams.plan import Options
 from padlib.suit.file import Suit
 from padlib.suit.matching import share_used
 from padlib.suit.schema import MOVES
-from padlib.suit.steps import cloths_borne, flatten_panels, make_panels
+from padlib.suit.steps import flatten_panels, flattening, make_panels
 from padlib.suit.worn import opening_rises
 
 STEPS = (1.0, 0.5)  # of the first step of a move
@@ -137,8 +137,7 @@ def laid(suit: Suit, body: Body, shell: Shell, *, workers: int = 1, tell: Tell =
     """A suit's panels laid flat with darts, as `padlib build` does."""
     panels = make_panels(suit, body, shell)
     limit = suit.darts["limit"]
-    asked = {"limit": limit, "most": suit.darts["most"], "hide": suit.darts["hide"]}
-    asked["cloths"] = cloths_borne(suit, {p.name for p in panels.panels})
+    asked = flattening(suit, {p.name for p in panels.panels})
     flats = flatten_panels(panels.panels, panels.pile, workers=workers, tell=tell, **asked)
     weight = np.concatenate([areas(f.panel.surface.vertices, f.panel.surface.faces) for f in flats])
     s = summary(np.concatenate([f.stretch for f in flats]), weight)

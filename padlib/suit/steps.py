@@ -12,6 +12,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from functools import partial
 from types import MappingProxyType
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -226,6 +227,12 @@ def flatten_panels(
         matched = _within_limit(own, limit, most, pool, tell, ease=ease)
     laid = [turned(f, pile[f.panel.name]) for f in matched]
     return with_images(laid, panels)
+
+
+def flattening(suit: Suit, names: Collection[str]) -> dict[str, Any]:
+    """What a suit asks of `flatten_panels` for panels of these names, but for eases and the maker's own darts."""
+    asked = {key: suit.darts[key] for key in ("limit", "most", "percentile", "hide")}
+    return asked | {"cloths": cloths_borne(suit, names)}
 
 
 @dataclass(frozen=True)

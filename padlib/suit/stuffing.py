@@ -10,13 +10,13 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-import igl
 import numpy as np
 from numpy.typing import NDArray
 
 from padlib.findings import Finding, Grade
 from padlib.flatten.flat import Flat
 from padlib.flatten.stretch import stretch
+from padlib.mesh.point import nearest_arrays
 from padlib.mesh.surface import Surface, Vertices
 from padlib.padding.pillow import Pillow
 from padlib.proof.fill import fill, slack_top
@@ -126,7 +126,5 @@ def _back(flat: Flat, scaled: Surface, own: Surface) -> Flat:
 
 def _carried(points: Vertices, scaled: Surface, own: Surface) -> NDArray[np.float64]:
     """Points (n, 3) of one surface at the same places of another with the same triangles."""
-    _, face, at = igl.point_mesh_squared_distance(points, scaled.vertices, scaled.faces)[:3]
-    a, b, c = (np.ascontiguousarray(scaled.vertices[scaled.faces[face, k]]) for k in range(3))
-    weights = igl.barycentric_coordinates(np.ascontiguousarray(at), a, b, c)
+    face, weights = nearest_arrays(scaled.vertices, scaled.faces, points)
     return np.einsum("nk,nkd->nd", weights, own.vertices[own.faces[face]])

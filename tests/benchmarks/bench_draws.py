@@ -12,26 +12,17 @@ from __future__ import annotations
 
 import argparse
 import csv
-import importlib.util
 import sys
 import time
 from pathlib import Path
-from types import ModuleType
 
 import numpy as np
+from study import beside, rows
 
 HERE = Path(__file__).resolve().parent
 ROWS = HERE / "results" / "draws.csv"
 TABLE = HERE / "results" / "draws.md"
 HEAD = ["seed", "body", "edge", "faces", "pads", "seconds", "broken"]
-
-
-def _beside(name: str) -> ModuleType:
-    """A module of tests/padding."""
-    spec = importlib.util.spec_from_file_location(name, HERE.parent / "padding" / f"{name}.py")
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
 
 
 def main() -> None:
@@ -44,14 +35,7 @@ def main() -> None:
     asked = ask.parse_args()
     if not asked.table:
         _run(asked.count, asked.edge, *map(int, asked.part.split("/")))
-    _write(_rows())
-
-
-def _rows() -> list[dict[str, str]]:
-    if not ROWS.exists():
-        return []
-    with ROWS.open(newline="") as file:
-        return [row for row in csv.DictReader(file) if row["broken"] is not None]
+    _write(rows(ROWS))
 
 
 def _run(count: int, edge: float, first: int, step: int) -> None:
@@ -59,9 +43,9 @@ def _run(count: int, edge: float, first: int, step: int) -> None:
     from padlib.padding.dressed import dress
     from padlib.padding.shell import pad_shell
 
-    draws, builds = _beside("test_draws"), _beside("conftest")
+    draws, builds = beside("padding", "test_draws"), beside("padding", "conftest")
     human = builds.human_maker()
-    done = {int(row["seed"]) for row in _rows() if float(row["edge"]) == edge}
+    done = {int(row["seed"]) for row in rows(ROWS) if float(row["edge"]) == edge}
     new = not ROWS.exists() or not ROWS.stat().st_size
     with ROWS.open("a", newline="") as file:
         out = csv.DictWriter(file, HEAD)

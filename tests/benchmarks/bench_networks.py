@@ -13,26 +13,18 @@ from __future__ import annotations
 
 import argparse
 import csv
-import importlib.util
 import sys
 import time
 from pathlib import Path
 from types import ModuleType
 
 import numpy as np
+from study import beside, rows
 
 HERE = Path(__file__).resolve().parent
 ROWS = HERE / "results" / "networks.csv"
 TABLE = HERE / "results" / "networks.md"
 HEAD = ["body", "seed", "faces", "curves", "pieces", "area_off", "seconds", "broken"]
-
-
-def _beside(room: str, name: str) -> ModuleType:
-    """A module of the tests."""
-    spec = importlib.util.spec_from_file_location(name, HERE.parent / room / f"{name}.py")
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
 
 
 def main() -> None:
@@ -44,24 +36,17 @@ def main() -> None:
     asked = ask.parse_args()
     if not asked.table:
         _run(asked.count, asked.edge)
-    _write(_rows())
-
-
-def _rows() -> list[dict[str, str]]:
-    if not ROWS.exists():
-        return []
-    with ROWS.open(newline="") as file:
-        return [row for row in csv.DictReader(file) if row["broken"] is not None]
+    _write(rows(ROWS))
 
 
 def _run(count: int, edge: float) -> None:
     """Networks that have no row yet, body by body."""
     from padlib.mesh.geodesic import prepare
 
-    draws, builds = _beside("padding", "test_draws"), _beside("padding", "conftest")
-    networks = _beside("mesh", "test_cut_networks")
+    draws, builds = beside("padding", "test_draws"), beside("padding", "conftest")
+    networks = beside("mesh", "test_cut_networks")
     human = builds.human_maker()
-    done = {(row["body"], int(row["seed"])) for row in _rows()}
+    done = {(row["body"], int(row["seed"])) for row in rows(ROWS)}
     new = not ROWS.exists() or not ROWS.stat().st_size
     each = -(-count // len(draws.STUDIED))
     with ROWS.open("a", newline="") as file:

@@ -19,6 +19,7 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
 from bench_proof import _suits
+from study import rows
 
 from padlib.suit.file import Suit
 from padlib.suit.seam_search import judged, search
@@ -45,7 +46,7 @@ HEAD = [
 def main() -> None:
     """Bodies that have no row yet, then the table."""
     asked = sys.argv[1:]
-    done = {row["body"] for row in _rows()}
+    done = {row["body"] for row in rows(ROWS)}
     with tempfile.TemporaryDirectory() as folder:
         for name, suit in _suits(Path(folder)):
             if name not in done and (not asked or name in asked):
@@ -56,14 +57,7 @@ def main() -> None:
                     if new:
                         out.writeheader()
                     out.writerow(row)
-    _write(_rows())
-
-
-def _rows() -> list[dict[str, str]]:
-    if not ROWS.exists():
-        return []
-    with ROWS.open(newline="") as file:
-        return list(csv.DictReader(file))
+    _write(rows(ROWS))
 
 
 def _row(name: str, suit: Suit) -> dict[str, object]:
