@@ -91,13 +91,14 @@ def _candidates(vertices: Vertices, edges: Ints, faces: Faces) -> tuple[Ints, In
         e = np.repeat(edge_box[rows], span)
         offset = np.arange(len(e)) - np.repeat(np.cumsum(span) - span, span)
         f = face_box[np.repeat(start[rows], span) + offset]
-        near = np.ones(len(e), dtype=bool)
         for axis in range(3):
-            near[near] = (edge_low[e[near], axis] <= face_high[f[near], axis]) & (
-                face_low[f[near], axis] <= edge_high[e[near], axis]
-            )
-        e, f = e[near], f[near]
-        apart = ~(edges[e][:, :, None] == faces[f][:, None, :]).any(axis=(1, 2))
+            near = edge_low[:, axis].take(e) <= face_high[:, axis].take(f)
+            near &= face_low[:, axis].take(f) <= edge_high[:, axis].take(e)
+            e, f = e[near], f[near]
+        apart = np.ones(len(e), dtype=bool)
+        for end in edges.T:
+            for corner in faces.T:
+                apart &= end.take(e) != corner.take(f)
         found.append(e[apart] * len(faces) + f[apart])
     key = np.unique(np.concatenate(found))
     return key // len(faces), key % len(faces)

@@ -38,7 +38,7 @@ class Dressed:
     the suit lies; partner (n,) or None: mirror images; ease, bridge: mm; least (n,): mm of cloth to
     keep; rest (n, 3): the cloth before it is laid smooth; laid (n, 3): as it lies; moved (n,): mm by
     which crossings were undone; left: vertices at which the cloth still runs through itself; layers:
-    thicknesses of pads that were asked for, kept by what the pad says.
+    thicknesses of pads that were asked for, kept by what the pad says; ways: blurred normals (`pad_way`).
     """
 
     body: Body
@@ -54,6 +54,7 @@ class Dressed:
     moved: Array
     left: int
     layers: dict[tuple[object, ...], list[tuple[str, str, Array]]] = field(default_factory=dict)
+    ways: dict[int, Array] = field(default_factory=dict)
 
     @property
     def faces(self) -> Faces:

@@ -13,11 +13,12 @@ from padlib.errors import InputError
 from padlib.mesh.areas import enclosed
 from padlib.mesh.cut import CutPiece, Inserted, insert, split
 from padlib.mesh.point import Curve
-from padlib.mesh.section import level_set, plane_section
+from padlib.mesh.section import plane_section
 from padlib.mesh.surface import Faces, Surface, Vertices, frozen
 from padlib.mesh.topology import boundary_loops
 from padlib.padding import shapes
 from padlib.padding.fairing import untangled
+from padlib.padding.outline import even_level
 from padlib.padding.pad import Pad
 from padlib.padding.profile import smoothstep
 from padlib.padding.shell import Shell, pad_layers, pad_shares, pad_way
@@ -33,6 +34,7 @@ FILLING = {"soft": 12.0, "medium": 14.0, "firm": 16.0}
 EDGE = 2.0  # mm of pad at which the pillow's outline is drawn
 ZIP_MARGIN = 50.0  # mm of base kept shut beyond each end of the zip (common practice, no source)
 ZIP_STEP = 10.0  # mm: zips are asked for in whole centimetres
+APART = 0.2  # mm between top and base inside the outline, which may run a little outside of the exact level
 RELIEF = 12.0  # mm: skin relief finer than this does not show on the top
 RIM = 2.5  # times that height of pad from which the top is smoothed in full
 ROUNDS = 4
@@ -99,7 +101,7 @@ def _pillow(
     """The pillow of a thickness (n,) over the body."""
     who = f"pad '{name}' ({side})"
     surface = body.surface
-    curves = level_set(surface.vertices, surface.faces, own - edge)
+    curves = even_level(surface.vertices, surface.faces, own - edge)
     if not curves:
         raise InputError(
             f"{who} is nowhere thicker than {edge:g} mm, so no pillow can be made of it; "
@@ -110,7 +112,7 @@ def _pillow(
     way = pad_way(surface.vertices, surface.faces, flow, float(own.max()))
     along = unit(_carried(piece, inserted, surface.faces, way))
     height = _carried(piece, inserted, surface.faces, own)
-    raised = np.sqrt(np.maximum(height**2 - edge**2, 0.0))
+    raised = np.maximum(np.sqrt(np.maximum(height**2 - edge**2, 0.0)), APART)
     border = boundary_loops(piece.faces)[0]
     raised[border] = 0.0
     top = _smoothed(piece, piece.vertices + raised[:, None] * along, raised)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import weakref
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,9 +15,11 @@ from padlib.body.body import Body
 from padlib.body.limb import lengths, resampled, smooth
 from padlib.errors import InputError
 from padlib.mesh.section import plane_section
+from padlib.mesh.surface import Faces, Surface
 from padlib.padding.profile import smoothstep
 
 Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
 
 OUTWARD = {"left": 1.0, "right": -1.0}  # the sign of x on each side of the wearer
 DOWN = np.array([0.0, 0.0, -1.0])
@@ -24,6 +27,9 @@ CLEAR = 0.012  # share of stature below the armpit at which an arm is surely apa
 MIDDLE = 0.02  # share of stature on each side of the plane x = 0 over which sides change
 ARMHOLE = 0.02  # share of stature over which a pad of the trunk runs out before the armhole
 ARMPIT = 0.7  # share of stature below which arms hang apart, where no armpit is known
+_hanging: weakref.WeakKeyDictionary[Surface, dict[float, tuple[Mask, Mask]]] = (
+    weakref.WeakKeyDictionary()
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -119,17 +125,25 @@ def on_side(body: Body, side: str) -> Array:
     return smoothstep(1.0 + points[:, 0] * OUTWARD[side] / past)
 
 
-def without_arms(body: Body) -> NDArray[np.bool_]:
+def without_arms(body: Body) -> Mask:
     """Mask (n,) of trunk, legs and head: all but the arms, which hang apart below the armpits."""
     return ~hanging_arms(body)[1]
 
 
-def hanging_arms(body: Body) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+def hanging_arms(body: Body) -> tuple[Mask, Mask]:
     """Masks (n,) of all that lies below the armpits, and of the arms there, which hang apart."""
     points, faces = body.surface.vertices, body.surface.faces
     pits = [body.at(name)[2] for name in ("axilla_left", "axilla_right") if name in body.landmarks]
     stature = float(np.ptp(points[:, 2]))
     low = min(pits) - CLEAR * stature if pits else ARMPIT * stature
+    known = _hanging.setdefault(body.surface, {})
+    if low not in known:
+        known[low] = _apart_below(points, faces, low)
+    return known[low]
+
+
+def _apart_below(points: Array, faces: Faces, low: float) -> tuple[Mask, Mask]:
+    """Masks (n,) of all that lies below a height, and of all of that but its largest part."""
     below = points[:, 2] < low
     low_faces = faces[below[faces].all(axis=1)]
     ends = np.concatenate([low_faces[:, :2], low_faces[:, 1:]])

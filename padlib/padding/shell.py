@@ -104,7 +104,7 @@ def pad_shell(
     pad = np.zeros(len(laid))
     if layers:
         pad = evened(merged([layer for _, _, layer in layers], join=join), partner)
-    trimmed, placed = _padded(laid, faces, dressed.flow, pad)
+    trimmed, placed = _padded(laid, faces, dressed, pad)
     trimmed = evened(trimmed, partner)
     moved, left, loose = dressed.moved, dressed.left, placed
     if pad.any():
@@ -146,18 +146,28 @@ def pad_layers(
     return out
 
 
-def pad_way(vertices: Vertices, faces: Faces, flow: Heat, deepest: float) -> Array:
+def pad_way(
+    vertices: Vertices,
+    faces: Faces,
+    flow: Heat,
+    deepest: float,
+    kept: dict[int, Array] | None = None,
+) -> Array:
     """Unit directions (n, 3) in which pads grow: normals so smooth that they do not cross in hollows.
 
     deepest: mm of the thickest pad; normals are blurred over half of it, and 20 mm at least. The blurs
-    are of few widths, so that their factors are kept; between two of them the normals change evenly.
+    are of few widths; between two of them the normals change evenly. kept: blurred normals (n, 3) of
+    this very surface from earlier calls, to which new ones are added.
     """
     rung = np.log(max(0.5 * deepest / 20.0, 1.0)) / np.log(RUNG)
     low = int(np.floor(rung))
-    normal = vertex_normals(vertices, faces)
-    way = flow.blur(normal, 20.0 * RUNG**low)
+    kept = {} if kept is None else kept
+    for k in (low, low + 1) if rung > low else (low,):
+        if k not in kept:
+            kept[k] = flow.blur(vertex_normals(vertices, faces), 20.0 * RUNG**k, keep=False)
+    way = kept[low]
     if rung > low:
-        way = way + (rung - low) * (flow.blur(normal, 20.0 * RUNG ** (low + 1)) - way)
+        way = way + (rung - low) * (kept[low + 1] - way)
     return unit(way)
 
 
@@ -169,12 +179,13 @@ def pad_shares(layers: Sequence[Array]) -> Array:
     return part / np.maximum(part.sum(axis=0), 1e-12)
 
 
-def _padded(laid: Vertices, faces: Faces, flow: Heat, pad: Array) -> tuple[Array, Vertices]:
+def _padded(laid: Vertices, faces: Faces, dressed: Dressed, pad: Array) -> tuple[Array, Vertices]:
     """Pad thickness (n,) trimmed to the room there is, and positions pushed out by it."""
+    flow = dressed.flow
     deepest = float(pad.max())
     if deepest <= 0:
         return pad, laid
-    way = pad_way(laid, faces, flow, deepest)
+    way = pad_way(laid, faces, flow, deepest, dressed.ways)
     room, other = outside_balls(laid, way, largest=np.where(pad > 0.5, 2.5 * pad, 0.0))
     facing = cosine(way, other) < OPPOSITE
     share = np.where(facing, np.minimum(1.0, KEEP * room / np.maximum(pad, 1e-9)), 1.0)

@@ -19,27 +19,31 @@ Array = NDArray[np.float64]
 @dataclass(frozen=True, eq=False)
 class Heat:
     """Heat flow on one surface. mass (n,) mm2 of each vertex; stiffness (n, n), positive; an elimination order and the
-    factors are kept."""
+    factors are kept by their widths; that of width 0 is one that is made over for widths of which none is kept."""
 
     mass: Array
     stiffness: sp.csr_matrix
     order: NDArray[np.int64] | None
     factors: dict[float, Factor]
 
-    def blur(self, values: Array, width: float) -> Array:
+    def blur(self, values: Array, width: float, *, keep: bool = True) -> Array:
         """Values (n,) or (n, k) smoothed as by a kernel of standard deviation `width` mm along the surface.
 
         One backward Euler step of the heat equation of time width^2 / 2 (M. Desbrun, M. Meyer,
         P. Schroeder, A. Barr, "Implicit fairing", 1999). Keeps constants and, as the weights are
-        not negative, never leaves the range of the values.
+        not negative, never leaves the range of the values. keep: whether the width will be asked for again.
         """
         if width <= 0:
             return np.array(values, dtype=np.float64)
-        if width not in self.factors:
-            matrix = sp.diags_array(self.mass) + 0.5 * width**2 * self.stiffness
-            self.factors[width] = factor(matrix.tocsc(), order=self.order)
+        at = width if keep or width in self.factors else 0.0
+        if at not in self.factors or at != width:
+            matrix = (sp.diags_array(self.mass) + 0.5 * width**2 * self.stiffness).tocsc()
+            if at in self.factors:
+                self.factors[at].refactor(matrix)
+            else:
+                self.factors[at] = factor(matrix, order=self.order)
         weighted = (np.asarray(values, dtype=np.float64).T * self.mass).T
-        return self.factors[width].solve(weighted)
+        return self.factors[at].solve(weighted)
 
 
 def heat(vertices: Vertices, faces: Faces) -> Heat:

@@ -148,7 +148,7 @@ def run(
         flats, cushion_flats = laid[: len(panels.panels)], laid[len(panels.panels) :]
         filled: Mapping[tuple[str, str], float] = {}
         if suit.proof["sew"] and cushion_flats:
-            again = partial(_cushions_laid, suit, workers=workers)
+            again = partial(cushions_laid, suit, workers=workers)
             full = stuff(pillows, cushion_flats, again)
             cushion_flats, filled, eased = full.flats, full.litres, (*eased, *full.findings)
             laid = (*flats, *full.laid)
@@ -256,7 +256,7 @@ def _flattened(
     return flats, eases, eased
 
 
-def _cushions_laid(
+def cushions_laid(
     suit: Suit, cushions: Sequence[Panel], knit: bool, *, workers: int
 ) -> tuple[Flat, ...]:
     """Flats of cushions alone; knit: their bases are of a stretch knit, whatever the suit file says."""

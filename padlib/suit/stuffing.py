@@ -26,8 +26,9 @@ from padlib.suit.pillows import mirrored, pairs_of, pillow_panels, rim_differenc
 Key = tuple[str, str]  # name and side of a pad
 
 OFF = 0.05  # share of a pad's volume by which its cushion may hold more or less before its top is laid anew
-NEAR = 0.03  # the same at which it is near enough then
-ROUNDS = 3
+NEAR = 0.03  # the same at which it is near enough then, if that takes no more than
+SOON = 3  # rounds of laying it anew
+ROUNDS = 6  # of laying it anew until it holds what it should within OFF
 RIM = 0.2  # mm by which rims may differ before the base is laid as a stretch knit
 KNIT = (
     "its base lies in a hollow and cannot lie flat in cloth that hardly gives: cut it from a knit that stretches by a "
@@ -73,14 +74,13 @@ def stuff(
             by_name |= new
             found.append(Finding(611, KNIT, f"pad '{pillow.name}' ({pillow.side})", Grade.NOTE))
         holds = _holds(pillow, laid)
-        share, best = 1.0, holds
-        for _ in range(ROUNDS if abs(best / pillow.volume_l - 1.0) > OFF else 0):
-            if abs(best / pillow.volume_l - 1.0) <= NEAR:
-                break
-            share = float(np.clip(share * pillow.volume_l / holds, LEAST, MOST))
+        tried, best = {1.0: holds / pillow.volume_l}, holds
+        while _goes_on(tried):
+            share = _next_share(tried)
             scaled = [_scaled(p, share) for p in own]
             new = {f.panel.name: f for f in lay(pillow_panels(scaled), knit)}
             holds = _holds(pillow, new)
+            tried[share] = holds / pillow.volume_l
             even = _rim(scaled[0], new) <= max(RIM, _rim(pillow, laid))
             if even and abs(holds / pillow.volume_l - 1.0) < abs(best / pillow.volume_l - 1.0):
                 best = holds
@@ -94,6 +94,29 @@ def stuff(
     return Stuffed(
         tuple(by_name[n] for n in names), tuple(laid[n] for n in names), litres, tuple(found)
     )
+
+
+def _goes_on(tried: Mapping[float, float]) -> bool:
+    """Whether one more share is to be tried, after shares of the heights and what of the pad's volume they held."""
+    off, rounds = min(abs(held - 1.0) for held in tried.values()), len(tried) - 1
+    return off > OFF and rounds < ROUNDS or off > NEAR and 0 < rounds < SOON
+
+
+def _next_share(tried: Mapping[float, float]) -> float:
+    """The share of a pad's heights to try next: between the nearest two that hold too little and too much,
+    else in proportion. With another share darts may come to lie elsewhere, so what is held can jump."""
+    last = next(reversed(tried))
+    low = max((s for s, held in tried.items() if held < 1.0), default=None)
+    high = min(
+        (s for s, held in tried.items() if held >= 1.0 and (low is None or s > low)), default=None
+    )
+    if low is None or high is None:
+        share = last / max(tried[last], 1e-6)
+    else:
+        part = (1.0 - tried[low]) / (tried[high] - tried[low])
+        share = low + min(max(part, 0.2), 0.8) * (high - low)
+    share = float(np.clip(share, LEAST, MOST))
+    return share if share not in tried else (share + last) / 2
 
 
 def _rim(pillow: Pillow, flats: Mapping[str, Flat]) -> float:

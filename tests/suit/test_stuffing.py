@@ -10,7 +10,7 @@ import pytest
 import trimesh
 
 from padlib.padding.pillow import make_pillows
-from padlib.suit.built import _cushions_laid
+from padlib.suit.built import cushions_laid
 from padlib.suit.file import parse_suit
 from padlib.suit.pillows import as_pairs, pillow_panels, rim_differences
 from padlib.suit.steps import suit_body, suit_shell
@@ -27,7 +27,7 @@ def tail():
     )
     body = suit_body(suit)
     pillows = as_pairs(make_pillows(body, suit_shell(suit, body), suit.pads))
-    lay = partial(_cushions_laid, suit, workers=1)
+    lay = partial(cushions_laid, suit, workers=1)
     first = lay(pillow_panels(pillows), False)
     return pillows, first, stuff(pillows, first, lay)
 
