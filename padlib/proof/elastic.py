@@ -13,9 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from padlib.mesh.areas import sums
 from padlib.mesh.surface import Vertices
-from padlib.proof.sew import ONE, Sewn, frames, principal
+from padlib.proof.sew import ONE, Sewn, frames, principal, summed
 
 Array = NDArray[np.float64]
 
@@ -74,9 +73,7 @@ def referred(state: Strained, stress: Array) -> Array:
 
 def pulled(sewn: Sewn, state: Strained, referred: Array) -> Array:
     """Derivative (n, 3) of an energy with such a stress (m, 2, 2) by the positions."""
-    first = state.metric @ referred
-    corner = np.einsum("mxa,mka,m->mkx", first, sewn.gradients, sewn.area)
-    return sums(sewn.faces.ravel(), corner.reshape(-1, 3), sewn.count)
+    return summed(sewn, state.metric @ referred)
 
 
 def cut_otherwise(sewn: Sewn, state: Strained, referred: Array, value: Array) -> Array:

@@ -6,16 +6,17 @@ Newton steps on the energy of stretch, bending, weight and support until it move
 
 from __future__ import annotations
 
+import weakref
 from dataclasses import dataclass, replace
 
-import igl
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import csc_matrix, eye_array
+from scipy.sparse import coo_array, csc_matrix, eye_array
 
 from padlib.mesh.areas import vertex_areas
-from padlib.mesh.solve import Factor, factor
+from padlib.mesh.solve import Factor, factor, nested_dissection
 from padlib.mesh.surface import Surface, Vertices
+from padlib.padding.skin import Skin, skin
 from padlib.proof import elastic
 from padlib.proof.bend import bending
 from padlib.proof.blocks import Blocks, blocks_of
@@ -41,6 +42,7 @@ STEPS = 60  # of Newton at most
 STILL = 0.02  # mm, mean movement of a step at which the cloth rests
 FARTHEST = 20.0  # mm that a step may move any vertex
 MORE, LEAST = 1e-4, 1e-7  # what is added to the second derivative, by mm2, at first and at least
+_skins: weakref.WeakKeyDictionary[Surface, Skin] = weakref.WeakKeyDictionary()
 
 
 @dataclass(frozen=True, eq=False)
@@ -118,15 +120,15 @@ def _downhill(
 
 def touch(support: Surface, place: Vertices) -> tuple[Array, Array]:
     """Height (n,) of points above a closed surface, mm, below it negative, and the way up (n, 3)."""
-    kind = igl.SIGNED_DISTANCE_TYPE_PSEUDONORMAL
-    found = igl.signed_distance(place, support.vertices, support.faces, sign_type=kind)
-    height = np.asarray(found[0], dtype=np.float64).ravel()
-    away = place - found[2]
+    if support not in _skins:
+        _skins[support] = skin(support.vertices, support.faces)
+    height, close, normal = _skins[support].signed(place)
+    away = place - close
     size = np.abs(height)
     up = np.where(
         (size > 1e-6)[:, None],
         away * np.sign(height)[:, None] / np.maximum(size, 1e-12)[:, None],
-        found[3],
+        normal,
     )
     return height, up
 
@@ -171,10 +173,19 @@ def solver(here: Scene, state: State, work: Work, more: float = LEAST) -> Factor
     points += more * here.area.mean() * np.eye(3)
     matrix = work.blocks.matrix(local, points, here.rigidity)
     if work.factor is None:
-        work.factor = factor(matrix, lower=True)
+        work.factor = factor(matrix, lower=True, order=_order(matrix))
     else:
         work.factor.refactor(matrix)
     return work.factor
+
+
+def _order(matrix: csc_matrix) -> NDArray[np.int64] | None:
+    """An elimination order (3n,) that keeps each vertex's three unknowns together."""
+    entries = matrix.tocoo()
+    count = matrix.shape[0] // 3
+    pairs = (np.ones(entries.nnz, np.int8), (entries.row // 3, entries.col // 3))
+    order = nested_dissection(coo_array(pairs, shape=(count, count)))
+    return None if order is None else (3 * order[:, None] + np.arange(3)).ravel()
 
 
 def _lower(here: Scene, state: State, way: Array) -> tuple[float, State]:
@@ -198,10 +209,14 @@ def roughly(here: Scene, start: Vertices, steps: int) -> Vertices:
     hang = np.zeros((sewn.count, 3))
     hang[:, 2] = -here.weight * here.area
     solve = factor(csc_matrix(stiffness(sewn) + HOLD * eye_array(sewn.count))).solve
-    place = start
+    place, asked = start, start.copy()
+    height, up = touch(here.support, start)
     history: list[tuple[Array, Array]] = []
     for _ in range(steps):
-        height, up = touch(here.support, place)
+        # who has moved by less than its height cannot have come below
+        near = np.flatnonzero(height - np.linalg.norm(place - asked, axis=1) < 0.0)
+        height[near], up[near] = touch(here.support, place[near])
+        asked[near] = place[near]
         target = place - np.minimum(height, 0.0)[:, None] * up
         new = solve(pull(sewn, place) + HOLD * target + hang)
         place = _learned(place, new, history)

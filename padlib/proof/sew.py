@@ -8,10 +8,11 @@ across it and in shear.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import coo_array, csc_matrix
+from scipy.sparse import coo_array, csc_matrix, csr_matrix, diags_array
 from scipy.sparse.csgraph import connected_components
 
 from padlib.mesh.surface import Vertices
@@ -40,6 +41,22 @@ class Sewn:
     count: int
     stiffness: Array
     limits: Array
+
+    @cached_property
+    def images(self) -> csr_matrix:
+        """The form (2m, n) that takes positions to the images of each triangle's pile axes."""
+        rows = 2 * np.arange(len(self.faces))[:, None, None] + np.arange(2)[None, :, None]
+        shape = (len(self.faces), 2, 3)
+        columns = np.broadcast_to(self.faces[:, None, :], shape)
+        values = np.swapaxes(self.gradients, 1, 2)
+        entries = (values.ravel(), (np.broadcast_to(rows, shape).ravel(), columns.ravel()))
+        return csr_matrix(entries, shape=(2 * len(self.faces), self.count))
+
+    @cached_property
+    def gathered(self) -> csr_matrix:
+        """The form (n, 2m) that sums what acts on the images of pile axes over vertices, by area."""
+        weight = np.repeat(self.area, 2)
+        return csr_matrix((diags_array(weight) @ self.images).T)
 
 
 def weld(suit: Bundle) -> Sewn:
@@ -84,8 +101,10 @@ def stiffness(sewn: Sewn) -> csc_matrix:
 def frames(sewn: Sewn, place: Vertices) -> tuple[Array, Array]:
     """For each triangle the nearest rigid image (m, 3, 2) of its flat at positions (n, 3), and the
     strain (m, 2, 2) in pile axes (x across, y along) that is left beyond it (polar decomposition)."""
-    f = np.einsum("mkx,mka->mxa", place[sewn.faces], sewn.gradients)
-    gram = np.einsum("mxa,mxb->mab", f, f)
+    across, along = np.moveaxis((sewn.images @ place).reshape(-1, 2, 3), 1, 0)
+    gram = np.empty((len(across), 2, 2))
+    gram[:, 0, 0], gram[:, 1, 1] = (across**2).sum(axis=1), (along**2).sum(axis=1)
+    gram[:, 0, 1] = gram[:, 1, 0] = (across * along).sum(axis=1)
     # square root of a 2 x 2 matrix in closed form (Cayley and Hamilton)
     det = np.sqrt(np.maximum(gram[:, 0, 0] * gram[:, 1, 1] - gram[:, 0, 1] ** 2, 1e-12))
     trace = np.sqrt(gram[:, 0, 0] + gram[:, 1, 1] + 2 * det)
@@ -94,7 +113,15 @@ def frames(sewn: Sewn, place: Vertices) -> tuple[Array, Array]:
     inverse = np.empty_like(root)
     inverse[:, 0, 0], inverse[:, 1, 1] = root[:, 1, 1], root[:, 0, 0]
     inverse[:, 0, 1] = inverse[:, 1, 0] = -root[:, 0, 1]
-    return f @ (inverse / size[:, None, None]), root - np.eye(2)
+    inverse /= size[:, None, None]
+    turned = np.stack(
+        [
+            across * inverse[:, 0, 0, None] + along * inverse[:, 1, 0, None],
+            across * inverse[:, 0, 1, None] + along * inverse[:, 1, 1, None],
+        ],
+        axis=2,
+    )
+    return turned, root - np.eye(2)
 
 
 def principal(tensor: Array) -> tuple[Array, Array, Array]:
@@ -129,10 +156,16 @@ def pull(sewn: Sewn, place: Vertices, slack: float = 1.0) -> Array:
     left[:, 1, 1] -= along * stressed[:, 1, 1]
     left[:, 0, 1] -= shear * stressed[:, 0, 1]
     left[:, 1, 0] -= shear * stressed[:, 1, 0]
-    asked = turned + turned @ left
-    each = np.einsum("mxa,mka,m->mkx", asked, sewn.gradients, sewn.area)
-    out = np.zeros((sewn.count, 3))
-    for k in range(3):
-        for d in range(3):
-            out[:, d] += np.bincount(sewn.faces[:, k], each[:, k, d], minlength=sewn.count)
-    return out
+    asked = turned + _times(turned, left)
+    return summed(sewn, asked)
+
+
+def summed(sewn: Sewn, acting: Array) -> Array:
+    """Sums (n, 3) at vertices of what acts (m, 3, 2) on the images of each triangle's pile axes, by area."""
+    return sewn.gathered @ np.swapaxes(acting, 1, 2).reshape(-1, 3)
+
+
+def _times(one: Array, two: Array) -> Array:
+    """Products (m, 3, 2) of (m, 3, 2) and (m, 2, 2): several times faster than numpy's for many small ones."""
+    x, y = one[:, :, 0], one[:, :, 1]
+    return np.stack([x * two[:, 0, k, None] + y * two[:, 1, k, None] for k in range(2)], axis=2)

@@ -29,11 +29,13 @@ class Pucker:
 
 @dataclass(frozen=True)
 class Tight:
-    """How far a panel is stretched once sewn: share of its area over the limit, 95th percentile."""
+    """How far a panel is stretched once sewn: share of its area over the limit, 95th percentile; at (3,):
+    the middle of what is over the limit, mm."""
 
     panel: str
     over: float
     p95: float
+    at: tuple[float, float, float]
 
 
 def off_shell(place: Vertices, faces: NDArray[np.int64], shell: Surface) -> tuple[Array, Array]:
@@ -83,6 +85,10 @@ def tight(suit: Bundle, sewn: Sewn, place: Vertices) -> tuple[Tight, ...]:
         part = slice(first, first + len(sheet.faces))
         area = sewn.area[part]
         over = float(area[used[part] > 1.0].sum() / area.sum())
-        out.append(Tight(sheet.name, over, percentiles(worst[part], area, (0.95,))[0]))
+        most = min(1.0, float(np.quantile(used[part], 0.99)))
+        excess = area * (np.maximum(used[part] - most, 0.0) + 1e-9)
+        middle = excess @ place[sewn.faces[part]].mean(axis=1) / excess.sum()
+        p95 = percentiles(worst[part], area, (0.95,))[0]
+        out.append(Tight(sheet.name, over, p95, tuple(middle.tolist())))
         first += len(sheet.faces)
     return tuple(out)
