@@ -94,13 +94,14 @@ def prove(
     *,
     stretch: float = 0.05,
     eased: Sequence[str] = (),
+    over: float = OVER,
 ) -> Proof:
     """Sew all flats of a suit back together over their support.
 
     The cloth knows its flats, its stitches, and of the body only what holds it up; each piece starts
     bent round its limb as a plain tube (`sheets`, `wrap`). support: the sculpted outline; axes: centre
     lines of limbs and trunk; stretch: of the cloth; eased: seams whose sides
-    are meant to differ.
+    are meant to differ; over: share of a panel's cloth that may be stretched beyond what it bears untold.
     """
     suit = bundle(flats, stretch)
     findings = list(walk(suit, eased))
@@ -111,7 +112,7 @@ def prove(
     away, share = off_shell(place, sewn.faces, support)
     apart = deviation(away, share)
     strained = tight(suit, sewn, place)
-    findings += [*_said(place, away, apart), *_too_tight(strained)]
+    findings += [*_said(place, away, apart), *_too_tight(strained, over)]
     return Proof(
         Surface(place, sewn.faces),
         away,
@@ -138,7 +139,7 @@ def _said(place: Array, away: Array, apart: Mapping[str, float]) -> list[Finding
     return [Finding(602, words, "proof", Grade.WARNING)]
 
 
-def _too_tight(strained: Sequence[Tight]) -> list[Finding]:
+def _too_tight(strained: Sequence[Tight], over: float) -> list[Finding]:
     """Findings 606: panels whose cloth is stretched beyond what it bears once sewn."""
     return [
         Finding(
@@ -149,5 +150,5 @@ def _too_tight(strained: Sequence[Tight]) -> list[Finding]:
             Grade.WARNING,
         )
         for t in strained
-        if t.over > OVER
+        if t.over > over
     ]

@@ -19,6 +19,9 @@ from padlib.suit.file import Suit
 from padlib.suit.matching import turned
 from padlib.suit.steps import Panels
 
+TOO_TIGHT = 606
+OUT = 0.10  # of a panel's area that corrections may leave stretched beyond the limit untold
+
 
 def proved(
     suit: Suit,
@@ -50,10 +53,13 @@ def proved(
     made = correct(flats, shell.surface, start, rounds=rounds, limit=limit, ease=eases)
     own = [turned(f, panels.pile[f.panel.name]) for f in made.flats if not f.panel.mirror_of]
     better = with_images(own, [f.panel for f in made.flats])
-    last = again(better)
+    last = again(better, over=OUT)
     if last.deviation_mm["mean"] >= first.deviation_mm["mean"]:
         return tuple(flats), first
-    return better, replace(last, uncorrected_mm=first.deviation_mm)
+    told = {f.where for f in last.findings if f.number == TOO_TIGHT}
+    missing = [f for f in first.findings if f.number == TOO_TIGHT and f.where not in told]
+    findings = (*last.findings, *missing)
+    return better, replace(last, uncorrected_mm=first.deviation_mm, findings=findings)
 
 
 def moves_of(
