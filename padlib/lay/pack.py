@@ -11,6 +11,7 @@ import shapely
 
 from padlib.errors import InputError
 from padlib.findings import Finding, Grade
+from padlib.lay.compact import compact
 from padlib.lay.lay import Lay, Placement, laid
 from padlib.lay.skyline import Outline, skyline
 from padlib.pattern.piece import Piece
@@ -25,6 +26,7 @@ SIMPLIFY_MM = 0.3
 LOOK_S = 0.5  # how often the packer is asked how far it is
 TURNS = {"one-way": (0.0,), "two-way": (0.0, 180.0), "none": (0.0, 90.0, 180.0, 270.0)}
 MOST_TILT = 5.0  # degrees: more shows in the pile
+PRESS_S = 1  # of a budget of ten times that or more, kept for pushing the packed lay together
 SHIFTS = 400  # starts tried when a packed lay has to dodge spoiled places
 Box = tuple[float, float, float, float]  # x, y, width, height, mm
 Spot = tuple[float, float, float]  # x, y, mm, and turn, degrees
@@ -63,9 +65,9 @@ def lay_pieces(
     workers: int = 1,
     tell: Tell = quiet,
 ) -> Lay:
-    """Place all pieces of one cloth; the shorter of our own quick lay and the packer's.
+    """Place all pieces of one cloth; the shorter of our own quick lay and the packer's, pushed together.
 
-    seconds: the packer's time budget; below 1 only the quick lay is made, which is the same on every
+    seconds: the time budget of both; below 1 only the quick lay is made, which is the same on every
     machine. pile: one-way (nothing turned), two-way (half turns) or none (quarter turns); tilt_deg: by
     how much a piece may be tilted; avoid: spoiled places; workers: threads of the packer; tell: told
     the length so far. Raises InputError naming a piece that is wider than the cloth.
@@ -94,8 +96,10 @@ def lay_pieces(
         found = (Finding(801, words, f"cloth '{cloth}'", Grade.NOTE),)
     elif seconds >= 1:
         turns = _turns(pile, tilt_deg)
-        packer = _Packer(int(seconds), seed, workers, tell, cloth)
+        kept = PRESS_S if seconds >= 10 * PRESS_S else 0
+        packer = _Packer(int(seconds) - kept, seed, workers, tell, cloth)
         packed = packer.spots(every, width_mm, gap_mm, turns)
+        packed = _pressed(lines, packed, width_mm, gap_mm)
         packed = _dodged(lines, packed, avoid, gap_mm)
         if _length(lines, packed) < length:
             spots, length = packed, _length(lines, packed)
@@ -120,6 +124,37 @@ def _length(lines: Sequence[Outline], spots: Sequence[Spot]) -> float:
         float((laid(line, False, turn)[:, 1] + y).max())
         for line, (_, y, turn) in zip(lines, spots, strict=True)
     )
+
+
+def _pressed(
+    lines: Sequence[Outline], spots: Sequence[Spot], width: float, gap: float
+) -> list[Spot]:
+    """A packed lay pushed together, with the outlines and the room that the packer had."""
+    slack = _slack(gap)
+    turned = [
+        _simpler(laid(line, False, turn), slack)
+        for line, (_, _, turn) in zip(lines, spots, strict=True)
+    ]
+    low = min(float(line[:, 1].min()) + y for line, (_, y, _) in zip(turned, spots, strict=True))
+    at = np.array([(x + slack, y - low) for x, y, _ in spots])
+    moved = compact(turned, at, width + 2 * slack, gap - 2 * slack)
+    return _begun(
+        lines, [(float(x) - slack, float(y), s[2]) for (x, y), s in zip(moved, spots, strict=True)]
+    )
+
+
+def _begun(lines: Sequence[Outline], spots: Sequence[Spot]) -> list[Spot]:
+    """A lay moved along the cloth until it begins at 0."""
+    least = min(
+        float((laid(line, False, turn)[:, 1] + y).min())
+        for line, (_, y, turn) in zip(lines, spots, strict=True)
+    )
+    return [(x, y - least, turn) for x, y, turn in spots]
+
+
+def _slack(gap: float) -> float:
+    """By how much outlines may be drawn simpler, mm: only where the gap takes it up."""
+    return SIMPLIFY_MM if gap > 2 * SIMPLIFY_MM else 0.0
 
 
 def _dodged(
@@ -162,7 +197,7 @@ class _Packer:
         turns: Sequence[float],
     ) -> list[Spot]:
         """Where each copy goes; copies of one piece on one face are alike to the packer."""
-        slack = SIMPLIFY_MM if gap > 2 * SIMPLIFY_MM else 0.0
+        slack = _slack(gap)
         alike: dict[tuple[int, bool], list[int]] = {}
         for k, (piece, down) in enumerate(every):
             alike.setdefault((piece.number, down), []).append(k)
@@ -186,11 +221,7 @@ class _Packer:
             # single precision comes back: the turn that was meant is the nearest of those allowed
             turn = min(turns, key=lambda t: abs((t + item.rotation + 180.0) % 360.0 - 180.0))
             spots[queue[int(item.id)].pop(0)] = (across - slack, along, turn)
-        least = min(
-            float((laid(outline(*copy), False, t)[:, 1] + y).min())
-            for copy, (_, y, t) in zip(every, spots, strict=True)
-        )
-        return [(x, y - least, t) for x, y, t in spots]
+        return _begun([outline(*copy) for copy in every], spots)
 
     def _solved(self, instance, config):  # noqa: ANN001, ANN202
         """The packer's solution; meanwhile the shortest length so far is told."""
