@@ -129,8 +129,17 @@ def main() -> None:
                 path = asked.folder / f"{name}.json"
                 ways = [ours, alone] if (place + seed) % 2 else [alone, ours]
                 got = {w.__name__: _timed(w, path, asked.seconds, seed) for w in ways}
-                row = [name, seed, asked.seconds, got["ours"][0], got["alone"][0]]
-                row += [round(got["ours"][1], 1), round(got["alone"][1], 1), os.getloadavg()[0]]
+                row = [
+                    name,
+                    seed,
+                    asked.seconds,
+                    *(round(float(got[w][0]), 4) for w in ("ours", "alone")),
+                ]
+                row += [
+                    round(got["ours"][1], 1),
+                    round(got["alone"][1], 1),
+                    round(os.getloadavg()[0], 1),
+                ]
                 _add(dict(zip(HEAD, row, strict=True)))
     _write(rows(ROWS))
 
@@ -153,8 +162,8 @@ def _write(found: list[dict[str, str]]) -> None:
         "# Lays of classic garment instances",
         "",
         "`python tests/benchmarks/bench_lay.py FOLDER`; use in % of the cloth. Ours and the packer called directly,",
-        "turn about, the same seed, wall time and two threads each. Both are bound by the clock: the processor time that",
-        "each got (of twice the seconds) says how far other work on the machine held it up. Bars: 0.95 of the record on",
+        "turn about, the same seed, wall time and two threads each. Both are bound by the clock: the processor time",
+        "that each got (of twice the seconds) says how far other work held it up. Bars: 0.95 of the record on",
         "every instance, and on every instance no less than the packer alone in the mean over the seeds.",
         "",
         "| instance | pairs | record | ours, mean | of record | least | alone, mean | ours / alone, mean | least | "
@@ -170,10 +179,11 @@ def _write(found: list[dict[str, str]]) -> None:
         cpu = [np.mean([float(r[k]) for r in own]) for k in ("ours_cpu", "alone_cpu")]
         lines.append(
             f"| {name} | {len(own)} | {record:.2f} | {u.mean():.2f} | {u.mean() / record:.3f} | "
-            f"{u.min() / record:.3f} | {a.mean():.2f} | {(u / a).mean():.4f} | {(u / a).min():.4f} | {cpu[0]:.0f} | {cpu[1]:.0f} |"
+            f"{u.min() / record:.3f} | {a.mean():.2f} | {(u / a).mean():.4f} | {(u / a).min():.4f} | "
+            f"{cpu[0]:.0f} | {cpu[1]:.0f} |"
         )
-        failed += [f"{name}: {u.mean() / record:.4f} of the record"] * (u.mean() < BAR * record)
-        failed += [f"{name}: {(u / a).mean():.4f} of the packer alone"] * ((u / a).mean() < 1.0)
+        failed += [f"{name}: {u.mean() / record:.4f} of the record"] * int(u.mean() < BAR * record)
+        failed += [f"{name}: {(u / a).mean():.4f} of the packer alone"] * int((u / a).mean() < 1.0)
     lines += ["", "| instance | seed | s | ours | alone | processor s, ours | alone | load |"]
     lines += ["|---|---|---|---|---|---|---|---|"]
     lines += [
