@@ -202,7 +202,7 @@ class _Packer:
         for k, (piece, down) in enumerate(every):
             alike.setdefault((piece.number, down), []).append(k)
         items, members = [], list(alike.values())
-        back = [(-t) % 360.0 for t in turns]
+        back = sorted((-t) % 360.0 for t in turns)
         for name, own in enumerate(members):
             line = _simpler(outline(*every[own[0]]), slack)
             items.append(spyrrow.Item(str(name), [(y, x) for x, y in line], len(own), back))

@@ -90,15 +90,18 @@ def ours(path: Path, seconds: int, seed: int) -> float:
 
 
 def alone(path: Path, seconds: int, seed: int) -> float:
-    """Density % of the packer called directly, as its own documentation has it."""
-    told = json.loads(path.read_text())
+    """Density % of the packer called directly, as its own documentation has it, on the same cloth.
+
+    The same outlines in the same order: with one seed it then goes the same way as within ours, as far as the
+    clock lets it, so that a pair differs by what is done besides and not by chance.
+    """
+    pieces, _ = instance(path)
+    told = json.loads(path.read_text())["items"]
     items = [
-        spyrrow.Item(
-            str(k), [tuple(p) for p in i["outline"]], i["demand"], i["allowed_orientations"]
-        )
-        for k, i in enumerate(told["items"])
+        spyrrow.Item(str(k), [(y, x) for x, y in p.cut_line], p.count, i["allowed_orientations"])
+        for k, (p, i) in enumerate(zip(pieces, told, strict=True))
     ]
-    strip = spyrrow.StripPackingInstance("", told["strip_height"], items)
+    strip = spyrrow.StripPackingInstance("", WIDTH, items)
     config = spyrrow.StripPackingConfig(
         total_computation_time=seconds, num_workers=WORKERS, seed=seed
     )
