@@ -35,7 +35,7 @@ def guide_blocks(
         *_cut_list(pieces),
         Heading("Pieces"),
         Pictures(tuple(piece_picture(p) for p in pieces)),
-        *_marks(report),
+        *marks_blocks(report),
         *_parts(report),
         *strip_test_blocks(),
         *_steps(report, pieces),
@@ -139,11 +139,17 @@ def _cut_list(pieces: Sequence[Piece]) -> list[Block]:
     return [Heading("Cut list"), Table("Cut list", head, rows, (0, 3, 5))]
 
 
-def _marks(report: Mapping[str, Any]) -> list[Block]:
+def marks_blocks(report: Mapping[str, Any]) -> list[Block]:
     """Where the cloth changes colour, and how."""
-    styles = {"inset": "set in", "line": "a line on the piece"}
+
+    def how(mark: Mapping[str, Any], panel: str) -> str:
+        if panel in mark["set_in"]:
+            return "set in"
+        small = mark["style"] == "inset"
+        return "a line on the piece, too small to set in" if small else "a line on the piece"
+
     rows = tuple(
-        (m["name"], m["cloth"] or "any", styles[m["style"]], panel, f"{area:.0f}")
+        (m["name"], m["cloth"] or "any", how(m, panel), panel, f"{area:.0f}")
         for m in report.get("marks", ())
         for panel, area in m["area_cm2"].items()
     )

@@ -237,6 +237,12 @@ def _upper(points: Line, places: np.ndarray, reach: float) -> Line:
     return np.column_stack([np.interp(at, step, points[:, c]) for c in (0, 1)])
 
 
+def place_along(line: np.ndarray, share: float) -> np.ndarray:
+    """The place (3,) at a share of a polyline's length."""
+    s = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(line, axis=0), axis=1))])
+    return _at(line, s, share * float(s[-1]))
+
+
 def _at(line: np.ndarray, s: np.ndarray, mm: float) -> np.ndarray:
     """The place (3,) at an arc length of a polyline."""
     return np.array([np.interp(mm, s, line[:, c]) for c in range(3)])

@@ -2,8 +2,20 @@
 
 from __future__ import annotations
 
-from padlib.pattern.closure import choose_zip
-from padlib.pattern.parts.part import Made, Notion, Step, Worn, opening_of
+import numpy as np
+
+from padlib.pattern.closure import choose_zip, place_along
+from padlib.pattern.parts.part import (
+    Made,
+    Mark,
+    Notion,
+    Step,
+    Worn,
+    opening_of,
+    runs_of,
+    stitched,
+)
+from padlib.pattern.parts.site import Site, apart
 from padlib.seams.assemble import slit_name
 
 WORDS = {"ankle": ("leg", "ankle"), "wrist": ("sleeve", "wrist")}
@@ -40,4 +52,32 @@ def slit_part(worn: Worn, end: str, side: str, *, shortest_mm: float, cloth: str
         "chain": chosen.size,
         "rest_mm": rest,
     }
-    return Made("slit", seam, steps=(Step("closure", words),), notions=(zip_,), numbers=numbers)
+    site, rest_of = _beyond(worn, seam)
+    marks: tuple[Mark, ...] = ()
+    if rest > 1.0 and rest_of:
+        line = stitched([places for _, _, places in runs_of(worn, seam)])
+        shut = [float(apart(line[[k]], np.concatenate(rest_of)).min()) for k in (0, -1)]
+        line = line if shut[0] > shut[1] else line[::-1]  # from the hem upwards
+        marks = (Mark(seam, place_along(line, chosen.length_mm / length), "zip"),)
+    return Made(
+        "slit",
+        seam,
+        marks=marks,
+        steps=(Step("closure", words, (site,)),),
+        notions=(zip_,),
+        numbers=numbers,
+    )
+
+
+def _beyond(worn: Worn, slit: str) -> tuple[Site, list[np.ndarray]]:
+    """The seam that runs on where a slit ends, open while the zip is set in, and its lines (k, 3) on the shell."""
+    keys, lines = [], []
+    for flat in worn.flats:
+        own = [(k, e) for k, e in enumerate(flat.panel.edges) if e.kind != "dart"]
+        for i, (_, edge) in enumerate(own):
+            if edge.seam == slit:
+                for k, beside in (own[i - 1], own[(i + 1) % len(own)]):
+                    if beside.kind == "sewn":
+                        keys.append((flat.panel.name, k))
+                        lines.append(flat.panel.surface.vertices[beside.run])
+    return Site(tuple(keys), runs=len(keys)), lines

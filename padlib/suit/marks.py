@@ -185,7 +185,7 @@ def mark_seams(parted: Carved | None) -> list[dict[str, Any]]:
 
 
 def mark_report(marks: Marks, flats: Sequence[Flat], parted: Carved | None) -> list[dict[str, Any]]:
-    """marks[]: of each mark its cloth, style, where it lies and how large it is there, and its pieces."""
+    """marks[]: of each mark its cloth, style, how large it is on each panel, where it is set in, and its pieces."""
     if parted is None:
         return []
     told = []
@@ -199,13 +199,16 @@ def mark_report(marks: Marks, flats: Sequence[Flat], parted: Carved | None) -> l
                 area[flat.panel.name] = rounded(float(size) / 100, 2)
         starts = f"{_plain(mark.name)}-"
         own = {n for n in parted.cloth if n.startswith(starts) or n in area}
+        own = {n for n in own if parted.whole.get(n, n) in area}
+        inset = {parted.whole.get(n, n) for n in own}
         told.append(
             {
                 "name": mark.name,
                 "cloth": ask.cloth,
                 "style": ask.style,
                 "area_cm2": area,
-                "pieces": sorted(n for n in own if parted.whole.get(n, n) in area),
+                "set_in": sorted(inset),
+                "pieces": sorted(own),
             }
         )
     return told

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from dataclasses import replace
 from types import MappingProxyType
 
 import ezdxf
@@ -20,6 +21,9 @@ from padlib.pattern.closure import CHAINS, Joined, choose_zip, closure_part, joi
 from padlib.pattern.parts import KINDS, Ask, Worn, make_part
 from padlib.pattern.parts.gusset import lens, spread_mm
 from padlib.pattern.parts.part import beside, opening_of, round_line, stitched
+from padlib.pattern.slit import slit_part
+from padlib.suit.order import Work
+from padlib.suit.order_check import faults
 
 ROUND = 2 * np.pi * 150.0  # of the tube; its flats are rolled off exactly
 
@@ -179,6 +183,77 @@ def test_vent_over_a_seam_is_refused(tube):
         make_part(ask("vent", at=(150.0, 0.0, 1200.0)), tube)
     with pytest.raises(InputError, match="lies on no panel"):
         make_part(ask("vent", at=(500.0, 0.0, 1200.0)), tube)
+
+
+def test_a_pocket_with_a_place_is_drawn_there(tube):
+    """Its finished outline lies upright about the place, on the panel that it names; off a panel it is refused."""
+    at = (0.0, -150.0, 1150.0)
+    made = make_part(ask("pocket", at=at, width=120.0, height=160.0), tube)
+    ((name, line),) = made.drawn
+    flat = next(f for f in tube.flats if f.panel.name == "front")
+    place = flat.positions[np.linalg.norm(flat.panel.surface.vertices - at, axis=1).argmin()]
+    assert (name, line.purpose) == ("front", "place")
+    assert size(line.points) == pytest.approx([120.0, 160.0])
+    assert line.points.mean(axis=0) == pytest.approx(place, abs=12.0)  # the nearest vertex
+    assert made.steps[0].sites[0].panels == ("front",)
+    assert "along the line drawn on front" in made.steps[0].words
+    with pytest.raises(InputError, match="comes nearer than 15 mm to a seam"):
+        make_part(ask("pocket", at=(150.0, 0.0, 1150.0)), tube)
+
+
+def slitted(flats, mm):
+    """The tube with its left side left open from the lower edge for about a length, as a slit at an ankle."""
+    out = []
+    for flat in flats:
+        edges, panel = [], flat.panel
+        for edge in panel.edges:
+            run, v = edge.run, panel.surface.vertices
+            low = v[run, 2] <= v[:, 2].min() + mm
+            if edge.seam != "left side":
+                edges.append(edge)
+                continue
+            k = int(np.flatnonzero(np.diff(low.astype(int)))[0]) + (not low[0])
+            halves = [run[: k + 1], run[k:]]
+            for half in halves:
+                shut = v[half, 2].mean() > v[:, 2].min() + mm
+                name, kind = ("left side", "sewn") if shut else ("closure-ankle-left", "closure")
+                edges.append(replace(edge, run=half, seam=name, kind=kind))
+        out.append(replace(flat, panel=replace(panel, edges=tuple(edges))))
+    other = {"front": "back", "back": "front"}
+    keys = {
+        (f.panel.name, e.seam): (f.panel.name, k) for f in out for k, e in enumerate(f.panel.edges)
+    }
+    return [
+        replace(
+            f,
+            panel=replace(
+                f.panel,
+                edges=tuple(
+                    replace(e, partner=keys[other[f.panel.name], e.seam]) if e.partner else e
+                    for e in f.panel.edges
+                ),
+            ),
+        )
+        for f in out
+    ]
+
+
+def test_a_slit_comes_before_the_seam_above_it_and_marks_its_zip(tube):
+    """A zip of 100 mm in a slit of 120: marked 100 mm above the edge; set in late, the order is wrong."""
+    flats = slitted(tube.flats, 130.0)
+    made = slit_part(Worn(tuple(flats)), "ankle", "left", shortest_mm=0.0, cloth="fur")
+    length, zip_mm = made.numbers["seam_mm"], made.numbers["zip_mm"]
+    low = min(f.panel.surface.vertices[:, 2].min() for f in flats)
+    assert 100.0 < length <= 130.0
+    assert zip_mm < length - 1.0
+    (mark,) = made.marks
+    assert mark.place[2] - low == pytest.approx(zip_mm, abs=0.1)
+    (step,) = made.steps
+    seam = Work("join", "side", ("left side",))
+    zip_ = Work(step.stage, step.words, sites=step.sites)
+    panels = [f.panel for f in flats]
+    assert not any("sewn already" in f for f in faults(panels, [zip_, seam]))
+    assert any("sewn already" in f for f in faults(panels, [seam, zip_]))
 
 
 @pytest.mark.parametrize("at", [(0.0, 150.0, 1200.0), (150.0, 0.0, 1200.0)])

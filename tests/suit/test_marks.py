@@ -10,6 +10,8 @@ import shapely
 import trimesh
 
 from padlib.errors import SuitError
+from padlib.output.blocks import Table
+from padlib.output.guide_content import marks_blocks as guide_marks
 from padlib.suit.demo import DEMO_SUIT
 from padlib.suit.file import parse_suit, read_suit
 from padlib.suit.marks import carved, mark_report, mark_seams
@@ -138,6 +140,10 @@ def test_pieces_of_a_mark(made):
     suit, _, flats, parted = made
     pieces = {p.name: p for p in suit_pieces(suit, flats, carved=parted)}
     spot, leg = pieces["spot-leg-outer-left"], pieces["leg-outer-left"]
+    told = {m["name"]: m["set_in"] for m in mark_report(made[1].marks, flats, parted)}
+    assert told["spot-left"] == ["leg-outer-left"]
+    assert told["belly"] == ["front-left", "front-right"]
+    assert (told["patch-left"], told["patch-right"]) == ([], [])
 
     assert {p.cloth for n, p in pieces.items() if "stripe" in n or n == "belly front"} == {"cream"}
     assert (spot.cloth, spot.count, leg.cloth, leg.count) == ("cream", 1, "moss", 1)
@@ -231,6 +237,11 @@ def test_a_mark_too_small_to_set_in_becomes_a_line(worn, made):
     parted = carved(suit, own.marks, own.panels, own.tints, [flat])
 
     assert [f.number for f in parted.findings] == [941]
+    told = next(m for m in mark_report(own.marks, [flat], parted) if m["name"] == "spot-left")
+    assert (told["style"], told["set_in"], told["pieces"]) == ("inset", [], [])
+    assert list(told["area_cm2"]) == ["leg-outer-left"]
+    (table,) = [b for b in guide_marks({"marks": [told]}) if isinstance(b, Table)]
+    assert table.rows[0][2] == "a line on the piece, too small to set in"
     assert [line.purpose for _, line in parted.lines] == ["colour"]
     assert parted.flats == (flat,)
 

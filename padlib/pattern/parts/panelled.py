@@ -14,7 +14,7 @@ from padlib.mesh.point import nearest
 from padlib.padding.shapes.parameter import Parameter
 from padlib.pattern.allowance import cut_line
 from padlib.pattern.edge import rim
-from padlib.pattern.parts.part import ARC_MM, Ask, Blank, Copy, Kind, Made, Step, Worn
+from padlib.pattern.parts.part import ARC_MM, Ask, Blank, Copy, Kind, Made, Step, Worn, rectangle
 from padlib.pattern.parts.site import Site
 from padlib.pattern.piece import Inner, Line
 
@@ -74,8 +74,11 @@ def ellipse(width: float, height: float) -> Line:
     return 0.5 * np.column_stack([width * np.cos(turn), height * np.sin(turn)])
 
 
-def _vent(ask: Ask, worn: Worn, v: Mapping[str, float]) -> Made:
-    """An ellipse of mesh let into a panel; the hole keeps its allowance inwards."""
+def on_panel(ask: Ask, worn: Worn, size: tuple[float, float]) -> tuple[tuple[str, ...], Line]:
+    """The panel that a part of a size (mm) lies within, with its image if it has one, and where (2,) its middle is.
+
+    The panel is the one of a pair that is printed. Raises InputError where the part comes near a seam.
+    """
     found = spots(worn, ask)
     flat, middle = found[0]
     there = {f.panel.name: f for f in worn.flats}
@@ -84,13 +87,24 @@ def _vent(ask: Ask, worn: Worn, v: Mapping[str, float]) -> Made:
     middle = middle * [-1.0, 1.0] if image else middle
     ring = rim(own, allowance_mm=10.0, allowances={}, opening_mm=10.0, fold_mm=30.0)
     inside = shapely.Polygon(ring.points).buffer(0)
-    sew, mm = ellipse(v["width"], v["height"]) + middle, worn.allowance_mm
-    room = inside.exterior.distance(shapely.LinearRing(sew))
-    if len(found) > 1 or not inside.contains(shapely.Polygon(sew)) or room < CLEAR_MM:
+    half = 0.5 * np.array(size)
+    round_ = ask.kind == "vent"
+    outer = ellipse(*size) + middle if round_ else rectangle(*(middle - half), *(middle + half))
+    room = inside.exterior.distance(shapely.LinearRing(outer))
+    if len(found) > 1 or not inside.contains(shapely.Polygon(outer)) or room < CLEAR_MM:
         raise InputError(
             f"part '{ask.name}' comes nearer than {CLEAR_MM:g} mm to a seam of panel "
             f"'{flat.panel.name}'; move it or make it smaller."
         )
+    twins = (n for n, f in there.items() if f.panel.mirror_of == own.panel.name)
+    return (own.panel.name, *twins), middle
+
+
+def _vent(ask: Ask, worn: Worn, v: Mapping[str, float]) -> Made:
+    """An ellipse of mesh let into a panel; the hole keeps its allowance inwards."""
+    names, middle = on_panel(ask, worn, (v["width"], v["height"]))
+    own, twin = names[0], len(names) > 1
+    sew, mm = ellipse(v["width"], v["height"]) + middle, worn.allowance_mm
     hole = shapely.Polygon(sew).buffer(-mm)
     found_, lines = [], [Inner("place", sew, True, ask.name)]
     if hole.is_empty:
@@ -99,7 +113,6 @@ def _vent(ask: Ask, worn: Worn, v: Mapping[str, float]) -> Made:
     else:
         cut_out = np.asarray(shapely.orient_polygons(hole).exterior.coords)[:-1]
         lines.append(Inner("cutout", cut_out, True, "cut out"))
-    twin = any(f.panel.mirror_of == own.panel.name for f in worn.flats)
     count = 2 if twin and ask.side == "both" else 1
     at_origin = sew - middle
     blank = Blank(
@@ -108,23 +121,20 @@ def _vent(ask: Ask, worn: Worn, v: Mapping[str, float]) -> Made:
         count,
         at_origin,
         cut_line(at_origin, mm),
-        ((f"{own.panel.name}, the hole", at_origin),),
+        ((f"{own}, the hole", at_origin),),
         notes=("" if count == 2 or not twin else f"{ask.side} side only",),
     )
     words = (
         f"{ask.name}: cut the hole out, clip its allowance, and sew the mesh into it while the panel "
         "still lies flat; trim the pile round it."
     )
-    panels = (
-        own.panel.name,
-        *(n for n, f in there.items() if f.panel.mirror_of == own.panel.name),
-    )[:count]
+    panels = names[:count]
     area = float(shapely.Polygon(sew).area) / 100
     return Made(
         ask.kind,
         ask.name,
         (blank,),
-        drawn=tuple((own.panel.name, line) for line in lines),
+        drawn=tuple((own, line) for line in lines),
         steps=(Step("flat", words, (Site(panels=panels, flat=True),)),),
         findings=tuple(found_),
         numbers={"area_cm2": area, "count": count},

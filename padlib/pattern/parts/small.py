@@ -5,9 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 
+import numpy as np
+
 from padlib.errors import InputError
 from padlib.findings import Finding, Grade
 from padlib.padding.shapes.parameter import Parameter
+from padlib.pattern.parts.panelled import on_panel
 from padlib.pattern.parts.part import (
     Ask,
     Kind,
@@ -17,9 +20,11 @@ from padlib.pattern.parts.part import (
     Worn,
     need_seam,
     opening_of,
+    rectangle,
     strip,
 )
 from padlib.pattern.parts.site import Site, along
+from padlib.pattern.piece import Inner
 
 CORD_BEYOND = 300.0  # mm of cord beyond its channel, for both ends together
 
@@ -70,15 +75,35 @@ def _pocket(ask: Ask, worn: Worn, v: Mapping[str, float]) -> Made:
         count=int(v["count"]),
         folds=(v["height"],),
     )
+    drawn, sites, where = _put(ask, worn, v)
     words = (
-        f"{ask.name}: hem its mouth, turn the other three edges under, and sew it on while the panel "
+        f"{ask.name}: hem its mouth, turn the other three edges under, and sew it on {where} while the panel "
         "lies flat; bar both corners of the mouth."
     )
-    return Made(ask.kind, ask.name, (blank,), steps=(Step("flat", words),), numbers=dict(v))
+    steps = (Step("flat", words, sites),)
+    return Made(ask.kind, ask.name, (blank,), drawn=drawn, steps=steps, numbers=dict(v))
+
+
+def _put(
+    ask: Ask, worn: Worn, v: Mapping[str, float]
+) -> tuple[tuple[tuple[str, Inner], ...], tuple[Site, ...], str]:
+    """Where a pocket goes: its outline on the panel, the panels it lies on, and words for it."""
+    if ask.at is None:
+        return (), (), "where it was pinned at a first trial"
+    names, middle = on_panel(ask, worn, (v["width"], v["height"]))
+    half = 0.5 * np.array([v["width"], v["height"]])
+    line = rectangle(*(middle - half), *(middle + half))
+    sides = names[: 2 if v["count"] > 1 and ask.side == "both" else 1]
+    where = f"along the line drawn on {' and '.join(sides)}"
+    return (
+        ((names[0], Inner("place", line, True, ask.name)),),
+        (Site(panels=sides, flat=True),),
+        where,
+    )
 
 
 POCKET = Kind(
-    "a patch pocket",
+    "a patch pocket; at: the place of its middle, where it is then drawn on the panel",
     (
         Parameter("width", "mm", "finished", 50, 400, "a hand goes in"),
         Parameter("height", "mm", "finished", 50, 400, "a hand goes in"),
