@@ -8,7 +8,7 @@ from typing import Any
 from padlib.lay.lay import Lay
 from padlib.output.blocks import Block, Heading, Note, Pictures, Steps, Table, Text
 from padlib.output.cautions import CAUTIONS
-from padlib.output.guide_pictures import lay_picture, piece_picture, seam_lengths, step_pictures
+from padlib.output.guide_pictures import lay_picture, piece_picture, step_pictures
 from padlib.output.strip_test import strip_test_blocks
 from padlib.pattern.piece import Piece
 
@@ -170,10 +170,7 @@ def _parts(report: Mapping[str, Any]) -> list[Block]:
     """Parts with the numbers that they were sized by."""
     rows = []
     for part in report.get("parts", ()):
-        numbers = ", ".join(
-            f"{k.removesuffix('_mm').replace('_', ' ')} {v:.0f}{' mm' if k.endswith('_mm') else ''}"
-            for k, v in part["numbers"].items()
-        )
+        numbers = ", ".join(_number(k, v) for k, v in part["numbers"].items())
         rows.append((part["name"], ", ".join(part["pieces"]) or "none", numbers))
     if not rows:
         return []
@@ -181,15 +178,25 @@ def _parts(report: Mapping[str, Any]) -> list[Block]:
     return [Heading("Parts and closures"), Table("Parts and closures", head, tuple(rows))]
 
 
+UNITS = {"mm": "mm", "deg": "degrees", "cm2": "cm2"}
+
+
+def _number(key: str, value: float) -> str:
+    """A number of a part in words: zip_mm 500 is zip 500 mm."""
+    name, _, unit = key.rpartition("_")
+    if unit not in UNITS:
+        return f"{key.replace('_', ' ')} {value:.0f}"
+    return f"{name.replace('_', ' ')} {value:.0f} {UNITS[unit]}"
+
+
 def _steps(report: Mapping[str, Any], pieces: Sequence[Piece]) -> list[Block]:
-    lengths = seam_lengths(report["seams"])
     order = report.get("order", ())
     return [
         Heading("Order of work"),
         Text("The pictures show the pieces of each step; the edges that are sewn are drawn thick."),
         Steps(
             tuple(w["words"] for w in order),
-            tuple(step_pictures(w["seams"], pieces, lengths, w.get("pieces", ())) for w in order),
+            tuple(step_pictures(w["seams"], pieces, w.get("pieces", ())) for w in order),
         ),
     ]
 

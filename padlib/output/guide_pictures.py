@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Sequence
 
 import numpy as np
 import shapely
@@ -15,7 +14,7 @@ from padlib.pattern.piece import Piece
 
 SAG_MM = 0.8  # of a picture's lines, at true size
 NUMBER = 0.05  # height of a piece's number in its picture, of the piece's larger side
-MOST = 12  # pieces shown in a step
+MOST = 60  # pieces shown in a step
 
 
 def plain(line: Line, *, closed: bool = True) -> Line:
@@ -63,16 +62,16 @@ def piece_picture(piece: Piece) -> Picture:
 def step_pictures(
     seams: Sequence[str],
     pieces: Sequence[Piece],
-    lengths: Mapping[str, float],
     parts: Sequence[str] = (),
 ) -> tuple[Picture, ...]:
-    """The pieces that a step sews, the seam bold in each, with its length; then pieces of parts, by their names."""
+    """The pieces that a step sews, the seam bold in each, with its length on it; then those of parts, by name."""
     out = []
     for piece in pieces:
         own = [s for s in dict.fromkeys(seam for seam, _ in piece.edges) if s in seams]
         if piece.kind != "panel" or not (own or ("dart" in seams and piece.darts)):
             continue
-        words = ", ".join(f"{s} {lengths[s]:.0f} mm" for s in own if s in lengths) or "darts"
+        long = {s: sum(_long(run) for seam, run in piece.edges if seam == s) for s in own}
+        words = ", ".join(f"{s} {mm:.0f} mm" for s, mm in long.items()) or "darts"
         marks = tuple(piece_marks(piece, (*own, *(("dart",) if "dart" in seams else ()))))
         out.append(Picture(marks, (f"{piece.number} {piece.name}", words), 30.0, 40.0, piece.name))
     own = [p for p in pieces if p.kind == "part" and p.name in parts]
@@ -89,12 +88,9 @@ def step_pictures(
     return (*out[:MOST], *made)
 
 
-def seam_lengths(seams: Sequence[Mapping[str, Any]]) -> dict[str, float]:
-    """Length of each seam of a report on paper, mm, over all its parts."""
-    out: dict[str, float] = {}
-    for seam in seams:
-        out[seam["name"]] = out.get(seam["name"], 0.0) + float(np.mean(seam["flat_mm"]))
-    return out
+def _long(run: Line) -> float:
+    """Length of a line, mm."""
+    return float(np.hypot(*np.diff(run, axis=0).T).sum())
 
 
 def lay_picture(lay: Lay, pieces: Sequence[Piece]) -> Picture:

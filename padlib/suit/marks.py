@@ -181,6 +181,8 @@ def mark_seams(parted: Carved | None) -> list[dict[str, Any]]:
     told = seam_report([*parted.flats, *(flat for _, flat in parted.holes)])
     new = [s for s in told if {parted.whole.get(holes.get(p, p)) for p in s["panels"]} != {None}]
     own = [s for s in new if len({parted.whole.get(holes.get(p, p), p) for p in s["panels"]}) == 1]
+    # of a dart only the whole length of its legs counts: no notch lies between its mouth and its point
+    own = [s | {"worst_part_mm": s["difference_mm"]} if "-dart-" in s["name"] else s for s in own]
     return [s | {"panels": [holes.get(p, p) for p in s["panels"]]} for s in own]
 
 

@@ -7,6 +7,7 @@ A work is one step: a sentence, the seams that it closes, and the sites of the p
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -34,6 +35,7 @@ STAGES: tuple[tuple[str, str, tuple[str, ...]], ...] = (
     ),
     ("hips", "Trunk to legs, from the crotch both ways round", ("hip-left", "hip-right")),
 )
+DART_LEFT = re.compile(r"-dart-\d+$")  # seams that marks leave of a dart
 HEMS = {"neck": "the neck", "wrist": "the wrists", "ankle": "the ankles"}
 BY_STAGE = ("flat", "closure", "join", "sleeve", "leg", "hips", "hem", "last")
 
@@ -84,7 +86,7 @@ def works(
     out += [*own, *_seams(present, sewn, parts, last_leg or "back", opens=_opens(parts, last_leg))]
     hemmed = _hemmed(present, parts)
     if hemmed:
-        sites = tuple(along(flats, s, ring=not s.startswith("neck")) for s in hemmed)
+        sites = tuple(along(flats, s, ring=_round(s, present)) for s in hemmed)
         words = f"Hem {', '.join(dict.fromkeys(HEMS[s.split('-')[0]] for s in hemmed))}."
         out.append(Work("hem", words, sites=sites))
     out += _of_parts(parts, "hem")
@@ -94,7 +96,9 @@ def works(
             "zip, and tack the cushions inside the suit along their outlines, their marks 1 to 4 on the crosses "
             "of the same numbers (mark 1 is where rim-1 begins)."
         )
-        cushions = [s["name"] for s in sewn if s["name"] not in {*present, *marks}]
+        cushions = list(
+            dict.fromkeys(s["name"] for s in sewn if s["name"] not in {*present, *marks})
+        )
         out.append(Work("last", words + eased_words(sewn, cushions), tuple(cushions)))
     out += _of_parts(parts, "last")
     words = (
@@ -130,7 +134,7 @@ def _of_parts(parts: Sequence[Made], stage: str) -> list[Work]:
         Work(
             stage,
             s.words,
-            ("closure",) if made.kind == "closure" else (),
+            {"closure": ("closure",), "slit": (made.name,)}.get(made.kind, ()),
             tuple(b.name for b in made.blanks),
             s.sites,
             s.into,
@@ -146,6 +150,11 @@ def _hemmed(present: Collection[str], parts: Sequence[Made]) -> list[str]:
     joined = {seam for made in parts for seam in made.joins}
     open_ = sorted(s for s in present if s.split("-")[0] in HEMS and s not in joined)
     return sorted(open_, key=lambda s: list(HEMS).index(s.split("-")[0]))
+
+
+def _round(opening: str, present: Collection[str]) -> bool:
+    """Whether an opening's edge is one closed round: not the neck with its zip, nor where a slit ends in it."""
+    return not opening.startswith("neck") and f"closure-{opening}" not in present
 
 
 def _flat_work(pieces: Sequence[Piece]) -> list[Work]:
@@ -168,10 +177,13 @@ def _set_in(marks: Sequence[str]) -> list[Work]:
     """Pieces of another colour, while what they are set into lies flat."""
     if not marks:
         return []
+    darts = [m for m in marks if DART_LEFT.search(m)]
+    marks = [*darts, *(m for m in marks if m not in darts)]
+    first = " First close what the mark leaves of each dart, on both colours." if darts else ""
     words = (
-        f"Marks, while their panels lie flat: {', '.join(marks)}. Pin the mark's piece pile to pile at the notches; "
-        "where the edge runs round, snip the allowance of the inner curve every 15 mm, and sew slowly with the pile "
-        "pushed inwards; comb it out of the seam. Pieces that a mark has parted are then one panel again."
+        f"Marks, while their panels lie flat: {', '.join(marks)}.{first} Pin the mark's piece pile to pile "
+        "at the notches; where the edge runs round, snip the allowance of the inner curve every 15 mm, and sew "
+        "slowly with the pile pushed inwards; comb it out of the seam. Pieces that a mark has parted are then one panel again."
     )
     return [Work("flat", words, tuple(marks))]
 

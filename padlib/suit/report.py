@@ -104,7 +104,7 @@ def piece_report(pieces: Sequence[Piece]) -> list[dict[str, Any]]:
             "count": p.count,
             "mirrored": p.mirrored,
             "cloth": p.cloth,
-            "area_cm2": rounded(p.area_cm2, 3),
+            "area_cm2": rounded(p.area_cm2, 4),
             "perimeter_mm": rounded(p.perimeter_mm, 2),
         }
         for p in pieces

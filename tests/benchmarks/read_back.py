@@ -138,7 +138,7 @@ def squares(page: pdfium.PdfPage, side: float) -> list[tuple[float, float]]:
     out = []
     for _, points, shut in strokes(page):
         low, high = points.min(axis=0), points.max(axis=0)
-        if shut and len(points) in (4, 5) and np.abs(high - low - side).max() < 2.0:
+        if shut and len(points) in (4, 5) and np.abs(high - low - side).max() < 0.7:
             third = low + (high - low) / 3
             a = between(page, [low[0] - 3, third[1] - 4], [high[0] + 3, third[1]], 0)
             b = between(page, [third[0] - 4, low[1] - 3], [third[0], high[1] + 3], 1)

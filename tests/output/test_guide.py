@@ -37,7 +37,7 @@ ODD = "“fur” & <pile>, 5 < 6"
 @pytest.fixture(scope="module")
 def blocks(pieces):
     """A block of every kind, with odd characters."""
-    step = step_pictures(("left side", "dart"), pieces, {"left side": 600.0})
+    step = step_pictures(("left side", "dart"), pieces)
     return (
         Heading(ODD, 1),
         Text("plain words"),
@@ -87,7 +87,7 @@ def test_csv_is_the_tables(blocks):
 
 def test_step_shows_both_sides_of_its_seam(by_hand, pieces):
     """The side seam is bold on front and back, each as long as it is; other pieces are left out."""
-    front, back = step_pictures(("left side",), pieces[:3], {"left side": 600.0})
+    front, back = step_pictures(("left side",), pieces[:3])
     assert [p.caption for p in (front, back)] == [
         ("1 front", "left side 600 mm"),
         ("2 back", "left side 600 mm"),

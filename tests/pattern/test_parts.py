@@ -256,6 +256,30 @@ def test_a_slit_comes_before_the_seam_above_it_and_marks_its_zip(tube):
     assert any("sewn already" in f for f in faults(panels, [seam, zip_]))
 
 
+def test_a_strip_over_a_slit_stays_open(tube):
+    """Sewn to an opening that a slit ends in, a strip is no tube: it may not shut the slit that lets a heel through."""
+    flats = []
+    for flat in slitted(tube.flats, 130.0):
+        low = flat.panel.surface.vertices[:, 2].min()
+        edges = tuple(
+            replace(e, seam="ankle-left")
+            if e.kind == "opening"
+            and np.ptp(flat.panel.surface.vertices[e.run, 2]) < 1
+            and flat.panel.surface.vertices[e.run, 2].mean() < low + 1
+            else e
+            for e in flat.panel.edges
+        )
+        flats.append(replace(flat, panel=replace(flat.panel, edges=edges)))
+    made = make_part(ask("ankle-strip", side="left"), Worn(tuple(flats)))
+    (step,) = made.steps
+    assert "leave each strip open" in step.words
+    assert "tube" not in step.words
+    panels = [f.panel for f in flats]
+    sides = [Work("join", "", (s,)) for s in ("left side", "right side")]
+    hem = Work("hem", step.words, sites=step.sites)
+    assert not any("strip" in f for f in faults(panels, [*sides, hem]))
+
+
 @pytest.mark.parametrize("at", [(0.0, 150.0, 1200.0), (150.0, 0.0, 1200.0)])
 def test_tail_opening_is_as_round_as_the_tail(tube, at):
     """On a tube, in a panel or across a seam, its opening is the root's girth; the base has two layers."""

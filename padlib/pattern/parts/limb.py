@@ -49,12 +49,18 @@ def _longer(family: str, hands: str) -> Callable[[Ask, Worn, Mapping[str, float]
                     notes=(f"adds {v['length']:g} mm{narrower}",),
                 )
             )
-        sites = tuple(along(worn.flats, seam, ring=True) for seam in seams.values())
+        there = {e.seam for f in worn.flats for e in f.panel.edges}
+        slit = any(f"closure-{seam}" in there for seam in seams.values())
+        sites = tuple(along(worn.flats, seam, ring=not slit) for seam in seams.values())
         names = {s: (ask.name if alike else f"{ask.name} {side}") for side, s in seams.items()}
-        words = (
-            f"{ask.name}: close each strip to a tube, sew it to the {family} with the quarter marks "
-            f"spread evenly, its seam on the {family}'s back seam, and hem it; it covers {hands}."
+        way = (
+            f"leave each strip open, sew it to the {family} with the quarter marks spread evenly, its ends at the "
+            "slit, turn them in beside the zip"
+            if slit
+            else f"close each strip to a tube, sew it to the {family} with the quarter marks spread evenly, its seam "
+            f"on the {family}'s back seam"
         )
+        words = f"{ask.name}: {way}, and hem it; it covers {hands}."
         return Made(
             ask.kind,
             ask.name,
