@@ -117,6 +117,11 @@ def _buying(report: Mapping[str, Any], lays: Sequence[Lay], pieces: Sequence[Pie
         "rounded up to the next tenth of a metre."
     )
     told += f" All that has a price: {report['cost']:.2f}." if priced else ""
+    told += "".join(
+        f" Beside other suits: {f['words']}."
+        for f in report.get("findings", ())
+        if f["number"] == UNUSUAL
+    )
     head = ("to buy", "how much", "on the suit, g", "cost")
     return [*out, Heading("To buy"), Table("To buy", head, rows, (1, 2, 3)), Text(told)]
 
@@ -178,6 +183,7 @@ def _parts(report: Mapping[str, Any]) -> list[Block]:
     return [Heading("Parts and closures"), Table("Parts and closures", head, tuple(rows))]
 
 
+UNUSUAL = 922  # the finding that says why the cloth is shorter or longer than is usual
 UNITS = {"mm": "mm", "deg": "degrees", "cm2": "cm2"}
 
 

@@ -76,7 +76,7 @@ def without_side(name: str) -> str:
 
 
 def runs_of(rim_: Rim, chain: Chain) -> list[Run]:
-    """The runs of a rim that lie on a chain."""
+    """The runs of a rim that a chain, or a part of it, lies on."""
     on = set(chain.positions.tolist())
     n = len(rim_.points)
     return [
@@ -84,6 +84,5 @@ def runs_of(rim_: Rim, chain: Chain) -> list[Run]:
         for r in rim_.runs
         if r.seam == chain.seam
         and r.partner == chain.twin
-        and (r.start + 1) % n in on
-        and r.start % n in on
+        and any(k % n in on and (k + 1) % n in on for k in range(r.start, r.stop))
     ]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
@@ -14,6 +15,8 @@ from padlib.pattern.lettering import clean
 from padlib.pattern.parts.part import Blank, Copy, Made
 from padlib.pattern.piece import Inner, Piece
 
+LETTERED = re.compile("[A-Z]+[0-9]+")  # notches of seams
+NUMBERED = re.compile("\u2192 [0-9]+ ")  # pieces that an edge is sewn to
 SAME = 0.01  # of its area by which a piece may differ from its mirror image and be the same to cut
 
 
@@ -151,6 +154,18 @@ def _brief(number: int, blank: Blank) -> tuple[str, ...]:
     return (f"{number}  {clean(blank.name)}: {cut}", rest)
 
 
+def own_letters(piece: Piece) -> Piece:
+    """A piece to be copied whose letters are not those of the suit's pieces: they get an L, numbers are left out."""
+    notches = tuple(
+        replace(n, pair=f"L{n.pair}") if LETTERED.fullmatch(n.pair) else n for n in piece.notches
+    )
+    labels = tuple(
+        replace(e, text=NUMBERED.sub("\u2192 ", re.sub("^([A-Z]+:)", r"L\1", e.text)))
+        for e in piece.edge_labels
+    )
+    return replace(piece, notches=notches, edge_labels=labels)
+
+
 def _copy(number: int, copy: Copy, piece: Piece) -> Piece:
     """A panel's piece once more, from another cloth."""
     name = f"{clean(copy.name)} {piece.name}"
@@ -158,7 +173,7 @@ def _copy(number: int, copy: Copy, piece: Piece) -> Piece:
         f"{number}  {name}",
         _cut(piece.count, piece.mirrored, "up"),
         clean(copy.cloth),
-        f"like piece {piece.number}: sew the linings to each other",
+        f"like {piece.name}: sew the linings to each other",
         f"allowance {piece.allowance_mm:g} mm included",
     )
     inside = Polygon(piece.sew_line).buffer(0)

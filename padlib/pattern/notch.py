@@ -11,7 +11,7 @@ Spacing, one mark for front and two for back: common practice, no source (VALUES
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import groupby
 
 import numpy as np
@@ -58,8 +58,12 @@ class Joint:
 
 
 def joints(rims: Mapping[str, Rim]) -> tuple[Joint, ...]:
-    """Every seam of a set of panels once, with both its sides where both are there, in panel order."""
-    every = [chain for rim in rims.values() for chain in chains(rim)]
+    """Every seam of a set of panels once, with both its sides where both are there, in panel order.
+
+    Where one side comes in several chains (what a mark leaves of a dart parts them), the other is parted there too.
+    """
+    whole = [chain for rim in rims.values() for chain in chains(rim)]
+    every = [part for chain in whole for part in parted(chain, whole)]
     taken: set[int] = set()
     out = []
     for i, chain in enumerate(every):
@@ -76,6 +80,36 @@ def joints(rims: Mapping[str, Rim]) -> tuple[Joint, ...]:
         taken |= {i} if twin is None else {i, twin}
         out.append(Joint(chain, None if twin is None else every[twin]))
     return tuple(out)
+
+
+def parted(chain: Chain, every: Sequence[Chain]) -> list[Chain]:
+    """A chain parted where chains of its other side end within it."""
+    facing = [
+        c
+        for c in every
+        if c is not chain
+        and (c.seam, c.panel, c.twin) == (chain.seam, chain.twin, chain.panel)
+        and np.linalg.norm(c.places[0] - c.places[-1]) >= SAME_MM
+    ]
+    if chain.kind == "opening" or not facing:
+        return [chain]
+    ends = np.concatenate([c.places[[0, -1]] for c in facing])
+    own = chain.places[[0, -1]]
+    inside = [e for e in ends if np.linalg.norm(own - e, axis=1).min() >= SAME_MM]
+    cuts = [
+        k
+        for k in range(1, len(chain.places) - 1)
+        if inside and np.linalg.norm(np.array(inside) - chain.places[k], axis=1).min() < SAME_MM
+    ]
+    if not cuts:
+        return [chain]
+    s, out, first = chain.lengths(), [], 0
+    for k in [*cuts, len(chain.places) - 1]:
+        if s[k] - s[first] > SAME_MM:  # a folded dart has both its mouths at one place
+            part = slice(first, k + 1)
+            out.append(replace(chain, positions=chain.positions[part], places=chain.places[part]))
+        first = k
+    return out
 
 
 def chains(rim: Rim) -> tuple[Chain, ...]:

@@ -56,7 +56,9 @@ def put_notches(
                 continue
             draft = drafts[chain.panel]
             for run in runs_of(draft.rim, chain):
-                draft.letters[run.seam, run.start % len(draft.rim.points)] = letter
+                key = run.seam, run.start % len(draft.rim.points)
+                before = draft.letters.get(key, letter)
+                draft.letters[key] = letter if before == letter else f"{before}/{letter}"
             for k, s in enumerate(at, 1):
                 place = place_at(joint.chain, float(s))
                 one = any(mouth_at(rims[c.panel], c, place) for c in sides)  # a dart opens here

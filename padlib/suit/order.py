@@ -183,7 +183,8 @@ def _set_in(marks: Sequence[str]) -> list[Work]:
     words = (
         f"Marks, while their panels lie flat: {', '.join(marks)}.{first} Pin the mark's piece pile to pile "
         "at the notches; where the edge runs round, snip the allowance of the inner curve every 15 mm, and sew "
-        "slowly with the pile pushed inwards; comb it out of the seam. Pieces that a mark has parted are then one panel again."
+        "slowly with the pile pushed inwards; comb it out of the seam. Pieces that a mark has parted are then "
+        "one panel again."
     )
     return [Work("flat", words, tuple(marks))]
 

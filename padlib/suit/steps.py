@@ -44,6 +44,7 @@ from padlib.padding.even import even_shell
 from padlib.padding.shell import Shell, pad_shell
 from padlib.padding.spot import Spot, on_body
 from padlib.pattern.carved import Carved, spread
+from padlib.pattern.finish import own_letters
 from padlib.pattern.make import make_pieces
 from padlib.pattern.parts import Made
 from padlib.pattern.piece import Inner, Piece
@@ -395,7 +396,7 @@ def suit_pieces(
         return make_pieces(flats, cloth=cloth, parts=parts, inner=inner, **usual)
     lined: tuple[Piece, ...] = ()
     if any(made.copies for made in parts):
-        lined = make_pieces(flats, cloth=cloth, **usual)
+        lined = tuple(map(own_letters, make_pieces(flats, cloth=cloth, **usual)))
     cloth |= {name: cloth[of] for name, of in carved.whole.items()} | dict(carved.cloth)
     own, drawn = spread(flats, carved, [*inner, *carved.lines]), []
     for made in parts:

@@ -9,7 +9,7 @@ from padlib.flatten.flat import Flat
 from padlib.pattern import make_pieces
 from padlib.pattern.label import lines_of, notch_room
 from padlib.pattern.lettering import width_mm
-from padlib.pattern.notch import letters, marks_of
+from padlib.pattern.notch import Chain, letters, marks_of, parted
 from padlib.seams.panels import Edge, Panel
 
 
@@ -316,3 +316,20 @@ def test_dart_within_an_edge(by_hand):
         mouths = piece.darts[0][[0, -1]]
         near = [n for n in piece.notches if np.hypot(*(mouths - n.at).T).min() < 1e-6]
         assert [n.pair for n in near] == [near[0].pair] * 2
+
+
+def test_a_seam_whose_other_side_comes_in_two_is_parted_there():
+    """One panel's edge of 100 mm, the other's in 40 and 60 mm: three chains become two pairs of equal length."""
+
+    def chain(panel, twin, a, b):
+        z = np.linspace(a, b, int(abs(b - a) / 10) + 1)
+        places = np.column_stack([np.zeros_like(z), np.zeros_like(z), z])
+        return Chain(panel, twin, "back", "sewn", np.arange(len(z)), places)
+
+    whole = chain("inner", "outer", 100.0, 0.0)
+    upper, lower = chain("outer", "inner", 100.0, 60.0), chain("outer", "inner", 60.0, 0.0)
+    every = [whole, upper, lower]
+    assert [c.lengths()[-1] for c in parted(whole, every)] == pytest.approx([40.0, 60.0])
+    assert [c.lengths()[-1] for c in parted(lower, every)] == pytest.approx([60.0])
+    alike = chain("outer", "inner", 100.0, 0.0)
+    assert parted(whole, [whole, alike]) == [whole]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 from dataclasses import replace
 from types import MappingProxyType
 
@@ -58,7 +59,7 @@ def test_cost_and_weight_follow_the_suit_file(demo_built):
     assert got.weights_g["total"] < 9000 or heavy[0].grade == Grade.CAUTION
 
 
-def test_unusual_length_is_explained(demo_built, bill):
+def test_unusual_length_is_explained(demo_built, demo_folder, bill):
     """Outside 3 to 4 m of cloth 1.5 m wide the findings say what takes it out of that range."""
     lay = next(x for x in demo_built.lays if x.cloth == "moss")
     told = [f for f in bill.findings if f.number == 922]
@@ -66,6 +67,7 @@ def test_unusual_length_is_explained(demo_built, bill):
     area = sum(p.count * p.area_cm2 for p in demo_built.pieces if p.cloth == "moss") / 1e4
     for f in told:
         assert f"{area:.2f} m2" in f.words
+        assert f.words in html.unescape((demo_folder / "guide.html").read_text())
 
 
 def test_colours_are_checked():

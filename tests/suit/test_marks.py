@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -12,6 +13,7 @@ import trimesh
 from padlib.errors import SuitError
 from padlib.output.blocks import Table
 from padlib.output.guide_content import marks_blocks as guide_marks
+from padlib.pattern.parts import Ask, Worn, make_part
 from padlib.suit.demo import DEMO_SUIT
 from padlib.suit.file import parse_suit, read_suit
 from padlib.suit.marks import carved, mark_report, mark_seams
@@ -164,6 +166,26 @@ def test_pieces_of_a_mark(made):
         assert hole.contains(shapely.Point(notch.at + 2.0 * notch.outward))
         assert notch.allowance_mm == pytest.approx(10.0, abs=1.0)
     assert [i.words for i in pieces["back"].inner] == ["patch: another colour inside"]
+
+
+def test_linings_of_a_suit_with_marks_have_letters_of_their_own(made):
+    """A lining is the whole panel, so its seams are not lettered as the parted pieces are: L before each letter."""
+    suit, _, flats, parted = made
+    lining = make_part(
+        Ask("lining", "lining", "cream", panels=("front", "back", "leg-outer")), Worn(flats)
+    )
+    pieces = suit_pieces(suit, flats, (lining,), carved=parted)
+    own = {p.name: p for p in pieces if p.name.startswith("lining")}
+    assert len(own) >= 3
+    others = {n.pair for p in pieces if p.name not in own for n in p.notches}
+    for piece in own.values():
+        lettered = {n.pair for n in piece.notches if not n.pair.startswith("dart")}
+        assert lettered
+        assert all(pair.startswith("L") for pair in lettered)
+        assert not lettered & others
+        assert not any(re.search(r"\u2192 \d", label.text) for label in piece.edge_labels)
+    side = [{n.pair for n in own[k].notches} for k in sorted(own) if "front" in k or "back" in k]
+    assert side[0] & side[1]
 
 
 def test_the_order_of_work_sets_marks_in_first(made):
