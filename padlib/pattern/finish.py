@@ -15,7 +15,7 @@ from padlib.pattern.lettering import clean
 from padlib.pattern.parts.part import Blank, Copy, Made
 from padlib.pattern.piece import Inner, Piece
 
-LETTERED = re.compile("[A-Z]+[0-9]+")  # notches of seams
+LETTERED = re.compile("([A-Z]+)[0-9]*(/[A-Z]+)*")  # notches of seams, and where two meet
 NUMBERED = re.compile("\u2192 [0-9]+ ")  # pieces that an edge is sewn to
 SAME = 0.01  # of its area by which a piece may differ from its mirror image and be the same to cut
 
@@ -157,13 +157,17 @@ def _brief(number: int, blank: Blank) -> tuple[str, ...]:
 def own_letters(piece: Piece) -> Piece:
     """A piece to be copied whose letters are not those of the suit's pieces: they get an L, numbers are left out."""
     notches = tuple(
-        replace(n, pair=f"L{n.pair}") if LETTERED.fullmatch(n.pair) else n for n in piece.notches
+        replace(n, pair=_own(n.pair)) if LETTERED.fullmatch(n.pair) else n for n in piece.notches
     )
     labels = tuple(
-        replace(e, text=NUMBERED.sub("\u2192 ", re.sub("^([A-Z]+:)", r"L\1", e.text)))
+        replace(e, text=NUMBERED.sub("\u2192 ", re.sub("^[A-Z/]+:", lambda m: _own(m[0]), e.text)))
         for e in piece.edge_labels
     )
     return replace(piece, notches=notches, edge_labels=labels)
+
+
+def _own(letters: str) -> str:
+    return re.sub("([A-Z]+)", r"L\1", letters)
 
 
 def _copy(number: int, copy: Copy, piece: Piece) -> Piece:
