@@ -151,7 +151,7 @@ def run(
             again = partial(cushions_laid, suit, workers=workers)
             full = stuff(pillows, cushion_flats, again)
             cushion_flats, filled, eased = full.flats, full.litres, (*eased, *full.findings)
-            laid = (*flats, *full.laid)
+            laid = (*flats, *cushion_flats)
         differences = rim_differences(pillows, cushion_flats)
     with clock.step("proof"):
         tell("sewing the flats back together", 0.7)

@@ -11,13 +11,10 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from padlib.findings import Finding, Grade
 from padlib.flatten.flat import Flat
-from padlib.flatten.stretch import stretch
-from padlib.mesh.point import nearest_arrays
-from padlib.mesh.surface import Surface, Vertices
+from padlib.mesh.surface import Surface
 from padlib.padding.pillow import Pillow
 from padlib.proof.fill import fill, slack_top
 from padlib.seams.panels import Panel
@@ -39,11 +36,10 @@ LEAST, MOST = 0.6, 1.5  # of a pad's heights
 
 @dataclass(frozen=True)
 class Stuffed:
-    """flats: of all cushions, each on its pad's own surface; laid: the same as they were laid; litres: what each
-    cushion holds, sewn back and filled; findings: bases that need a stretch knit."""
+    """flats: of all cushions, each on the surface that it was cut for: its pad's, with its heights scaled where it
+    was laid anew; litres: what each cushion holds, sewn back and filled; findings: bases that need a stretch knit."""
 
     flats: tuple[Flat, ...]
-    laid: tuple[Flat, ...]
     litres: Mapping[Key, float]
     findings: tuple[Finding, ...] = ()
 
@@ -59,8 +55,7 @@ def stuff(
     with bases of a stretch knit.
     """
     pairs = pairs_of(pillows)
-    by_name = {f.panel.name: f for f in flats}
-    laid = dict(by_name)
+    laid = {f.panel.name: f for f in flats}
     litres: dict[Key, float] = {}
     found = []
     for pillow in pillows:
@@ -69,9 +64,7 @@ def stuff(
         own = [pillow, mirrored(pillow)] if pillow.name in pairs else [pillow]
         knit = _rim(pillow, laid) > RIM
         if knit:
-            new = {f.panel.name: f for f in lay(pillow_panels(own), True)}
-            laid |= new
-            by_name |= new
+            laid |= {f.panel.name: f for f in lay(pillow_panels(own), True)}
             found.append(Finding(611, KNIT, f"pad '{pillow.name}' ({pillow.side})", Grade.NOTE))
         holds = _holds(pillow, laid)
         tried, best = {1.0: holds / pillow.volume_l}, holds
@@ -85,15 +78,8 @@ def stuff(
             if even and abs(holds / pillow.volume_l - 1.0) < abs(best / pillow.volume_l - 1.0):
                 best = holds
                 laid |= new
-                for before, after in zip(own, scaled, strict=True):
-                    top = f"pillow-{before.name}-{before.side}-top"
-                    by_name |= {n: f for n, f in new.items() if n.endswith(f"{before.side}-base")}
-                    by_name[top] = _back(new[top], after.top, before.top)
         litres |= {(p.name, p.side): best for p in own}
-    names = [f.panel.name for f in flats]
-    return Stuffed(
-        tuple(by_name[n] for n in names), tuple(laid[n] for n in names), litres, tuple(found)
-    )
+    return Stuffed(tuple(laid[f.panel.name] for f in flats), litres, tuple(found))
 
 
 def _goes_on(tried: Mapping[float, float]) -> bool:
@@ -137,17 +123,3 @@ def _scaled(pillow: Pillow, share: float) -> Pillow:
     low = pillow.base.vertices
     top = Surface(low + share * (pillow.top.vertices - low), pillow.top.faces)
     return replace(pillow, top=top)
-
-
-def _back(flat: Flat, scaled: Surface, own: Surface) -> Flat:
-    """A top's flat on its pad's own surface, its stretch measured against that."""
-    vertices = _carried(flat.panel.surface.vertices, scaled, own)
-    surface = Surface(vertices, flat.panel.surface.faces)
-    panel = replace(flat.panel, surface=surface)
-    return replace(flat, panel=panel, stretch=stretch(vertices, surface.faces, flat.positions))
-
-
-def _carried(points: Vertices, scaled: Surface, own: Surface) -> NDArray[np.float64]:
-    """Points (n, 3) of one surface at the same places of another with the same triangles."""
-    face, weights = nearest_arrays(scaled.vertices, scaled.faces, points)
-    return np.einsum("nk,nkd->nd", weights, own.vertices[own.faces[face]])

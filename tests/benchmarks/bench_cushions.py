@@ -97,7 +97,7 @@ def cushions(name: str, which: str, body: Body, pads: Sequence[Pad]) -> list[dic
     full = stuff(pillows, lay(pillow_panels(pillows), False), lay)
     rims = rim_differences(pillows, full.flats)
     knit = {f.where for f in full.findings}
-    laid = {f.panel.name: f for f in full.laid}
+    laid = {f.panel.name: f for f in full.flats}
     spent = (time.process_time() - begun) / len(pillows)
     out = []
     for p in pillows:

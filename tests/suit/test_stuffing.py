@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 import trimesh
 
+from padlib.mesh.areas import face_areas
 from padlib.padding.pillow import make_pillows
 from padlib.suit.built import cushions_laid
 from padlib.suit.file import parse_suit
@@ -36,14 +37,15 @@ def test_a_tail_root_blows_up_too_far_at_first_and_not_in_the_end(tail) -> None:
     """As laid from the pad it would hold 5 % too much and more; laid anew it is within 3 %."""
     (pillow,), first, full = tail
     before = _holds(pillow, {f.panel.name: f for f in first}) / pillow.volume_l
-    after = _holds(pillow, {f.panel.name: f for f in full.laid}) / pillow.volume_l
+    after = _holds(pillow, {f.panel.name: f for f in full.flats}) / pillow.volume_l
     assert before > 1.04
     assert after == pytest.approx(1.0, abs=0.03)
     assert full.litres["tail", "both"] == pytest.approx(after * pillow.volume_l, rel=1e-9)
 
 
-def test_its_panels_still_close_to_the_pad(tail) -> None:
-    """On its pad's own surface, top and base enclose the pad's volume (trimesh), and their rims agree on paper."""
+def test_its_panels_close_and_keep_the_limit(tail) -> None:
+    """Top and base close (trimesh) to less than the pad, their rims agree on paper, and the cloth is stretched
+    over them by 5 % at most at the 95th percentile."""
     pillows, _, full = tail
     mesh = trimesh.util.concatenate(
         [
@@ -53,8 +55,9 @@ def test_its_panels_still_close_to_the_pad(tail) -> None:
     )
     mesh.merge_vertices(digits_vertex=4)
     assert mesh.is_watertight
-    assert mesh.volume / 1e6 == pytest.approx(pillows[0].volume_l, rel=2e-3)
+    assert 0.8 * pillows[0].volume_l < mesh.volume / 1e6 < 0.99 * pillows[0].volume_l
     assert max(rim_differences(pillows, full.flats).values()) < 0.2
-    top, laid = full.flats[0], full.laid[0]
-    assert np.array_equal(top.positions, laid.positions)
-    assert not np.allclose(top.stretch, laid.stretch)
+    for flat in full.flats:
+        worst = np.abs(flat.stretch).max(axis=1)
+        area = face_areas(flat.panel.surface.vertices, flat.panel.surface.faces)
+        assert area[worst > 0.05].sum() <= 0.05 * area.sum()
