@@ -37,10 +37,12 @@ LEAST, MOST = 0.6, 1.5  # of a pad's heights
 @dataclass(frozen=True)
 class Stuffed:
     """flats: of all cushions, each on the surface that it was cut for: its pad's, with its heights scaled where it
-    was laid anew; litres: what each cushion holds, sewn back and filled; findings: bases that need a stretch knit."""
+    was laid anew; litres: what each cushion holds, sewn back and filled; heights: that share of
+    the pad's; findings: bases that need a stretch knit."""
 
     flats: tuple[Flat, ...]
     litres: Mapping[Key, float]
+    heights: Mapping[Key, float]
     findings: tuple[Finding, ...] = ()
 
 
@@ -57,6 +59,7 @@ def stuff(
     pairs = pairs_of(pillows)
     laid = {f.panel.name: f for f in flats}
     litres: dict[Key, float] = {}
+    heights: dict[Key, float] = {}
     found = []
     for pillow in pillows:
         if pillow.side == "right" and pillow.name in pairs:
@@ -67,7 +70,7 @@ def stuff(
             laid |= {f.panel.name: f for f in lay(pillow_panels(own), True)}
             found.append(Finding(611, KNIT, f"pad '{pillow.name}' ({pillow.side})", Grade.NOTE))
         holds = _holds(pillow, laid)
-        tried, best = {1.0: holds / pillow.volume_l}, holds
+        tried, best, kept = {1.0: holds / pillow.volume_l}, holds, 1.0
         while _goes_on(tried):
             share = _next_share(tried)
             scaled = [_scaled(p, share) for p in own]
@@ -76,10 +79,11 @@ def stuff(
             tried[share] = holds / pillow.volume_l
             even = _rim(scaled[0], new) <= max(RIM, _rim(pillow, laid))
             if even and abs(holds / pillow.volume_l - 1.0) < abs(best / pillow.volume_l - 1.0):
-                best = holds
+                best, kept = holds, share
                 laid |= new
         litres |= {(p.name, p.side): best for p in own}
-    return Stuffed(tuple(laid[f.panel.name] for f in flats), litres, tuple(found))
+        heights |= {(p.name, p.side): kept for p in own}
+    return Stuffed(tuple(laid[f.panel.name] for f in flats), litres, heights, tuple(found))
 
 
 def _goes_on(tried: Mapping[float, float]) -> bool:

@@ -197,7 +197,9 @@ def allowances(built: Built, told: dict[str, float]) -> None:
         mm = [_asked(suit, s, kinds.get(s, "sewn"), joined, piece) for s, _ in piece.edges]
         runs = [line for _, line in piece.edges] + list(piece.darts)  # wide darts are cut out
         mm += [float(suit.pieces["allowance"])] * len(piece.darts)
-        ends = [r[k] for r in runs for k in (0, -1)] + [p for d in piece.darts for p in (d[0], d[len(d) // 2], d[-1])]
+        ends = [r[k] for r in runs for k in (0, -1)] + [
+            p for d in piece.darts for p in (d[0], d[len(d) // 2], d[-1])
+        ]
         sew = piece.sew_line
         ends += list(sew[corners(sew, limit_deg=20.0)[1]])
         reach = np.hypot(2.0, 1.0) * max(mm) + 0.1
