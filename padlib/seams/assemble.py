@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import weakref
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -39,6 +40,7 @@ NAMES = {
     "arm": ("sleeve-upper", "sleeve-under"),
     "leg": ("leg-inner", "leg-outer"),
 }
+_parted: weakref.WeakKeyDictionary[Place, tuple[Options, list[Line]]] = weakref.WeakKeyDictionary()
 LEAST_AREA = 400.0  # mm2; smaller patches between nearly equal curves join their neighbour
 
 
@@ -74,7 +76,7 @@ def suit_panels(
     Raises SuitError if a part cannot be parted or a panel is not a disk, naming it and where to open it,
     and for a mark that crosses itself.
     """
-    lines = first_lines(place, options)
+    lines = _parting(place, options)
     own = list(drawn)
     shell = place.surface
     coloured = with_images(marks, place)
@@ -114,6 +116,14 @@ def suit_panels(
         panels = mirrored(panels)
     own_faces = {str(n): piece.face_parents for n, piece in zip(names, runs, strict=True) if n}
     return Cut(panels, _tints(panels, own_faces, tint), tuple(second.findings))
+
+
+def _parting(place: Place, options: Options) -> list[Line]:
+    """The lines that part the body, drawn once for a place as long as the options stay."""
+    known = _parted.get(place)
+    if known is None or known[0] != options:
+        known = _parted[place] = options, first_lines(place, options)
+    return list(known[1])
 
 
 def _without(mesh: Inserted, curves: range) -> Inserted:

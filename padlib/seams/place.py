@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from padlib.body.axes import limb_axes
 from padlib.body.body import Body
+from padlib.body.coordinates import body_axes
 from padlib.mesh.point import nearest
 from padlib.mesh.surface import Surface
 from padlib.padding.shell import Shell
@@ -25,7 +25,7 @@ ENDS = {
 SYMMETRY_TOLERANCE = 0.02  # mm; smoothing the shell leaves a few thousandths
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Place:
     """A shell and where things are on it.
 
@@ -56,7 +56,7 @@ def place_on_shell(body: Body, shell: Shell) -> Place:
     return Place(
         shell.surface,
         at,
-        limb_axes(body.surface, body.landmarks),
+        body_axes(body),
         ends,
         shell.thickness,
         mirror_map(shell.surface),

@@ -17,7 +17,7 @@ from padlib.body.axes import project
 from padlib.errors import SuitError
 from padlib.mesh.cut import Inserted
 from padlib.mesh.section import Curve, level_set
-from padlib.mesh.surface import Faces, Point, Vertices
+from padlib.mesh.surface import Faces, Point
 from padlib.seams.loops import (
     armhole,
     components_without,
@@ -235,14 +235,14 @@ def _sleeve_lines(
     They lie in the plane in which the elbow bends, so that the bend is in the seams and not in the
     cloth: on a scanned arm the worst stretch is about half of that with seams above and below.
     """
-    axis = place.axes[f"arm_{side}"]
-    _, offset = project(axis, mesh.vertices)
-    tangent = _direction(axis, mesh.vertices)
+    own, offset, tangent = _about(place.axes[f"arm_{side}"], mesh, mask)
     up = np.cross(tangent, np.array([0.0, 1.0, 0.0]))
     up /= np.linalg.norm(up, axis=1, keepdims=True) * np.sign(up[:, 2:3])
     back = np.cross(up, tangent) if side == "left" else np.cross(tangent, up)
     turn = np.radians(options.sleeve_turn)
-    values = options.sleeve_shift - (offset * (np.cos(turn) * up + np.sin(turn) * back)).sum(axis=1)
+    values = np.zeros(len(mesh.vertices))
+    way = np.cos(turn) * up + np.sin(turn) * back
+    values[own] = options.sleeve_shift - (offset * way).sum(axis=1)
     curves = _lines_between(mesh, mask, values)
     middle = (place.at[f"acromion_{side}"] + place.at[f"axilla_{side}"]) / 2
     wrist = place.at[f"wrist_{side}"]
@@ -265,15 +265,15 @@ def _leg_lines(
 ) -> tuple[list[Line], Values]:
     """The front and the back seam of a leg, between its inner and outer panel."""
     axis = place.axes[f"leg_{side}"]
-    _, offset = project(axis, mesh.vertices)
-    tangent = _direction(axis, mesh.vertices)
+    own, offset, tangent = _about(axis, mesh, mask)
     outward = np.cross(np.array([0.0, 1.0, 0.0]), -tangent)
     outward *= np.sign(outward[:, :1]) * (1.0 if side == "left" else -1.0)
     outward /= np.linalg.norm(outward, axis=1, keepdims=True)
     back = np.cross(tangent, outward) * (1.0 if side == "left" else -1.0)
     turn = np.radians(options.leg_turn)
     way = np.cos(turn) * outward + np.sin(turn) * back
-    values = (offset * way).sum(axis=1) - options.leg_shift
+    values = np.zeros(len(mesh.vertices))
+    values[own] = (offset * way).sum(axis=1) - options.leg_shift
     curves = _lines_between(mesh, mask, values)
     ankle = place.at[f"ankle_{side}"]
     middle = axis[0]
@@ -288,9 +288,17 @@ def _leg_lines(
     return [Line(f"leg-front-{side}", front), Line(f"leg-back-{side}", back)], values
 
 
-def _direction(axis: Values, points: Vertices) -> Values:
-    """Unit tangent (n, 3) of an axis, smooth along it, at the height of each point on it."""
-    along, _ = project(axis, points)
+def _about(
+    axis: Values, mesh: Inserted, mask: NDArray[np.bool_]
+) -> tuple[NDArray[np.int64], Values, Values]:
+    """The vertices (k,) of a part's faces, their offsets (k, 3) from its axis, and its direction (k, 3) there."""
+    own = np.unique(mesh.faces[mask])
+    along, offset = project(axis, mesh.vertices[own])
+    return own, offset, _direction(axis, along)
+
+
+def _direction(axis: Values, along: Values) -> Values:
+    """Unit tangent (n, 3) of an axis, smooth along it, at lengths (n,) along it."""
     step = np.linalg.norm(np.diff(axis, axis=0), axis=1)
     s = np.concatenate([[0.0], np.cumsum(step)])
     tangent = np.gradient(axis, s, axis=0)

@@ -43,20 +43,26 @@ def flatten_again(
     limit: float,
     ease: Sequence[Ease] = (),
     cloths: Mapping[str, Cloth] = MappingProxyType({}),
+    anew: Sequence[Flat] = (),
 ) -> Again:
     """Flats of the panels as they are now, from the last flats and the panels that those came from.
 
     pile, limit, ease, cloths: as for `flatten_panels`. A panel without a namesake before is laid
-    without darts. Raises MeshError where a panel is not a disk, FlatteningError where no flat without
+    without darts; anew: flats of panels that were laid just now, which stand for their last ones.
+    Raises MeshError where a panel is not a disk, FlatteningError where no flat without
     flip or overlap was found.
     """
     own = [panel for panel in panels if panel.mirror_of is None]
     known = {panel.name: panel for panel in before}
     flat_of = {flat.panel.name: flat for flat in last}
+    laid = {flat.panel.name: flat for flat in anew}
     flats, fresh = [], []
     for panel in own:
         old, flat, cloth = (of.get(panel.name) for of in (known, flat_of, cloths))
-        if flat is not None and old is not None and flat.cloth == cloth and _same(old, panel):
+        if panel.name in laid:
+            fresh.append(len(flats))
+            flats.append(laid[panel.name])
+        elif flat is not None and old is not None and flat.cloth == cloth and _same(old, panel):
             flats.append(_relabelled(flat, old, panel))
         else:
             fresh.append(len(flats))

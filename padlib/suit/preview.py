@@ -2,13 +2,14 @@
 
 The first look does the whole way to the flats, with the search for darts. After that a changed pad
 makes a new shell, a moved seam a new cut, and only the panels that differ are laid again, with the
-darts that they have (`padlib.suit.again`). The printed pattern is never made of these flats: `build`
+darts that they have (`padlib.suit.again`); a changed wish for darts
+seeks those of its panel anew. The printed pattern is never made of these flats: `build`
 seeks the darts anew.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import partial
 
@@ -31,7 +32,7 @@ from padlib.suit.steps import (
     suit_body,
     suit_dressed,
 )
-from padlib.suit.wishes import suit_wishes
+from padlib.suit.wishes import Wishes, suit_wishes
 
 
 @dataclass(frozen=True)
@@ -107,16 +108,28 @@ def _flats(
     place = partial(on_shell, body=body, shell=shell, place=panels.place)
     asked = flattening(suit, {p.name for p in each})
     asked["ease"] = suit_eases(_of_suit(suit), each, place)[0]
-    same = last is not None and (_of_suit(suit), suit.dart) == (_of_suit(last.suit), last.suit.dart)
-    if same:
-        kept = {key: asked[key] for key in ("limit", "ease", "cloths")}
-        again = flatten_again(each, pile, last.flats, last.panels.panels, **kept)
-        return again.flats, again.laid
+    anew: tuple[Flat, ...] = ()
+    same_ease = last is not None and _of_suit(suit) == _of_suit(last.suit)
+    if not same_ease or suit.dart != last.suit.dart:
+        asked["wishes"] = _wishes(suit, panels)
+        if not same_ease:
+            flats = flatten_panels(each, pile, workers=workers, tell=tell, **asked)
+            return flats, tuple(p.name for p in each if p.mirror_of is None)
+        before, now = _wishes(last.suit, last.panels), asked["wishes"]
+        other = [p for p in each if now.get(p.name) != before.get(p.name)]
+        apart = asked | {"ease": ()}
+        if other:
+            anew = flatten_panels(other, pile, among=each, workers=workers, tell=tell, **apart)
+    kept = {key: asked[key] for key in ("limit", "ease", "cloths")}
+    again = flatten_again(each, pile, last.flats, last.panels.panels, anew=anew, **kept)
+    return again.flats, again.laid
+
+
+def _wishes(suit: Suit, panels: Panels) -> Mapping[str, Wishes]:
+    """What the maker asks of the darts of the suit's own panels."""
     rims = tuple(f"pillow-{pad.name}-" for pad in suit.pads)
     of_suit = [dart for dart in suit.dart if not dart.panel.startswith(rims)]
-    asked["wishes"] = suit_wishes(of_suit, each, panels.place.at)
-    flats = flatten_panels(each, pile, workers=workers, tell=tell, **asked)
-    return flats, tuple(p.name for p in each if p.mirror_of is None)
+    return suit_wishes(of_suit, panels.panels, panels.place.at)
 
 
 def _of_suit(suit: Suit) -> list[AskedEase]:
@@ -143,4 +156,4 @@ def _panels(suit: Suit, body: Body, shell: Shell, kept: Preview | None) -> Panel
         for key in ("seams", "drawn", "marks", "strokes")
     ):
         return kept.panels
-    return make_panels(suit, body, shell)
+    return make_panels(suit, body, shell, kept.panels.place if same_shell else None)

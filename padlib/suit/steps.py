@@ -125,9 +125,10 @@ def suit_dressed(suit: Suit, body: Body) -> Dressed:
     return dress(body, **amounts)
 
 
-def make_panels(suit: Suit, body: Body, shell: Shell) -> Panels:
-    """The shell cut along the seam plan and the maker's own seams."""
-    place = place_on_shell(body, even_shell(shell, mirror_map(shell.surface)))
+def make_panels(suit: Suit, body: Body, shell: Shell, place: Place | None = None) -> Panels:
+    """The shell cut along the seam plan and the maker's own seams; place: of this shell, where it is known already."""
+    if place is None:
+        place = place_on_shell(body, even_shell(shell, mirror_map(shell.surface)))
     settings = suit.seams
     heights, told = opening_rises(suit, body)
     options = Options(**heights, **{key: settings[key] for key in MOVES})
@@ -162,10 +163,9 @@ def _drawn_line(seam: DrawnSeam, body: Body, shell: Shell, place: Place) -> Line
     """A seam of the maker's, as the shortest curve on the shell through its points."""
     surface = place.surface
     where = f"line {seam.line}: " if seam.line else ""
-    through = []
-    for point in seam.through:
-        at = on_shell(point, f"{where}seam '{seam.name}' runs through", body, shell, place)
-        through.append(nearest(surface.vertices, surface.faces, at[None])[0])
+    words = f"{where}seam '{seam.name}' runs through"
+    at = all_on_shell(seam.through, words, body, shell, place)
+    through = nearest(surface.vertices, surface.faces, at)
     curve = geodesic(surface.vertices, surface.faces, through, closed=seam.closed)
     return Line(seam.name, Curve(curve.points, seam.closed), seam.kind)
 
@@ -173,26 +173,40 @@ def _drawn_line(seam: DrawnSeam, body: Body, shell: Shell, place: Place) -> Line
 def on_shell(
     point: Spot, words: str, body: Body, shell: Shell, place: Place
 ) -> NDArray[np.float64]:
-    """The place (3,) mm on the shell of a landmark, or of a place on the body.
+    """The place (3,) mm on the shell of a landmark, or of a place on the body; as `all_on_shell`."""
+    return all_on_shell([point], words, body, shell, place)[0]
+
+
+def all_on_shell(
+    points: Sequence[Spot], words: str, body: Body, shell: Shell, place: Place
+) -> NDArray[np.float64]:
+    """The places (k, 3) mm on the shell of landmarks, or of places on the body.
 
     words: how a message begins. Raises SuitError for a landmark that is not there, and for a place that this body does
     not have.
     """
-    if isinstance(point, tuple):
-        return carry_points(body, shell, {"p": np.array(point)})["p"]
-    if not isinstance(point, str):
-        try:
-            found = on_body(body, [point], f"{words} a place")[0]
-        except InputError as why:
-            raise SuitError(f"{str(why).rstrip('.')}.") from None
-        at = found.on(body.surface.vertices, body.surface.faces)
-        return carry_points(body, shell, {"p": at})["p"]
-    if point not in place.at:
-        raise SuitError(
-            f"{words} '{point}', which is no landmark of this body; there are "
-            f"{', '.join(sorted(place.at))}."
-        )
-    return place.at[point]
+    out = np.empty((len(points), 3))
+    to_carry: dict[str, NDArray[np.float64]] = {}
+    for k, point in enumerate(points):
+        if isinstance(point, tuple):
+            to_carry[str(k)] = np.array(point)
+        elif not isinstance(point, str):
+            try:
+                found = on_body(body, [point], f"{words} a place")[0]
+            except InputError as why:
+                raise SuitError(f"{str(why).rstrip('.')}.") from None
+            to_carry[str(k)] = found.on(body.surface.vertices, body.surface.faces)
+        elif point in place.at:
+            out[k] = place.at[point]
+        else:
+            raise SuitError(
+                f"{words} '{point}', which is no landmark of this body; there are "
+                f"{', '.join(sorted(place.at))}."
+            )
+    if to_carry:
+        for k, at in carry_points(body, shell, to_carry).items():
+            out[int(k)] = at
+    return out
 
 
 def flatten_panels(
@@ -206,6 +220,7 @@ def flatten_panels(
     wishes: Mapping[str, Wishes] = MappingProxyType({}),
     percentile: float = 95.0,
     hide: float = 0.05,
+    among: Sequence[Panel] = (),
     workers: int = 1,
     tell: Tell = quiet,
 ) -> tuple[Flat, ...]:
@@ -215,10 +230,11 @@ def flatten_panels(
     most: darts in one panel; ease: on which seams one side is to be longer; cloths: what a panel is cut
     from, by its name; a panel that is not in it has a cloth that is the same in all directions and bears
     the limit; wishes: the maker's own darts, by panel; percentile: share of the area, per cent, that
-    must keep the limit; hide: how much longer a dart may be to lie out of view; workers: processes. A
-    panel that is the mirror image of another takes the other's flat, turned face down.
+    must keep the limit; hide: how much longer a dart may be to lie out of view; among: all panels that hide each
+    other, where they are more than those that are laid; workers: processes. A panel that is the mirror image of
+    another takes the other's flat, turned face down.
     """
-    views = _views(panels) if hide and most else {}
+    views = _views(among or panels) if hide and most else {}
     own = []
     for p in (p for p in panels if p.mirror_of is None):
         rules = Rules(percentile=percentile, show=hide, seen=views.get(p.name))

@@ -13,7 +13,7 @@ from padlib.flatten.flat import Flat
 from padlib.flatten.injective import overlaps
 from padlib.flatten.stretch import flipped
 from padlib.suit.built import Built
-from padlib.suit.file import AskedEase, parse_suit
+from padlib.suit.file import AskedDart, AskedEase, parse_suit
 from padlib.suit.matching import flat_summary
 from padlib.suit.preview import Preview, preview
 
@@ -199,3 +199,19 @@ def test_ease_on_a_pads_rim_is_no_matter_of_the_suit(first: Preview) -> None:
     told = preview(replace(first.suit, ease=(rim,)), first)
 
     assert told.laid == ()
+
+
+def test_a_dart_that_is_kept_lays_only_its_panel(first: Preview) -> None:
+    """Keeping a dart as it is seeks only that panel's darts anew: it is there, and both sides of seams agree."""
+    flats = [f for f in first.flats if f.darts and f.panel.mirror_of is None]
+    flat = min(flats, key=lambda f: len(f.panel.surface.faces))
+    dart, at = flat.darts[0], flat.panel.surface.vertices
+    mouth, tip = (tuple(at[k].tolist()) for k in (dart.left[0], dart.apex))
+    asked = AskedDart("pin", flat.panel.name, mouth, tip, "", 0.0)
+    again = preview(replace(first.suit, dart=(asked,)), first)
+    new = next(f for f in again.flats if f.panel.name == flat.panel.name)
+    tips = [new.panel.surface.vertices[d.apex] for d in new.darts]
+
+    assert again.laid == (flat.panel.name,)
+    assert min(np.linalg.norm(np.array(tips) - tip, axis=1)) < 12.0
+    assert largest_difference(again.flats) < 0.1
