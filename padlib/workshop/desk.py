@@ -6,21 +6,27 @@ sentence, with "kind": malformed (not what a page sends), changed (made to an ol
 
 from __future__ import annotations
 
+import re
 import threading
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from padlib.errors import InputError, PadlibError
 from padlib.suit.extras import written
+from padlib.suit.file import Suit
+from padlib.workshop.edit import Value, set_value
 from padlib.workshop.frames import Blocks, message, parts
 from padlib.workshop.live import News
 from padlib.workshop.session import Changed, Session
-from padlib.workshop.shape import MOST_POINTS, Held, Shape
+from padlib.workshop.shape import MOST_POINTS, Held, OwnLine, Shape
 
 Given = Mapping[str, Any]
+DRAWN = {"pad": "pads", "seam": "drawn", "mark": "marks", "pile": "strokes"}  # of a Suit
+ACROSS = 0.25  # of its reach to one side by which a loop reaches to the other to be one on both
 DEPTH = 30.0  # mm of a newly drawn pad; its slider is there at once
 NEW_RIM = 30.0
 
@@ -61,6 +67,9 @@ class Desk:
             "way": self._way,
             "pad": self._pad,
             "seam": self._seam,
+            "mark": self._mark,
+            "remark": self._remark,
+            "pile": self._stroke,
             "move": self._move,
             "drop": self._drop,
             "dart": self._dart,
@@ -151,7 +160,7 @@ class Desk:
     def _way(self, given: Given) -> tuple[dict[str, Any], Blocks]:
         shape, points = self._shape(given), _points(given)
         closed = given.get("closed") is True and len(points) > 2
-        line = shape.way(shape.points(points), closed=closed)
+        line = shape.way(shape.points(points), closed=closed, smooth=given.get("round") is True)
         blocks = Blocks()
         length = float(np.linalg.norm(np.diff(line, axis=0), axis=1).sum())
         return {"line": blocks.keep(line.astype("<f4")), "length_mm": round(length, 1)}, blocks
@@ -161,16 +170,14 @@ class Desk:
         shape, points = self._shape(given), _points(given)
         if len(points) < 3:
             raise InputError("An outline needs at least three places; click once more.")
-        places = shape.on_body(shape.points(points))
-        outline = [shape.beside(p) for p in places]
-        across = min(-places[:, 0].min(), places[:, 0].max())
-        crossing = across > 0.25 * max(-places[:, 0].min(), places[:, 0].max())
+        drawn = shape.points(points)
+        places = shape.on_body(drawn)
         size = float(np.linalg.norm(np.ptp(places, axis=0)))
         values = {
             "name": self._free("pad", _word(given, "name", "drawn") or "drawn"),
             "kind": "drawn",
-            "side": "both" if crossing else _one(given, "side", ("both", "left", "right")),
-            "outline": outline,
+            "side": _side(given, places),
+            "outline": shape.spots(drawn),
             "depth": round(min(DEPTH, 0.25 * size), 1),
             "rim": NEW_RIM,
         }
@@ -187,41 +194,97 @@ class Desk:
         if not closed:
             ends = shape.to_seam(drawn[0], drawn[1]), shape.to_seam(drawn[-1], drawn[-2])
             drawn = [ends[0], *drawn[1:-1], ends[1]]
-        through = shape.on_body(drawn).round(1) + 0.0
         values = {
             "name": self._free("seam", _word(given, "name", "drawn") or "drawn"),
-            "through": through.tolist(),
+            "through": shape.spots(drawn),
         }
         self.session.add("seam", values | ({"closed": True} if closed else {}))
         return self.session.state()
 
-    def _free(self, table: str, name: str) -> str:
-        """A name that no other entry of the table has."""
+    def _mark(self, given: Given) -> dict[str, Any]:
+        """A new mark inside a drawn loop: another cloth set in, one there is or a new one, or a drawn line."""
+        shape, points = self._shape(given), _points(given)
+        if len(points) < 3:
+            raise InputError("A mark needs at least three places; click once more.")
+        drawn, style = shape.points(points), _one(given, "style", ("inset", "line"))
+        cloth, colour = _word(given, "cloth", ""), _word(given, "colour", "")
+        new: dict[str, Value] | None = None
+        if style == "inset" and not cloth:
+            if not re.fullmatch("#[0-9a-fA-F]{6}", colour):
+                raise Malformed("A colour is written as #rrggbb.")
+            cloth = self._free("cloth", "colour")
+            new = {"use": "parts", "colour": colour}
+        values: dict[str, Value] = {
+            "name": self._free("mark", _word(given, "name", "mark") or "mark"),
+            "style": style,
+            "side": _side(given, shape.on_body(drawn)),
+            "through": shape.spots(drawn),
+        }
+        if style == "inset":
+            values["cloth"] = cloth
+        self.session.add("mark", values, cloth=None if new is None else (cloth, new))
+        return self.session.state()
+
+    def _remark(self, given: Given) -> dict[str, Any]:
+        """Another cloth for a mark; without a cloth's name it is a drawn line."""
+        marks, number = self._suit().marks, _whole(given, "number", 0, 10_000)
+        if number >= len(marks):
+            raise InputError("That mark is not in the suit file any more.")
+        cloth = _word(given, "cloth", "")
+        changes = {"style": "inset", "cloth": cloth} if cloth else {"style": "line"}
+        text = self.session.text
+        for key, value in changes.items():
+            text = set_value(text, ("mark", number, key), value)
+        self.session.change(text)
+        return self.session.state()
+
+    def _stroke(self, given: Given) -> dict[str, Any]:
+        """A new stroke that the pile follows, in the direction in which it was drawn."""
+        shape, points = self._shape(given), _points(given)
+        if len(points) < 2:
+            raise InputError("A stroke needs at least two places; click once more.")
+        drawn = shape.points(points)
+        values: dict[str, Value] = {
+            "name": self._free("pile", _word(given, "name", "stroke") or "stroke"),
+            "side": _side(given, shape.on_body(drawn)),
+            "through": shape.spots(drawn),
+        }
+        self.session.add("pile", values)
+        return self.session.state()
+
+    def _suit(self) -> Suit:
         suit = self.session.suit
         if suit is None:
             raise InputError("The suit file has a mistake; mend the marked line first.")
-        taken = {e.name for e in (suit.pads if table == "pad" else suit.drawn)}
+        return suit
+
+    def _free(self, table: str, name: str) -> str:
+        """A name that no other entry of the table has."""
+        suit = self._suit()
+        entries = suit.cloths if table == "cloth" else getattr(suit, DRAWN[table])
+        taken = {e.name for e in entries}
         numbers = (f"{name}-{k}" for k in range(1, 10_000))
         return next(n for n in numbers if n not in taken)
 
     def _move(self, given: Given) -> dict[str, Any]:
-        """A point of an own seam put elsewhere; the other points stay as they are written."""
+        """A point of an own seam, mark or stroke put elsewhere; the other points stay as they are written."""
         shape, points = self._shape(given), _points(given)
-        suit, seam = self.session.suit, _whole(given, "seam", 0, 10_000)
-        if suit is None or seam >= len(suit.drawn):
-            raise InputError("That seam is not in the suit file any more.")
-        own = suit.drawn[seam]
+        table = _one(given, "table", ("seam", "mark", "pile"))
+        entries, number = getattr(self._suit(), DRAWN[table]), _whole(given, "number", 0, 10_000)
+        if number >= len(entries):
+            raise InputError("That line is not in the suit file any more.")
+        own = entries[number]
+        key = "through" if own.through else "at"
+        spots = [written(p) for p in getattr(own, key)]
         at = _whole(given, "point", 0, MOST_POINTS)
-        if at >= len(own.through):
-            raise InputError("That point is not on the seam any more.")
-        place = (shape.on_body(shape.points(points[:1]))[0].round(1) + 0.0).tolist()
-        through = [written(p) for p in own.through]
-        through[at] = place
-        self.session.set(("seam", seam, "through"), through)
+        if at >= len(spots):
+            raise InputError("That point is not on the line any more.")
+        spots[at] = shape.spots(shape.points(points[:1]))[0]
+        self.session.set((table, number, key), spots)
         return self.session.state()
 
     def _drop(self, given: Given) -> dict[str, Any]:
-        table = _one(given, "table", ("pad", "seam", "dart"))
+        table = _one(given, "table", ("pad", "seam", "mark", "pile", "dart"))
         self.session.drop(table, _whole(given, "number", 0, 10_000))
         return self.session.state()
 
@@ -253,7 +316,8 @@ class Desk:
         """The seam's line and the forecast about it with one point elsewhere; nothing is kept."""
         shape = self._shape(given)
         held, points = self._in_hand(shape, given), shape.points(_points(given))
-        own = next(s for s in shape.own if s.number == given["seam"])
+        own = _own_seam(shape, given["seam"])
+        assert own is not None  # it is in hand
         line = shape.way(points, closed=own.closed)
         vertices, stretch = held.moved(line)
         blocks = Blocks()
@@ -266,7 +330,7 @@ class Desk:
 
     def _in_hand(self, shape: Shape, given: Given) -> Held:
         number, key = _whole(given, "seam", 0, 10_000), _whole(given, "shape", 0, 2**53)
-        own = next((s for s in shape.own if s.number == number), None)
+        own = _own_seam(shape, number)
         if own is None:
             raise InputError("That seam is not cut yet; wait until the panels are drawn.")
         with self._guard:
@@ -277,6 +341,21 @@ class Desk:
             ):
                 self._held = (key, own.name, shape.held(own.name))
             return self._held[2]
+
+
+def _own_seam(shape: Shape, number: int) -> OwnLine | None:
+    """The maker's own seam of a number, where it is cut."""
+    return next((s for s in shape.own if (s.table, s.number) == ("seam", number)), None)
+
+
+def _side(given: Given, places: NDArray[np.float64]) -> str:
+    """The side of what is drawn: both where it reaches over the middle or is to be there on both sides."""
+    right, left = -places[:, 0].min(), places[:, 0].max()
+    if min(left, right) > ACROSS * max(left, right):
+        return "both"
+    if _one(given, "side", ("both", "this")) == "both":
+        return "both"
+    return "left" if places[:, 0].mean() > 0 else "right"
 
 
 def _points(given: Given) -> Sequence[Sequence[float]]:

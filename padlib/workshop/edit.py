@@ -16,6 +16,7 @@ Value = float | int | str | bool | list | dict
 
 # What a slider or a list can have written: a number, a plain word in quotes, true or false, or a
 # list that stands on one line.
+_BARE = re.compile(r"^[A-Za-z0-9_-]+$")
 _PLAIN = re.compile(r"""^(\s*[^=]*=\s*)("[^"\\]*"|'[^']*'|\[[^#]*\]|[^\s#"'\[{]+)(\s*(?:#.*)?)$""")
 
 
@@ -59,6 +60,23 @@ def add_entry(text: str, table: str, values: Mapping[str, Value]) -> str:
     )
     if _loaded(out) != wanted:
         raise SuitError(f"[[{table}]] is written in a way that only you can add to; edit the text.")
+    return out
+
+
+def add_table(text: str, path: tuple[str, ...], values: Mapping[str, Value]) -> str:
+    """The text with one more table [a.b] at its end. Raises SuitError where it cannot be, or is there."""
+    head = ".".join(part if _BARE.match(part) else toml_value(part) for part in path)
+    new = [f"[{head}]", *(f"{key} = {toml_value(value)}" for key, value in values.items())]
+    out = "\n".join([*text.splitlines(), "", *new]) + "\n"
+    wanted = _loaded(text)
+    inner = wanted
+    for part in path[:-1]:
+        inner = inner.setdefault(part, {})
+    if path[-1] in inner:
+        raise SuitError(f"there is a [{head}] already; take another name.")
+    inner[path[-1]] = {k: tomllib.loads(f"v = {toml_value(v)}")["v"] for k, v in values.items()}
+    if _loaded(out) != wanted:
+        raise SuitError(f"[{path[0]}] is written in a way that only you can add to; edit the text.")
     return out
 
 
@@ -115,7 +133,7 @@ def toml_value(value: Value) -> str:
         return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
     if not math.isfinite(value):
         raise SuitError(f"{value} is no number that a suit file can hold; choose another.")
-    return f"{value:.10g}"
+    return f"{value + 0.0:.10g}"  # never -0
 
 
 def _replaced(lines: list[str], at: int, value: Value | None) -> list[str]:

@@ -84,7 +84,7 @@ class Live:
         self._take({"stage": "failed", "words": words, "revision": -1}, b"")
 
     def _take(self, text: dict[str, Any], block: bytes) -> None:
-        shape = Shape.read(text, block) if text["stage"] == "shape" else None
+        shape = Shape.read(text, block, self.shape) if text["stage"] == "shape" else None
         with self._new:
             self._number += 1
             if shape is not None:

@@ -29,9 +29,17 @@ from padlib.padding.shell import Shell
 from padlib.seams.place import body_positions
 from padlib.suit.file import Suit, parse_suit
 from padlib.suit.preview import Preview, preview
-from padlib.suit.steps import Panels, on_shell
+from padlib.suit.steps import Panels, all_on_shell
+from padlib.suit.write import rgb
 from padlib.workshop.frames import Blocks, message, parts
-from padlib.workshop.scene import forecast_shown, scene_bytes, shown_bytes
+from padlib.workshop.scene import (
+    MARK_TONES,
+    Coloured,
+    MarkShown,
+    forecast_shown,
+    scene_bytes,
+    shown_bytes,
+)
 
 
 class Overtaken(PadlibError):
@@ -47,6 +55,7 @@ class Looker:
         self._out = out
         self._last: Preview | None = None
         self._shell: Shell | None = None
+        self._body: Body | None = None
         self._measured: Body | None = None
         self._own: list[dict[str, Any]] = []
         self._revision = 0
@@ -100,7 +109,10 @@ class Looker:
         look = preview(suit, self._last, workers=workers, tell=self._tell, seen=seen)
         self._last = look
         limit = suit.darts["limit"]
-        data = scene_bytes(look.flats, (), scale=map_scale(look.flats, limit), limit=limit)
+        panels, scale = look.panels, map_scale(look.flats, limit)
+        data = scene_bytes(
+            look.flats, (), scale=scale, limit=limit, coloured=coloured(suit, panels)
+        )
         head, block = parts(data)
         warnings = [f"{f.where} {f.words}" for f in (*look.panels.findings, *look.findings)]
         told = {"scene": head, "laid": list(look.laid), "warnings": warnings}
@@ -131,7 +143,7 @@ class Looker:
         self._out.flush()
 
     def _shape(self, body: Body, shell: Shell) -> None:
-        """The shell in the round, what of the body lies under it, and the landmarks."""
+        """The shell in the round, what of the body lies under it, and a new body itself."""
         if shell is self._shell:
             return
         self._shell = shell
@@ -143,23 +155,54 @@ class Looker:
             "vertices": blocks.keep(surface.vertices.astype("<f8")),
             "faces": blocks.keep(surface.faces.astype("<u4")),
             "under": blocks.keep(body_positions(body, shell).astype("<f8")),
-            "landmarks": {k: body.at(k).round(2).tolist() for k in body.landmarks},
         }
+        if body is not self._body:
+            self._body = body
+            text["body"] = body_told(body, blocks)
         self._send(blocks.message(text))
 
     def _cut(self, suit: Suit, body: Body, shell: Shell, panels: Panels) -> None:
         """The cut panels with their forecast, and where the maker's own seams run."""
         limit = suit.darts["limit"]
-        data = shown_bytes(forecast_shown(panels.panels), scale=2 * limit, limit=limit)
+        told = forecast_shown(panels.panels)
+        data = shown_bytes(told, scale=2 * limit, limit=limit, coloured=coloured(suit, panels))
         head, block = parts(data)
+        lines = [("seam", k, s.name, s.closed, s.through) for k, s in enumerate(suit.drawn)]
+        lines += [
+            ("mark", k, m.name, m.shape == "loop", m.through or m.at)
+            for k, m in enumerate(suit.marks)
+        ]
+        lines += [("pile", k, s.name, False, s.through) for k, s in enumerate(suit.strokes)]
         self._own = own = []
-        for number, seam in enumerate(suit.drawn):
-            at = [on_shell(p, "", body, shell, panels.place).round(2) for p in seam.through]
-            points = np.asarray(at).tolist()
-            own.append(
-                {"number": number, "name": seam.name, "closed": seam.closed, "points": points}
-            )
+        for table, number, name, closed, through in lines:
+            at = all_on_shell(through, "", body, shell, panels.place).round(2).tolist()
+            entry = {"table": table, "number": number, "name": name}
+            own.append(entry | {"closed": closed, "points": at})
         self._say({"stage": "panels", "scene": head, "own": own}, block)
+
+
+def body_told(body: Body, blocks: Blocks) -> dict[str, Any]:
+    """The wearer's body as `padlib.workshop.shape` reads it."""
+    surface = body.surface
+    return {
+        "vertices": blocks.keep(surface.vertices.astype("<f8")),
+        "faces": blocks.keep(surface.faces.astype("<u4")),
+        "landmarks": {k: [p.face, *p.barycentric] for k, p in body.landmarks.items()},
+    }
+
+
+def coloured(suit: Suit, panels: Panels) -> Coloured:
+    """The marks of a suit on its cut panels, as the page draws them."""
+    cloths = [c.name for c in suit.cloths]
+    tone = {c.name: rgb(c.colour) if c.colour else None for c in suit.cloths}
+    marks = []
+    for mark, asked in zip(panels.marks.marks, panels.marks.asked, strict=True):
+        inset = asked.style == "inset"
+        at = cloths.index(asked.cloth) if asked.cloth else 0
+        shade = tone.get(asked.cloth) or MARK_TONES[at % len(MARK_TONES)]
+        marks.append(MarkShown(mark.name, asked.cloth, inset, shade))
+    before = {p.name: p for p in panels.panels}
+    return Coloured(tuple(marks), panels.tints, before, panels.pile)
 
 
 def main() -> int:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from padlib.flatten.flat import Flat
 from padlib.flatten.forecast import forecast
 from padlib.output.png import SIGNED, signed_worst
+from padlib.pattern.carved import outline, tint_of
 from padlib.seams.panels import Panel
 from padlib.workshop.frames import Blocks
 
@@ -28,6 +29,33 @@ TONES = (
 )
 
 
+MARK_TONES = ((0.93, 0.89, 0.78), (0.55, 0.24, 0.16), (0.24, 0.25, 0.29), (0.80, 0.55, 0.20))
+
+
+@dataclass(frozen=True)
+class MarkShown:
+    """A mark as it is drawn: its name, its cloth, whether it is set in, and its colour, 0 to 1."""
+
+    name: str
+    cloth: str
+    inset: bool
+    colour: tuple[float, float, float]
+
+
+@dataclass(frozen=True, eq=False)
+class Coloured:
+    """The marks on cut panels: the mark of each face of each panel by name, -1 none, and those panels before any
+    dart; pile: the way (3,) that each panel's pile lies."""
+
+    marks: tuple[MarkShown, ...] = ()
+    tints: Mapping[str, NDArray[np.int64]] = field(default_factory=dict)
+    before: Mapping[str, Panel] = field(default_factory=dict)
+    pile: Mapping[str, NDArray[np.float64]] = field(default_factory=dict)
+
+
+PLAIN = Coloured()
+
+
 @dataclass(frozen=True)
 class Shown:
     """One panel as it is drawn: its stretch (m,) with its sign, and its flat where it has one."""
@@ -39,21 +67,26 @@ class Shown:
 
 
 def scene_bytes(
-    flats: Sequence[Flat], pillows: Sequence[Flat], *, scale: float, limit: float
+    flats: Sequence[Flat],
+    pillows: Sequence[Flat],
+    *,
+    scale: float,
+    limit: float,
+    coloured: Coloured = PLAIN,
 ) -> bytes:
     """The message of everything that the page draws (see `padlib.workshop.frames`).
 
     Of each panel: float32 vertices and normals (n, 3), uint32 faces (m, 3), float32 stretch (m,) of
     the larger principal stretch with its sign, float32 seam lines as pairs of points, float32 flat
-    (n, 2), and its edges as uint32 runs of vertices. scale: stretch at the ends of the colours; limit:
-    the cloth's.
+    (n, 2), its edges as uint32 runs of vertices, and of each mark on it uint32 triangles and outlines. scale:
+    stretch at the ends of the colours; limit: the cloth's.
     """
     shown = [
         Shown(f.panel, signed_worst(f.stretch), f, pillow)
         for group, pillow in ((flats, False), (pillows, True))
         for f in group
     ]
-    return shown_bytes(shown, scale=scale, limit=limit)
+    return shown_bytes(shown, scale=scale, limit=limit, coloured=coloured)
 
 
 def forecast_shown(panels: Sequence[Panel]) -> list[Shown]:
@@ -76,16 +109,23 @@ def forecast_shown(panels: Sequence[Panel]) -> list[Shown]:
     return out
 
 
-def shown_bytes(shown: Sequence[Shown], *, scale: float, limit: float) -> bytes:
+def shown_bytes(
+    shown: Sequence[Shown], *, scale: float, limit: float, coloured: Coloured = PLAIN
+) -> bytes:
     """As `scene_bytes`, of panels whether they are laid or not."""
     blocks = Blocks()
     suit = [s.panel for s in shown if not s.pillow]
     normals = {id(s): n for s, n in zip(shown, _all_normals(shown), strict=True)}
     tones = _tones([s.panel for s in shown])
     points = np.concatenate([p.surface.vertices for p in suit])
-    panels = [_panel(s, normals[id(s)], t, blocks) for s, t in zip(shown, tones, strict=True)]
+    panels = [
+        _panel(s, normals[id(s)], t, blocks)
+        | {"marks": _marks(s, coloured, blocks), "pile": _pile(s.panel.name, coloured)}
+        for s, t in zip(shown, tones, strict=True)
+    ]
     header: dict[str, Any] = {
         "panels": panels,
+        "marks": [vars(mark) for mark in coloured.marks],
         "low": points.min(axis=0).round(2).tolist(),
         "high": points.max(axis=0).round(2).tolist(),
         "scale": scale,
@@ -115,6 +155,30 @@ def _panel(shown: Shown, normals: NDArray, tone: NDArray, blocks: Blocks) -> dic
         "edges": [[e.kind, e.seam, keep(np.asarray(e.run).astype("<u4"))] for e in panel.edges],
         "held": [] if flat is None else [_dart(flat, k) for k in range(len(flat.darts))],
     }
+
+
+def _marks(shown: Shown, coloured: Coloured, blocks: Blocks) -> list[dict[str, Any]]:
+    """The marks on a panel: which, their triangles, and their outlines as [run of vertices, closed]."""
+    panel, name = shown.panel, shown.panel.name
+    tint = coloured.tints.get(name)
+    if tint is None or tint.max(initial=-1) < 0:
+        return []
+    if shown.flat is not None:
+        tint = tint_of(shown.flat, coloured.before[name], tint)
+    out = []
+    for mark in np.unique(tint[tint >= 0]).tolist():
+        inside = tint == mark
+        lines = [] if inside.all() else outline(panel.surface.faces, inside)
+        runs = [[blocks.keep(line.astype("<u4")), closed] for line, closed in lines]
+        triangles = blocks.keep(np.flatnonzero(inside).astype("<u4"))
+        out.append({"mark": mark, "triangles": triangles, "lines": runs})
+    return out
+
+
+def _pile(name: str, coloured: Coloured) -> list[float] | None:
+    """The way that a panel's pile lies, where that is known."""
+    way = coloured.pile.get(name)
+    return None if way is None else np.asarray(way).round(4).tolist()
 
 
 def _dart(flat: Flat, number: int) -> dict[str, Any]:

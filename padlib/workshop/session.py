@@ -25,7 +25,7 @@ from padlib.padding.shapes import KINDS
 from padlib.suit.demo import DEMO_SUIT
 from padlib.suit.file import MOST_BYTES, Suit, parse_suit, read_suit
 from padlib.suit.schema import CLOTH, TABLES
-from padlib.workshop.edit import Value, add_entry, drop_entry, set_value
+from padlib.workshop.edit import Value, add_entry, add_table, drop_entry, set_value
 from padlib.workshop.live import Live
 from padlib.workshop.work import SCENE, Order, Stopped, work_apart
 
@@ -169,10 +169,19 @@ class Session:
                 self._stroke = ""
                 self._take(self._redo.pop())
 
-    def add(self, table: str, values: Mapping[str, Value]) -> None:
-        """Add one [[table]] with its values to the text."""
+    def add(
+        self,
+        table: str,
+        values: Mapping[str, Value],
+        *,
+        cloth: tuple[str, Mapping[str, Value]] | None = None,
+    ) -> None:
+        """Add one [[table]] with its values to the text, and the cloth that it needs, in one step of undo."""
         with self._lock:
-            self.change(add_entry(self.text, table, values))
+            text = add_entry(self.text, table, values)
+            if cloth is not None:
+                text = add_table(text, ("cloth", cloth[0]), cloth[1])
+            self.change(text)
 
     def drop(self, table: str, number: int) -> None:
         """Take one entry of [[table]] out of the text."""
@@ -345,6 +354,8 @@ class Session:
                 "saved": self._saved_text == self.text,
                 "unkept": self.unkept,
                 "seams": self._seams(),
+                "marks": self._marks(),
+                "strokes": self._strokes(),
                 "cloths": self._cloths(),
                 "pinned": self._pinned(),
                 "can_undo": bool(self._undo),
@@ -412,6 +423,23 @@ class Session:
             for s in self.suit.drawn
         ]
 
+    def _marks(self) -> list[dict[str, Any]]:
+        if self.suit is None:
+            return []
+        return [
+            {key: getattr(mark, key) for key in ("name", "shape", "cloth", "style", "side")}
+            | {"points": len(mark.through or mark.at)}
+            for mark in self.suit.marks
+        ]
+
+    def _strokes(self) -> list[dict[str, Any]]:
+        if self.suit is None:
+            return []
+        return [
+            {"name": s.name, "side": s.side, "reach": s.reach, "points": len(s.through)}
+            for s in self.suit.strokes
+        ]
+
     def _pinned(self) -> list[dict[str, Any]]:
         """The darts that the maker keeps, where their tips are places."""
         if self.suit is None:
@@ -438,7 +466,7 @@ class Session:
                         "value": given[cloth].get(name, key.default),
                     }
                     for name, key in CLOTH.items()
-                    if name in ("kind", "width", "pile", "tilt", "price")
+                    if name in ("kind", "width", "pile", "tilt", "price", "colour")
                 ],
             }
             for cloth in given

@@ -11,14 +11,18 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from padlib.body.body import Body
 from padlib.errors import InputError
 from padlib.flatten.cotangent import laplacian
 from padlib.flatten.forecast import defects
 from padlib.flatten.rest import rest
 from padlib.mesh.geodesic import Ground, geodesic, prepare
 from padlib.mesh.point import nearest, positions
+from padlib.mesh.smooth import smooth_path
 from padlib.mesh.solve import factor
-from padlib.mesh.surface import Point
+from padlib.mesh.surface import Point, Surface
+from padlib.padding.spot import held
+from padlib.suit.extras import written
 from padlib.workshop.frames import Blocks, array
 
 Array = NDArray[np.float64]
@@ -28,13 +32,14 @@ REACH = 150.0  # mm about a moved stretch of a seam within which the forecast is
 END_REACH = 60.0  # mm within which an end of a drawn seam is led onto another
 BEYOND = 12.0  # mm past it; what is too long is cut off when the seam is drawn in
 COVERED = 15.0  # mm from the nearest vertex of a panel; farther away there is no cloth
-FAR = 400.0  # mm: a landmark farther away does not hold a point
 
 
 @dataclass(frozen=True)
-class OwnSeam:
-    """A seam of the maker's: its number in the suit file, and its points (k, 3) on the shell, mm."""
+class OwnLine:
+    """A seam, mark or stroke of the maker's: its table (seam, mark, pile) and number in the suit file, its points
+    (k, 3) on the shell, mm."""
 
+    table: str
     number: int
     name: str
     closed: bool
@@ -54,9 +59,9 @@ class _Lazy:
 
 @dataclass(frozen=True)
 class Shape:
-    """The shell: vertices (n, 3) mm, faces (m, 3); under (n, 3): the body below; landmarks on the body.
+    """The shell: vertices (n, 3) mm, faces (m, 3); under (n, 3): the places of the body below.
 
-    seams: lines (k, 3) mm of each seam, by name; own: the maker's own; darts: lines of the darts;
+    seams: lines (k, 3) mm of each seam, by name; own: the maker's own lines; darts: lines of the darts;
     beyond (n,): what no panel covers, such as hands.
     """
 
@@ -64,21 +69,30 @@ class Shape:
     vertices: Array
     faces: NDArray[np.int64]
     under: Array
-    landmarks: Mapping[str, Array]
+    body: Body
     seams: Mapping[str, Array] = field(default_factory=dict)
-    own: tuple[OwnSeam, ...] = ()
+    own: tuple[OwnLine, ...] = ()
     darts: tuple[Array, ...] = ()
     beyond: NDArray[np.bool_] | None = None
     lazy: _Lazy = field(default_factory=_Lazy, repr=False, compare=False)
 
     @classmethod
-    def read(cls, text: Mapping[str, Any], block: bytes) -> Shape:
-        """The shape of a message of `padlib.workshop.look`."""
+    def read(cls, text: Mapping[str, Any], block: bytes, last: Shape | None = None) -> Shape:
+        """The shape of a message of `padlib.workshop.look`; last: whose body stays where the message has none."""
         vertices = array(block, text["vertices"], "<f8").reshape(-1, 3)
         faces = array(block, text["faces"], "<u4").reshape(-1, 3).astype(np.int64)
         under = array(block, text["under"], "<f8").reshape(-1, 3)
-        landmarks = {k: np.array(v) for k, v in text["landmarks"].items()}
-        return cls(text["revision"], vertices, faces, under, landmarks)
+        told = text.get("body")
+        if told is None and last is not None:
+            body = last.body
+        elif told is None:
+            body = Body(Surface(under, faces))
+        else:
+            skin = array(block, told["vertices"], "<f8").reshape(-1, 3)
+            surface = Surface(skin, array(block, told["faces"], "<u4").reshape(-1, 3).astype(int))
+            marks = {k: Point(f, (a, b, c)) for k, (f, a, b, c) in told["landmarks"].items()}
+            body = Body(surface, marks)
+        return cls(text["revision"], vertices, faces, under, body)
 
     def told(self, number: int) -> tuple[dict[str, Any], bytes]:
         """What the page is told of it; number: by which the page names it."""
@@ -89,7 +103,6 @@ class Shape:
             "shape": number,
             "vertices": blocks.keep(self.vertices.astype("<f4")),
             "faces": blocks.keep(self.faces.astype("<u4")),
-            "landmarks": {k: v.tolist() for k, v in self.landmarks.items()},
         }
         data = blocks.message(text)
         return text, data[4 + int.from_bytes(data[:4], "little") :]
@@ -112,7 +125,8 @@ class Shape:
         away = cKDTree(np.concatenate(covered)).query(self.vertices)[0]
         seams = {k: np.concatenate(v) for k, v in lines.items()}
         mine = tuple(
-            OwnSeam(s["number"], s["name"], s["closed"], np.array(s["points"])) for s in own
+            OwnLine(s["table"], s["number"], s["name"], s["closed"], np.array(s["points"]))
+            for s in own
         )
         return replace(self, seams=seams, own=mine, darts=tuple(darts), beyond=away > COVERED)
 
@@ -139,11 +153,12 @@ class Shape:
                 self.lazy.ground = prepare(self.vertices, self.faces)
             return self.lazy.ground
 
-    def way(self, points: Sequence[Point], *, closed: bool) -> Array:
-        """The shortest line (k, 3) mm on the shape through points."""
+    def way(self, points: Sequence[Point], *, closed: bool, smooth: bool = False) -> Array:
+        """The line (k, 3) mm on the shape through points: the shortest, or round at them."""
         if len(points) < 2:
             return positions(self.vertices, self.faces, points)
-        curve = geodesic(self.vertices, self.faces, points, closed=closed, ground=self.ground())
+        draw = smooth_path if smooth else geodesic
+        curve = draw(self.vertices, self.faces, points, closed=closed, ground=self.ground())
         line = curve.positions(self.vertices, self.faces)
         return np.vstack((line, line[:1])) if closed else line
 
@@ -151,17 +166,9 @@ class Shape:
         """The places (k, 3) of the body under points, mm."""
         return positions(self.under, self.faces, points)
 
-    def beside(self, place: Array) -> dict[str, Any]:
-        """A place of the body as {near, move}: beside the nearest landmark, so that it keeps to the wearer."""
-        names = list(self.landmarks)
-        away = [float(np.linalg.norm(self.landmarks[n] - place)) for n in names]
-        best = int(np.argmin(away)) if names else -1
-        if best < 0 or away[best] > FAR:
-            raise InputError(
-                "No landmark is near this place; draw nearer to the body's own places."
-            )
-        move = (place - self.landmarks[names[best]]).round(1) + 0.0
-        return {"near": names[best], "move": move.tolist()}
+    def spots(self, points: Sequence[Point]) -> list[Any]:
+        """The places of the body under points as a suit file writes them: in coordinates that follow the wearer."""
+        return [written(spot) for spot in held(self.body, list(self.on_body(points)))]
 
     def to_seam(self, end: Point, before: Point) -> Point:
         """An end of a seam led onto the nearest other one, and a little beyond, so that they surely meet.

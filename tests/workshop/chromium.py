@@ -14,24 +14,32 @@ FLAGS = (
 )
 
 
-def opened(driver, address, complaints):
-    """A browser and the page at an address, 1280 x 720; what the page complains about is appended."""
-    browser = driver.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-    page = browser.new_page(viewport={"width": 1280, "height": 720})
+PATIENCE = 120.0  # s until something that must happen counts as missed; the machine may be busy
+
+
+def launched(driver):
+    """A browser without a window."""
+    return driver.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+
+
+def opened(browser, address, complaints, *, width=1280, height=720, touch=False):
+    """The page at an address; what it complains about is appended."""
+    page = browser.new_page(viewport={"width": width, "height": height}, has_touch=touch)
+    page.set_default_timeout(1000 * PATIENCE)
     page.on("console", lambda m: complaints.append(m.text) if m.type == "error" else None)
     page.on("pageerror", lambda e: complaints.append(str(e)))
     page.goto(address)
     page.wait_for_url("**/")
     page.wait_for_selector("#pads .pad")
-    return browser, page
+    return page
 
 
-def until(page, words, seconds=20.0):
+def until(page, words, seconds=PATIENCE):
     """Poll until an expression is true in the page; a strict policy bars the driver's own waiting."""
     end = time.monotonic() + seconds
     while time.monotonic() < end:
         if page.evaluate(words):
             return
         page.wait_for_timeout(20)
-    told = page.inner_text("#told"), page.inner_text("#badge")
+    told = page.locator("#told").inner_text(), page.locator("#badge").inner_text()
     raise AssertionError(f"never true in the page: {words}; it said {told}")

@@ -10,6 +10,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from padlib.body.body import Body
+from padlib.mesh.surface import Point, Surface
 from padlib.output.png import stretch_map
 from padlib.suit.demo import DEMO_SUIT
 from padlib.suit.report import panel_report
@@ -17,6 +19,7 @@ from padlib.suit.sewing import seam_report
 from padlib.workshop import bundle
 from padlib.workshop.frames import Blocks, parts
 from padlib.workshop.live import Live
+from padlib.workshop.look import body_told
 from padlib.workshop.scene import scene_bytes
 from padlib.workshop.serve import Workshop
 from padlib.workshop.session import Session
@@ -61,8 +64,9 @@ class TubeLive(Live):
             "vertices": blocks.keep(vertices.astype("<f8")),
             "faces": blocks.keep(faces.astype("<u4")),
             "under": blocks.keep(vertices.astype("<f8")),
-            "landmarks": {"waist_front": vertices[0].tolist()},
         }
+        body = Body(Surface(vertices, faces), {"waist_front": Point(0, (1.0, 0.0, 0.0))})
+        shape["body"] = body_told(body, blocks)
         self._take(*parts(blocks.message(shape | told)))
         head, block = parts(scene_bytes(self._flats, (), scale=0.1, limit=0.05))
         self._take({"stage": "panels", "scene": head, "own": []} | told, block)

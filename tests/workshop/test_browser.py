@@ -1,6 +1,6 @@
 """The real page in Chromium: shape a pad, undo, build, choose a panel, save, reload.
 
-Run by its own command: pytest -m browser tests/workshop
+Skipped where there is no Chromium.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from chromium import CHROMIUM, opened, until  # noqa: E402 (found beside this one)
+from chromium import CHROMIUM, launched, opened, until  # noqa: E402 (found beside this one)
 
 sync_api = pytest.importorskip("playwright.sync_api")
 
@@ -22,16 +22,36 @@ pytestmark = [
 ]
 
 
+@pytest.fixture(scope="module")
+def browser():
+    """One browser for all tests here."""
+    with sync_api.sync_playwright() as driver:
+        browser = launched(driver)
+        yield browser
+        browser.close()
+
+
 @pytest.fixture
-def page(suit_file, served, tube_run, tube_live):
+def page(browser, suit_file, served, tube_run, tube_live):
     """The open page at 1280 x 720; anything that it complains about fails the test."""
     complaints = []
-    with served(suit_file, tube_run, tube_live) as server, sync_api.sync_playwright() as driver:
-        browser, page = opened(driver, server.address, complaints)
+    with served(suit_file, tube_run, tube_live) as server:
+        page = opened(browser, server.address, complaints)
         until(page, "workshop.live.stage === 'flats'")
         yield page
-        browser.close()
+        page.close()
     assert complaints == []
+
+
+@pytest.fixture
+def tablet(browser, suit_file, served, tube_run, tube_live, request):
+    """The open page on a tablet that is touched, of the size asked for."""
+    width, height = request.param
+    with served(suit_file, tube_run, tube_live) as server:
+        page = opened(browser, server.address, [], width=width, height=height, touch=True)
+        until(page, "workshop.live.stage === 'flats'")
+        yield page
+        page.close()
 
 
 def text(page):
@@ -188,3 +208,54 @@ def test_nothing_runs_over_the_edge_at_1280_by_720(page):
     )
 
     assert max(over) <= 0
+
+
+@pytest.mark.parametrize("tablet", [(1024, 768), (768, 1024)], indirect=True)
+def test_a_tablet_shows_the_figure_whole_and_takes_touches(tablet):
+    """Nothing runs over the side, the figure is seen at once, a finger chooses a panel and buttons fit a finger."""
+    over = tablet.evaluate("document.documentElement.scrollWidth - innerWidth")
+    box = tablet.locator("#figure").bounding_box()
+    tablet.evaluate("workshop.figure.turn = 0; workshop.figure.paint()")
+    tablet.touchscreen.tap(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+    until(tablet, "workshop.lists.chosen === 'front'")
+    small = tablet.evaluate(
+        "[...document.querySelectorAll('#tools button, header button')].filter(b => b.checkVisibility())"
+        ".map(b => b.getBoundingClientRect()).filter(r => r.height < 32 || r.width < 32).length"
+    )
+
+    assert over <= 0
+    assert box["y"] + box["height"] <= tablet.viewport_size["height"]
+    assert min(box["width"], box["height"]) > 300
+    assert small == 0
+
+
+def test_pointing_at_the_flat_shows_the_place_on_the_figure_and_back(page):
+    """Two places on a flat lie as far apart on the figure, as on a tube they must; pointed at on the figure, each is
+    shown on the flat where it was."""
+    page.evaluate("workshop.figure.turn = 0; workshop.figure.tilt = 0; workshop.figure.paint()")
+    page.click("[data-panel=front]")
+    until(page, "workshop.lists.flat.panel !== null")
+    box = page.locator("#sheet svg").bounding_box()
+    wide = page.evaluate("workshop.lists.flat.frame.wide") / box["width"]  # mm a pixel
+    seen = []
+    for share in (0.42, 0.58):
+        page.mouse.move(box["x"] + 0.47 * box["width"], box["y"] + share * box["height"])
+        until(
+            page, f"workshop.lists.spot && workshop.lists.spot !== {seen[-1] if seen else 'null'}"
+        )
+        page.wait_for_timeout(50)
+        seen.append(page.evaluate("workshop.lists.spot"))
+    away = sum((a - b) ** 2 for a, b in zip(*seen, strict=True)) ** 0.5
+    assert away == pytest.approx(0.16 * box["height"] * wide, rel=0.03)
+    assert [abs((p[0] ** 2 + p[1] ** 2) ** 0.5 - 150) < 1.5 for p in seen] == [True, True]
+
+    at = page.evaluate("workshop.figure.onCanvas(workshop.lists.spot)")
+    figure = page.locator("#figure").bounding_box()
+    page.mouse.move(figure["x"] + at["x"], figure["y"] + at["y"])
+    until(page, "document.querySelector('#sheet .dot').getAttribute('visibility') === 'visible'")
+    dot = page.evaluate(
+        "(() => { const r = document.querySelector('#sheet .dot').getBoundingClientRect(); "
+        "return [r.x + r.width / 2, r.y + r.height / 2]; })()"
+    )
+    assert dot[0] == pytest.approx(box["x"] + 0.47 * box["width"], abs=4)
+    assert dot[1] == pytest.approx(box["y"] + 0.58 * box["height"], abs=4)

@@ -27,6 +27,9 @@ ASKS = (
     "way",
     "pad",
     "seam",
+    "mark",
+    "pile",
+    "remark",
     "move",
     "drop",
     "dart",
@@ -42,6 +45,7 @@ ODD = (
 KEYS = (
     *("id", "ask", "text", "stroke", "revision", "path", "value", "known", "wait", "shape"),
     *("points", "closed", "name", "side", "seam", "point", "table", "number", "panel", "state"),
+    *("style", "cloth", "colour", "round"),
 )
 
 

@@ -17,7 +17,7 @@ from padlib.workshop.work import work_apart
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from chromium import CHROMIUM, opened, until  # noqa: E402 (found beside this one)
+from chromium import CHROMIUM, launched, opened, until  # noqa: E402 (found beside this one)
 
 sync_api = pytest.importorskip("playwright.sync_api")
 pdfium = pytest.importorskip("pypdfium2")
@@ -26,6 +26,7 @@ MOST_CPU = 180.0  # s of processor time from the scan to the pattern
 
 pytestmark = [
     pytest.mark.browser,
+    pytest.mark.slow,
     pytest.mark.skipif(CHROMIUM is None, reason="chromium is not installed"),
 ]
 
@@ -56,7 +57,8 @@ def test_from_a_scan_to_the_pattern_in_one_sitting(suit_file, served):
     start = processor()
     complaints = []
     with served(suit_file, work_apart) as server, sync_api.sync_playwright() as driver:
-        browser, page = opened(driver, server.address, complaints)
+        browser = launched(driver)
+        page = opened(browser, server.address, complaints)
         page.select_option("#scan", "scan.ply")
         until(page, "workshop.now.scan === 'scan.ply'", PATIENCE)
         laid(page)
@@ -77,23 +79,23 @@ def test_from_a_scan_to_the_pattern_in_one_sitting(suit_file, served):
         page.evaluate("workshop.figure.turn = 0; workshop.figure.tilt = 0; workshop.figure.paint()")
         for count, (x, z) in enumerate(((-90, 1060), (0, 1150), (90, 1060), (0, 980)), 1):
             click_at(page, page.evaluate(f"workshop.figure.nearestOnShape([{x}, -300, {z}]).place"))
-            until(page, f"workshop.pen.points.length === {count}", 20)
+            until(page, f"workshop.pen.points.length === {count}")
         first = page.evaluate("workshop.pen.points[0].place")
         click_at(page, first)
-        until(page, "workshop.now.pads.length === 3", 20)
+        until(page, "workshop.now.pads.length === 3")
         page.keyboard.press("Control+z")
-        until(page, "workshop.now.pads.length === 2", 20)
+        until(page, "workshop.now.pads.length === 2")
         page.keyboard.press("Control+y")
-        until(page, "workshop.now.pads.length === 3", 20)
+        until(page, "workshop.now.pads.length === 3")
         laid(page)
 
         page.click("[data-mode=seam]")
         page.evaluate("workshop.figure.turn = 30; workshop.figure.paint()")
         for count, place in enumerate(([160, 10, 1160], [110, -115, 1150], [0, -130, 1140]), 1):
             click_at(page, page.evaluate("(p) => workshop.figure.nearestOnShape(p).place", place))
-            until(page, f"workshop.pen.points.length === {count}", 20)
+            until(page, f"workshop.pen.points.length === {count}")
         page.click("#pen-done")
-        until(page, "workshop.now.seams.length === 1", 20)
+        until(page, "workshop.now.seams.length === 1")
         laid(page)
         page.click("[data-mode=move]")
         page.wait_for_timeout(200)
@@ -106,7 +108,7 @@ def test_from_a_scan_to_the_pattern_in_one_sitting(suit_file, served):
         assert "Forecast" in page.inner_text("#badge")
         seam = page.evaluate("workshop.now.text.match(/through = .*/)[0]")
         page.mouse.up()
-        until(page, f"workshop.now.text.match(/through = .*/)[0] !== {seam!r}", 20)
+        until(page, f"workshop.now.text.match(/through = .*/)[0] !== {seam!r}")
         laid(page)
         assert "Real map" in page.inner_text("#badge")
 
@@ -116,10 +118,10 @@ def test_from_a_scan_to_the_pattern_in_one_sitting(suit_file, served):
         )
         page.click(f"[data-panel='{name}']")
         page.click("[data-dart='0']")
-        until(page, "workshop.now.pinned.length === 1", 20)
+        until(page, "workshop.now.pinned.length === 1")
 
         page.keyboard.press("Control+Enter")
-        until(page, "workshop.now.building.state === 'running' || workshop.built !== null", 20)
+        until(page, "workshop.now.building.state === 'running' || workshop.built !== null")
         until(page, "workshop.now.building.state !== 'running'", PATIENCE)
         assert page.evaluate("workshop.now.building.words") == "The suit is built."
         page.reload()

@@ -2,11 +2,32 @@
 
 from __future__ import annotations
 
+import base64
+import queue
+import sys
 import time
+from pathlib import Path
 
 import pytest
 
 from padlib.workshop.frames import message, parts
+
+sys.path.insert(0, str(Path(__file__).parent))
+
+from chromium import CHROMIUM, PATIENCE, launched, until  # noqa: E402 (found beside this one)
+
+MOUNT = """async (code) => {
+  const module = (await import(URL.createObjectURL(new Blob([code], { type: "text/javascript" })))).default;
+  const told = [];
+  const model = {
+    on: (_, act) => told.push(act),
+    send: (_, __, [buffer]) => window.asked(btoa(Array.from(new Uint8Array(buffer), (c) => String.fromCharCode(c)).join("")))
+      .then((answer) => { for (const act of told) act({}, [new DataView(Uint8Array.from(atob(answer), (c) => c.charCodeAt(0)).buffer)]); }),
+  };
+  const el = document.createElement("div");
+  document.body.append(el);
+  window.end = module.render({ model, el });
+}"""  # noqa: E501
 
 pytest.importorskip("anywidget")
 
@@ -29,3 +50,44 @@ def test_a_widget_answers_as_the_page_does(suit_file):
     assert answer["id"] == 5
     assert answer["value"]["saved"] is True
     assert "depth = 71" in suit_file.read_text()
+
+
+@pytest.mark.browser
+@pytest.mark.skipif(CHROMIUM is None, reason="chromium is not installed")
+def test_the_widget_works_in_a_browser(suit_file, tube_live):
+    """The widget's own script in Chromium, over a line as a notebook's: the figure comes, a key on a slider is kept."""
+    sync_api = pytest.importorskip("playwright.sync_api")
+    from padlib.workshop.widget import SCRIPT, workshop
+
+    widget = workshop(suit_file)
+    widget.session.live = tube_live
+    answers = queue.Queue()
+    widget.send = lambda content, buffers=None: answers.put(bytes(buffers[0]))
+
+    def asked(question):
+        """One question of the page, and an answer that has come."""
+        widget._handle_custom_msg({}, [memoryview(base64.b64decode(question))])
+        return base64.b64encode(answers.get(timeout=PATIENCE)).decode()
+
+    inside = "document.querySelector('.padlib-workshop').shadowRoot"
+    with sync_api.sync_playwright() as driver:
+        browser = launched(driver)
+        page = browser.new_page(viewport={"width": 1280, "height": 760})
+        complaints = []
+        page.on("pageerror", lambda e: complaints.append(str(e)))
+        page.expose_function("asked", asked)
+        page.evaluate(MOUNT, SCRIPT.read_text(encoding="utf-8"))
+        until(page, f"{inside}.getElementById('badge').dataset.stage === 'flats'")
+        page.locator("#pad-0-depth").focus()
+        page.keyboard.press("ArrowRight")
+        until(page, f"{inside}.getElementById('text').value.includes('depth = 61')")
+        panels = page.locator("[data-panel]").count()
+        page.locator("[data-panel=front]").click()
+        edges = page.locator("#sheet path.edge").count()
+        browser.close()
+    widget.close()
+
+    assert complaints == []
+    assert panels == 2
+    assert edges > 1
+    assert "depth = 61" in suit_file.read_text()

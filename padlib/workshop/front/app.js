@@ -33,6 +33,7 @@ class App {
     this.bench = new Bench(this);
     this.pen = new Pen(this, {
       bar: this.$("pen"), hint: this.$("hint"), done: this.$("pen-done"), less: this.$("pen-less"), leave: this.$("pen-leave"), cross: this.$("cross"),
+      cloth: this.$("pen-cloth"), colour: this.$("pen-colour"), side: this.$("pen-side"),
       pick: (mode) => { for (const b of this.all("[data-mode]")) b.setAttribute("aria-pressed", String(b.dataset.mode === mode)); },
     });
     if (!this.figure.renderer) this.$("empty").textContent = "This browser cannot draw in 3D (no WebGL). Everything else works.";
@@ -139,17 +140,17 @@ class App {
       this.figure.showShape(floats(value.vertices), wholes(value.faces), value.shape);
       this.$("empty").hidden = true;
       this.badge("shape");
-      if (this.pen.mode === "pad" || this.pen.mode === "seam") { this.pen.enter("turn"); this.tell("The figure has changed; begin the line again."); }
+      if (this.pen.draws()) { this.pen.enter("turn"); this.tell("The figure has changed; begin the line again."); }
     } else if (value.stage === "panels" || value.stage === "flats") {
       Object.assign(live, { scene: value.scene, floats, wholes, own: value.own, stage: value.stage, revision: value.revision });
       if (value.warnings) live.warnings = value.warnings;
       this.figure.showPanels(value.scene, floats, wholes);
-      this.figure.dropMark("pen");
+      this.figure.dropMark("kept");
       this.figure.dropMark("seam");
       this.badge(value.stage);
       this.lists.showPanels(); this.lists.showSeams(); this.lists.showLook();
       this.showLegend();
-      if (this.pen.mode === "move") this.pen.show();
+      this.pen.renew();
     } else if (value.stage === "tapes") {
       live.tapes = { ...value, floats };
       this.lists.showBody();

@@ -65,7 +65,7 @@ export class Bench {
     if (app.$("problem").textContent !== words) app.$("problem").textContent = words;
     box.setAttribute("aria-invalid", state.problem ? "true" : "false");
     this.lineUp();
-    if (!state.problem) { this.scans(); this.pads(); this.own(); this.cloths(); this.settings(); }
+    if (!state.problem) { this.scans(); this.pads(); this.own(); this.marks(); this.strokes(); this.cloths(); this.settings(); }
   }
 
   /** Numbers beside the text, and the mark behind the line with the mistake. */
@@ -160,8 +160,35 @@ export class Bench {
     const state = this.app.state(), box = this.app.$("own");
     if (!this.fresh(box, state.seams)) return;
     box.replaceChildren(...state.seams.map((s, k) => make("div", { class: "field own" },
-      make("span", {}, `${s.name}, ${s.points} points${s.closed ? ", closed" : ""}`), this.remover("seam", k, `seam ${s.name}`))));
+      this.finder("seam", k, `${s.name}, ${s.points} points${s.closed ? ", closed" : ""}`), this.remover("seam", k, `seam ${s.name}`))));
     if (!state.seams.length) box.append("None yet. Draw one on the figure.");
+  }
+
+  /** The name of a drawn thing; pressed, the figure turns to it and its points can be moved. */
+  finder(table, number, words) {
+    return make("button", { type: "button", "data-find": `${table}-${number}`, title: "Show it on the figure", onclick: () => this.app.pen.find(table, number) }, words);
+  }
+
+  marks() {
+    const state = this.app.state(), box = this.app.$("marks"), cloths = state.cloths.map((c) => c.name);
+    if (!this.fresh(box, [state.marks, cloths])) return;
+    box.replaceChildren(...state.marks.map((m, k) => {
+      const now = m.style === "line" ? "line" : `cloth:${m.cloth}`;
+      const choice = make("select", { "aria-label": `What mark ${m.name} is`, "data-mark-cloth": k,
+        onchange: (e) => { this.sendText(); const to = e.target.value; this.app.newState("remark", { number: k, cloth: to.startsWith("cloth:") ? to.slice(6) : "" }); } },
+        ...[...new Set([...cloths.map((c) => `cloth:${c}`), now === "line" ? "line" : now, "line"])].map((v) => make("option", { value: v, selected: v === now }, v === "line" ? "drawn line" : `${v.slice(6)}, set in`)));
+      return make("div", { class: "field own" }, this.finder("mark", k, m.side === "both" ? m.name : `${m.name}, ${SIDES[m.side]}`), choice, this.remover("mark", k, `mark ${m.name}`));
+    }));
+    if (!state.marks.length) box.append("No marks yet: a patch, spots or stripes of another colour.");
+  }
+
+  strokes() {
+    const state = this.app.state(), box = this.app.$("strokes");
+    if (!this.fresh(box, state.strokes)) return;
+    box.replaceChildren(...state.strokes.map((s, k) => make("div", { class: "field own" }, this.finder("pile", k, s.side === "both" ? s.name : `${s.name}, ${SIDES[s.side]}`),
+      make("input", { type: "number", min: 10, max: 2000, step: 10, value: s.reach, "aria-label": `How far ${s.name} reaches, mm`, title: "How far beside it the pile follows, mm",
+        onchange: (e) => this.set(["pile", k, "reach"], Number(e.target.value)) }), this.remover("pile", k, `stroke ${s.name}`))));
+    if (!state.strokes.length) box.append("The pile lies toward the ground everywhere.");
   }
 
   cloths() {
@@ -187,6 +214,7 @@ export class Bench {
     const change = (e) => this.set(path, s.kind === "yesno" ? e.target.checked : s.kind === "text" ? e.target.value : Number(e.target.value));
     let input;
     if (s.kind === "yesno") input = make("input", { type: "checkbox", id, onchange: change });
+    else if (s.name === "colour") input = make("input", { type: "color", id, onchange: (e) => this.set(path, e.target.value) });
     else if (s.kind === "text") input = make("select", { id, onchange: change }, ...s.choices.map((c) => make("option", { value: c }, c || "not said")));
     else input = make("input", { type: "number", id, min: s.low, max: s.high, step: s.kind === "whole" ? 1 : "any", onchange: change });
     return make("div", { class: "field" }, make("label", { for: id }, s.help), input);
@@ -196,6 +224,6 @@ export class Bench {
     const input = this.app.$(`set-${path.join("-")}`);
     if (!input) return;
     if (s.kind === "yesno") input.checked = s.value;
-    else if (this.app.root.activeElement !== input) input.value = s.value;
+    else if (this.app.root.activeElement !== input) input.value = s.name === "colour" ? s.value || "#c8c0b0" : s.value;
   }
 }

@@ -52,6 +52,7 @@ export class Figure {
     this.world.add(this.camera, new THREE.AmbientLight(0xffffff, 1.3));
     this.groups = { suit: new THREE.Group(), pads: new THREE.Group() };
     this.marks = new THREE.Group();
+    this.inks = new Map();
     this.world.add(this.groups.suit, this.groups.pads, this.marks);
     this.ray = new THREE.Raycaster();
     this.ray.firstHitOnly = true;
@@ -142,18 +143,87 @@ export class Figure {
       const plain = new THREE.MeshBasicMaterial({ vertexColors: true, ...offset }); // lights would falsify the map
       fading(plain);
       const mesh = new THREE.Mesh(geometry, lit);
-      mesh.userData = { panel: p, lit, plain, faces, places };
+      mesh.userData = { panel: p, lit, plain, faces, places, normals };
       const lines = [["seams", INK], ["darts", DART]].map(([name, colour]) => {
         const line = new THREE.LineSegments(new THREE.BufferGeometry(), new THREE.LineBasicMaterial({ color: colour }));
         line.geometry.setAttribute("position", new THREE.BufferAttribute(new Float32Array(floats(p[name])), 3));
         line.userData = { colour };
         return line;
       });
-      mesh.add(...lines);
+      mesh.add(...lines, ...this.inlays(p, scene, geometry, offset, { wholes, places }));
       home.add(mesh);
     }
     if (group === "suit") this.showBare(false);
     this.draw();
+  }
+
+  /** What marks lay over a panel: their triangles in their cloth's colour, and their outlines. */
+  inlays(p, scene, geometry, offset, { wholes, places }) {
+    const out = [];
+    for (const { mark, triangles, lines } of p.marks || []) {
+      const { inset, colour } = scene.marks[mark];
+      if (inset) {
+        const own = new THREE.BufferGeometry(), corner = [];
+        for (const name of ["position", "normal"]) own.setAttribute(name, geometry.getAttribute(name));
+        for (const t of wholes(triangles)) corner.push(3 * t, 3 * t + 1, 3 * t + 2);
+        own.setIndex(corner);
+        const cloth = new THREE.MeshLambertMaterial({ color: new THREE.Color(...colour), ...offset, polygonOffsetFactor: 0.5, polygonOffsetUnits: 0 });
+        const mesh = new THREE.Mesh(own, cloth);
+        mesh.userData = { colour };
+        out.push(mesh);
+      }
+      const pairs = lines.flatMap(([run, closed]) => {
+        const at = wholes(run), ends = [];
+        for (let k = 0; k + 1 < at.length + (closed ? 1 : 0); k++) for (const v of [at[k], at[(k + 1) % at.length]]) ends.push(places[3 * v], places[3 * v + 1], places[3 * v + 2]);
+        return ends;
+      });
+      const rim = new THREE.LineSegments(new THREE.BufferGeometry(), new THREE.LineBasicMaterial({ color: INK }));
+      rim.geometry.setAttribute("position", new THREE.BufferAttribute(new Float32Array(pairs), 3));
+      rim.userData = { colour: INK };
+      out.push(rim);
+    }
+    return out;
+  }
+
+  /** Arrows over the figure: lines (arrays of places), each with a head at its end. */
+  showArrows(name, lines, { colour = PEN, width = 3, head = 22 } = {}) {
+    const pairs = [];
+    for (const line of lines) {
+      const n = line.length / 3;
+      if (n < 2) continue;
+      for (let k = 0; k + 1 < n; k++) pairs.push(...line.slice(3 * k, 3 * k + 6));
+      const [a, b] = [n - 2, n - 1].map((k) => new THREE.Vector3(line[3 * k], line[3 * k + 1], line[3 * k + 2]));
+      const way = b.clone().sub(a).normalize(), out = this.axes().out;
+      const side = way.clone().cross(new THREE.Vector3(...out)).normalize();
+      for (const s of [-0.5, 0.5]) pairs.push(...b.toArray(), ...b.clone().addScaledVector(way, -head).addScaledVector(side, s * head).toArray());
+    }
+    this.showLine(name, pairs, { colour, pairs: true, width });
+  }
+
+  /** How the pile lies, as short arrows spread over every panel. */
+  showPile(name) {
+    const lines = [], all = this.scene ? this.groups.suit.children : [];
+    for (const { userData: { panel, places, normals } } of all) {
+      if (!panel.pile) continue;
+      const count = places.length / 3, taken = [], pile = new THREE.Vector3(...panel.pile);
+      for (let v = 0; v < count; v += 1 + (count >> 9)) {
+        const at = new THREE.Vector3().fromArray(places, 3 * v);
+        if (taken.some((q) => q.distanceTo(at) < 110)) continue;
+        taken.push(at);
+        const n = new THREE.Vector3().fromArray(normals, 3 * v), way = pile.clone().addScaledVector(n, -pile.dot(n));
+        if (way.length() < 0.2) continue;
+        const from = at.clone().addScaledVector(n, 6);
+        lines.push([...from.toArray(), ...from.addScaledVector(way.normalize(), 45).toArray()]);
+      }
+    }
+    this.showArrows(name, lines, { colour: 0x5a5140, width: 1.5, head: 12 });
+  }
+
+  /** Let a line stand under another name. */
+  renameMark(from, to) {
+    this.dropMark(to);
+    const old = this.marks.children.find((o) => o.name === from);
+    if (old) old.name = to;
   }
 
   /** Fat lines over the figure, one set a name: pairs of points, colour; hidden behind the body. */
@@ -168,8 +238,7 @@ export class Figure {
     }
     const geometry = new LineSegmentsGeometry();
     geometry.setPositions(at);
-    const material = new LineMaterial({ color: colour, linewidth: width, polygonOffset: true, polygonOffsetFactor: -4, polygonOffsetUnits: -8 });
-    const line = new LineSegments2(geometry, material);
+    const line = new LineSegments2(geometry, this.ink(`line-${colour}-${width}`, () => new LineMaterial({ color: colour, linewidth: width, polygonOffset: true, polygonOffsetFactor: -4, polygonOffsetUnits: -8 })));
     line.name = name;
     line.frustumCulled = false;
     this.marks.add(line);
@@ -184,7 +253,8 @@ export class Figure {
     geometry.setAttribute("position", new THREE.BufferAttribute(new Float32Array(places.flat()), 3));
     const tint = new THREE.Color(colour), bright = new THREE.Color(CHOSEN);
     geometry.setAttribute("color", new THREE.BufferAttribute(new Float32Array(places.flatMap((_, k) => (k === hot ? bright : tint).toArray())), 3));
-    const dots = new THREE.Points(geometry, new THREE.PointsMaterial({ size: size * this.ratio(), sizeAttenuation: false, vertexColors: true, depthTest: false }));
+    const pixels = size * this.ratio();
+    const dots = new THREE.Points(geometry, this.ink(`dots-${pixels}`, () => new THREE.PointsMaterial({ size: pixels, sizeAttenuation: false, vertexColors: true, depthTest: false })));
     dots.name = name;
     dots.renderOrder = 2;
     dots.frustumCulled = false;
@@ -194,7 +264,13 @@ export class Figure {
 
   dropMark(name) {
     const old = this.marks.children.find((o) => o.name === name);
-    if (old) { this.marks.remove(old); old.geometry.dispose(); old.material.dispose(); this.draw(); }
+    if (old) { this.marks.remove(old); old.geometry.dispose(); this.draw(); }
+  }
+
+  /** A material kept for good: one that is thrown away takes its program along, which is slow to make again. */
+  ink(key, create) {
+    if (!this.inks.has(key)) this.inks.set(key, create());
+    return this.inks.get(key);
   }
 
   showTapes(lines) { this.showLine("tapes", lines, { colour: TAPE, pairs: true, width: 2.5 }); }
@@ -233,13 +309,16 @@ export class Figure {
     this.camera.updateMatrixWorld(true);
   }
 
+  /** A new picture before long; one that was painted meanwhile will do. */
   draw() {
+    this.stale = true;
     if (!this.renderer || this.waiting) return;
     this.waiting = true;
-    requestAnimationFrame(() => { this.waiting = false; this.paint(); });
+    requestAnimationFrame(() => { this.waiting = false; if (this.stale) this.paint(); });
   }
 
   paint() {
+    this.stale = false;
     const c = this.canvas, size = this.renderer.getSize(new THREE.Vector2());
     if (this.renderer.getPixelRatio() !== this.ratio()) this.renderer.setPixelRatio(this.ratio());
     if (size.x !== c.clientWidth || size.y !== c.clientHeight) this.renderer.setSize(Math.max(1, c.clientWidth), Math.max(1, c.clientHeight), false);
@@ -256,7 +335,11 @@ export class Figure {
       const pale = alone && !own ? 0.7 : 0;
       lit.color.setRGB(...panel.tone.map((t) => t + pale * (0.92 - t)));
       plain.userData.fade.value = pale;
-      for (const line of m.children) line.material.color.setHex(own ? CHOSEN : line.userData.colour);
+      for (const o of m.children) {
+        const { colour } = o.userData;
+        if (o.isMesh) { o.visible = this.colours !== "stretch"; o.material.color.setRGB(...colour.map((t) => t + pale * (0.92 - t))); }
+        else o.material.color.setHex(own ? CHOSEN : colour);
+      }
     }
     this.renderer.render(this.world, this.camera);
     this.frames += 1;

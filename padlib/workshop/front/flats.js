@@ -44,6 +44,17 @@ export class FlatView {
       line.append(title);
       this.svg.append(line);
     }
+    for (const { mark, lines } of panel.marks || []) {
+      const { name, inset, cloth, colour } = scene.marks[mark];
+      for (const [run, closed] of lines) {
+        const d = path(wholes(run)) + (closed ? "Z" : ""), under = draw("path", { d, class: "mark", "data-mark": name });
+        under.style.stroke = `rgb(${colour.map((c) => Math.round(255 * c)).join(",")})`;
+        const title = draw("title");
+        title.textContent = inset ? `${name}: ${cloth}, set in` : `${name}: a drawn line`;
+        under.append(title);
+        this.svg.append(under, draw("path", { d, class: "mark over" }));
+      }
+    }
     const pile = draw("path", { class: "pile", d: `M${x0} ${-(y0 + 0.3 * (y1 - y0))}v${0.2 * (y1 - y0)}m-${rim / 3} -${rim / 2}l${rim / 3} ${rim / 2}l${rim / 3} -${rim / 2}` });
     this.dot = draw("circle", { class: "dot", r: 0.012 * Math.max(this.frame.wide, this.frame.high), visibility: "hidden" });
     this.svg.append(pile, this.dot);

@@ -1,15 +1,23 @@
-// Drawing on the figure: a loop for a pad, a seam, and moving the points of one's own seams.
+// Drawing on the figure: a loop for a pad or a mark, a seam, a stroke of the pile; and moving their points.
+import { make } from "./dom.js";
 
 const NEAR = 14; // CSS pixels within which a click means a point that is there
-const HINTS = {
-  turn: "",
-  pad: "Click round the place of the pad; click the first point again, or press Done, to close it.",
-  seam: "Click along the seam; it runs straight over the body from point to point. Done ends it; clicking the first point again closes it.",
-  move: "Drag a point of one of your own seams. Or: [ and ] choose a point, turn the figure under the cross, Enter puts it there.",
+// Of each mode: how many points it needs, whether it is a loop, whether it is round at its points, what is asked.
+const DRAWN = {
+  pad: { least: 3, loop: true, round: false, done: "The pad is there; shape it with its sliders on the left.",
+    hint: "Click round the place of the pad; click the first point again, or press Done, to close it." },
+  seam: { least: 2, loop: false, round: false, done: "The seam is there.",
+    hint: "Click along the seam; it runs straight over the body from point to point. Done ends it; clicking the first point again closes it." },
+  mark: { least: 3, loop: true, round: true, done: "The mark is there; its cloth stands on the left.",
+    hint: "Click round the mark; click the first point again, or press Done, to close it." },
+  pile: { least: 2, loop: false, round: true, done: "The pile follows the stroke.",
+    hint: "Click along the way the pile is to lie, from root to tip. Done ends the stroke." },
 };
+const MOVE = "Drag a point of your own seams, marks and strokes. Or: [ and ] choose a point, turn the figure under the cross, Enter puts it there.";
+const NONE = "Nothing of your own is drawn yet. Seams of the plan follow the settings on the left.";
 
 export class Pen {
-  /** app: figure, link, live (own seams, shape number), act(), tell(), newState(); ui: elements by name. */
+  /** app: figure, link, live (own lines, shape number), act(), tell(), newState(); ui: elements by name. */
   constructor(app, ui) {
     this.app = app;
     this.ui = ui;
@@ -20,44 +28,95 @@ export class Pen {
     ui.done.onclick = () => this.finish(false);
     ui.less.onclick = () => this.less();
     ui.leave.onclick = () => this.enter("turn");
+    ui.cloth.onchange = () => this.show();
   }
+
+  /** Whether a line is being drawn. */
+  draws() { return this.mode in DRAWN; }
 
   enter(mode) {
     this.mode = mode;
     this.points = [];
+    this.length = 0;
     this.chosen = -1;
     this.hold = null;
-    this.app.figure.dropMark("pen");
-    this.app.figure.dropMark("pen-dots");
-    this.app.figure.canvas.classList.toggle("drawing", mode !== "turn");
+    const { figure } = this.app;
+    for (const name of ["pen", "pen-dots", "pile", "strokes"]) figure.dropMark(name);
+    figure.canvas.classList.toggle("drawing", mode !== "turn");
     this.ui.pick(mode);
     this.show();
-    if (mode !== "turn") this.app.figure.canvas.focus({ preventScroll: true });
+    if (mode === "pile") this.showStrokes();
+    if (mode !== "turn") figure.canvas.focus({ preventScroll: true });
   }
 
   show() {
-    const { ui } = this, open = this.mode === "pad" || this.mode === "seam";
+    const { ui } = this, own = DRAWN[this.mode];
     ui.bar.hidden = this.mode === "turn";
     ui.cross.hidden = this.mode === "turn";
-    ui.done.hidden = ui.less.hidden = !open;
-    ui.done.disabled = this.points.length < (this.mode === "pad" ? 3 : 2);
+    ui.done.hidden = ui.less.hidden = !own;
+    ui.done.disabled = !own || this.points.length < own.least;
     ui.less.disabled = !this.points.length;
+    ui.cloth.hidden = this.mode !== "mark";
+    ui.side.hidden = !own || this.mode === "seam";
+    if (this.mode === "mark") this.offerCloths();
+    ui.colour.hidden = this.mode !== "mark" || ui.cloth.value !== "new";
     const length = this.length ? ` ${this.app.said(this.length)}` : "";
-    ui.hint.textContent = HINTS[this.mode] + (open && this.points.length ? ` ${this.points.length} points.${length}` : "");
+    ui.hint.textContent = own ? own.hint + (this.points.length ? ` ${this.points.length} points.${length}` : "") : this.mode === "move" ? MOVE : "";
     if (this.mode === "move") this.showHandles();
     else this.app.figure.showDots("pen-dots", this.points.map((p) => p.place));
   }
 
-  // Own seams -------------------------------------------------------------------------------------
+  /** What a mark can be: another cloth set in, one there is or a new one, or a line. */
+  offerCloths() {
+    const { cloth } = this.ui, state = this.app.state(), names = state ? state.cloths.map((c) => c.name) : [];
+    if (cloth.dataset.names === names.join()) return;
+    const before = cloth.value || "new";
+    cloth.dataset.names = names.join();
+    cloth.replaceChildren(make("option", { value: "new" }, "set in, a new colour"), ...names.map((n) => make("option", { value: `cloth:${n}` }, `set in, ${n}`)), make("option", { value: "line" }, "a drawn line"));
+    cloth.value = before;
+    if (!cloth.value) cloth.value = "new";
+  }
+
+  /** New panels have come: what stands over the old ones is drawn again. */
+  renew() {
+    if (this.mode === "move") this.show();
+    if (this.mode === "pile") this.showStrokes();
+  }
+
+  /** The strokes there are, and how the pile lies by them. */
+  async showStrokes() {
+    const { app } = this, { figure } = app, shape = figure.shapeNumber;
+    figure.showPile("pile");
+    const lines = [];
+    for (const s of app.own().filter((o) => o.table === "pile")) {
+      try {
+        const { value, floats } = await app.link.ask("way", { shape, round: true, points: s.points.map((p) => figure.nearestOnShape(p).weights) });
+        lines.push([...floats(value.line)]);
+      } catch { return; } // the figure has changed; what comes next draws them
+    }
+    if (this.mode === "pile") figure.showArrows("strokes", lines, { width: 4 });
+  }
+
+  // Own lines -------------------------------------------------------------------------------------
 
   handles() {
-    return this.app.own().flatMap((s) => s.points.map((place, point) => ({ seam: s, point, place })));
+    return this.app.own().flatMap((line) => line.points.map((place, point) => ({ line, point, place })));
   }
 
   showHandles() {
     const all = this.handles();
-    if (!all.length) this.ui.hint.textContent = "There is no seam of your own yet; draw one first. Seams of the plan follow the settings on the left.";
+    if (!all.length) this.ui.hint.textContent = NONE;
     this.app.figure.showDots("pen-dots", all.map((h) => h.place), { hot: this.chosen, size: 14 });
+  }
+
+  /** Turn to a drawn thing and take its first point as the one that keys move. */
+  find(table, number) {
+    const all = this.handles(), at = all.findIndex((h) => h.line.table === table && h.line.number === number);
+    if (at < 0) { this.app.tell("That is not cut yet; wait until the panels are drawn."); return; }
+    this.enter("move");
+    this.chosen = at;
+    this.app.figure.face(all[at].place);
+    this.showHandles();
   }
 
   nearHandle(x, y) {
@@ -81,16 +140,24 @@ export class Pen {
   take(number) {
     const { app } = this, handle = this.handles()[number];
     this.chosen = number;
-    const places = handle.seam.points.map((p) => app.figure.nearestOnShape(p));
-    this.hold = { ...handle, places, shape: app.figure.shapeNumber, busy: false, next: null, told: false };
-    const hold = this.hold;
-    hold.ready = app.link.ask("hold", { seam: handle.seam.number, shape: hold.shape, points: [places[0].weights] }).then(({ value, floats }) => {
+    const places = handle.line.points.map((p) => app.figure.nearestOnShape(p));
+    this.hold = { ...handle, places, shape: app.figure.shapeNumber, busy: false, next: null, ready: null };
+    if (handle.line.table === "seam") this.hold.ready = this.holdSeam(this.hold);
+    this.showHandles();
+  }
+
+  /** Take a seam in hand: the forecast of the whole figure as it is. */
+  async holdSeam(hold) {
+    const { app } = this;
+    try {
+      const { value, floats } = await app.link.ask("hold", { seam: hold.line.number, shape: hold.shape, points: [hold.places[0].weights] });
       if (this.hold !== hold) return;
       app.figure.paintShape(floats(value.stretch), app.scale(), app.ramp());
       app.figure.showBare(true, true);
       app.badge("forecast");
-    }).catch((e) => app.tell(e.message, true));
-    this.showHandles();
+    } catch (e) {
+      app.tell(e.message, true);
+    }
   }
 
   drag(x, y) {
@@ -98,11 +165,11 @@ export class Pen {
     if (!hit || !this.hold) return;
     this.hold.places[this.hold.point] = hit;
     this.hold.moved = true;
-    this.forecast();
+    this.follow();
   }
 
-  /** Ask for the forecast of the newest place; one question at a time, the last one always asked. */
-  async forecast() {
+  /** Ask what the newest place makes of the line; one question at a time, the last one always asked. */
+  async follow() {
     const hold = this.hold, { app } = this;
     if (hold.busy) { hold.next = true; return; }
     hold.busy = true;
@@ -111,14 +178,8 @@ export class Pen {
       hold.next = false;
       const start = performance.now();
       try {
-        const { value, floats, wholes } = await app.link.ask("drag", { seam: hold.seam.number, shape: hold.shape, points: hold.places.map((p) => p.weights) });
+        await (hold.line.table === "seam" ? this.forecast(hold) : this.redraw(hold));
         if (this.hold !== hold && !hold.dropped) break;
-        const vertices = wholes(value.vertices);
-        // what the last place changed goes back before this one is painted
-        app.figure.paintShape(floats(value.stretch), app.scale(), app.ramp(), vertices);
-        app.figure.showLine("pen", floats(value.line), { width: 4 });
-        app.figure.showDots("pen-dots", this.handles().map((h, k) => (k === this.chosen ? hold.places[hold.point].place : h.place)), { hot: this.chosen, size: 14 });
-        app.figure.paint();
         this.drags.push(performance.now() - start);
       } catch (e) {
         app.tell(e.message, true);
@@ -128,21 +189,48 @@ export class Pen {
     hold.busy = false;
   }
 
-  drop(x, y, done) {
-    const hold = this.hold;
+  /** The seam and the forecast about it, as they would be. */
+  async forecast(hold) {
+    const { app } = this;
+    const { value, floats, wholes } = await app.link.ask("drag", { seam: hold.line.number, shape: hold.shape, points: hold.places.map((p) => p.weights) });
+    if (this.hold !== hold && !hold.dropped) return;
+    // what the last place changed goes back before this one is painted
+    app.figure.paintShape(floats(value.stretch), app.scale(), app.ramp(), wholes(value.vertices));
+    this.showHeld(hold, floats(value.line));
+  }
+
+  /** A mark or a stroke as it would be. */
+  async redraw(hold) {
+    const { app } = this, { table, closed, points } = hold.line;
+    if (points.length < 2) { this.showHeld(hold, []); return; }
+    const { value, floats } = await app.link.ask("way", { shape: hold.shape, points: hold.places.map((p) => p.weights), closed, round: true });
+    if (this.hold !== hold && !hold.dropped) return;
+    this.showHeld(hold, floats(value.line), table === "pile");
+  }
+
+  showHeld(hold, line, arrow = false) {
+    const { figure } = this.app;
+    if (arrow) figure.showArrows("pen", [[...line]], { width: 4 }); else figure.showLine("pen", line, { width: 4 });
+    figure.showDots("pen-dots", this.handles().map((h, k) => (k === this.chosen ? hold.places[hold.point].place : h.place)), { hot: this.chosen, size: 14 });
+    figure.paint();
+  }
+
+  async drop(x, y, done) {
+    const hold = this.hold, { app } = this;
     if (!hold) return;
     this.hold = null;
     hold.dropped = true;
-    if (!done || !hold.moved) { this.app.figure.showBare(false); this.app.badge("again"); this.showHandles(); return; }
-    const at = hold.places[hold.point];
-    this.app.newState("move", { seam: hold.seam.number, point: hold.point, shape: hold.shape, points: [at.weights] });
+    if (!done || !hold.moved) { app.figure.dropMark("pen"); app.figure.showBare(false); app.badge("again"); this.showHandles(); return; }
+    const at = hold.places[hold.point], { table, number } = hold.line;
+    await app.newState("move", { table, number, point: hold.point, shape: hold.shape, points: [at.weights] });
+    app.figure.renameMark("pen", "kept");
   }
 
   // Drawing ---------------------------------------------------------------------------------------
 
   click(x, y) {
-    if (this.mode !== "pad" && this.mode !== "seam") return false;
-    if (this.points.length > 2) {
+    if (!this.draws()) return false;
+    if (this.points.length > 2 && this.mode !== "pile") {
       const first = this.app.figure.onCanvas(this.points[0].place);
       if (Math.hypot(first.x - x, first.y - y) < NEAR) { this.finish(true); return true; }
     }
@@ -159,14 +247,16 @@ export class Pen {
   }
 
   async preview() {
-    const asked = [...this.points], mode = this.mode;
+    const asked = [...this.points], mode = this.mode, { loop, round } = DRAWN[mode], { figure } = this.app;
     this.length = 0;
     this.show();
-    if (asked.length < 2) { this.app.figure.dropMark("pen"); return; }
+    if (asked.length < 2) { figure.dropMark("pen"); return; }
     try {
-      const { value, floats } = await this.app.link.ask("way", { shape: this.app.figure.shapeNumber, points: asked.map((p) => p.weights), closed: mode === "pad" && asked.length > 2 });
+      const closed = loop && asked.length > 2;
+      const { value, floats } = await this.app.link.ask("way", { shape: figure.shapeNumber, points: asked.map((p) => p.weights), closed, round: round && (closed || !loop) });
       if (asked.length !== this.points.length || mode !== this.mode) return;
-      this.app.figure.showLine("pen", floats(value.line), { width: 4 });
+      const line = floats(value.line);
+      if (mode === "pile") figure.showArrows("pen", [[...line]], { width: 4 }); else figure.showLine("pen", line, { width: 4 });
       this.length = value.length_mm;
       this.show();
     } catch (e) {
@@ -175,11 +265,17 @@ export class Pen {
   }
 
   async finish(closed) {
-    const mode = this.mode, need = mode === "pad" || closed ? 3 : 2;
+    const { app, ui, mode } = this, need = closed ? 3 : DRAWN[mode].least;
     if (this.points.length < need) return;
-    const given = { shape: this.app.figure.shapeNumber, points: this.points.map((p) => p.weights), closed };
-    if (await this.app.newState(mode, given)) {
-      this.app.tell(mode === "pad" ? "The pad is there; shape it with its sliders on the left." : "The seam is there.");
+    const given = { shape: app.figure.shapeNumber, points: this.points.map((p) => p.weights), closed };
+    if (mode !== "seam") given.side = ui.side.value;
+    if (mode === "mark") {
+      const what = ui.cloth.value;
+      Object.assign(given, { style: what === "line" ? "line" : "inset", cloth: what.startsWith("cloth:") ? what.slice(6) : "", colour: ui.colour.value });
+    }
+    if (await app.newState(mode, given)) {
+      app.tell(DRAWN[mode].done);
+      app.figure.renameMark("pen", "kept"); // until the panels show it
       this.enter("turn");
     }
   }
@@ -192,7 +288,7 @@ export class Pen {
     const c = this.app.figure.canvas, x = c.clientWidth / 2, y = c.clientHeight / 2;
     if (e.key === "Escape") this.enter("turn");
     else if (e.key === "Backspace" && this.mode !== "move") this.less();
-    else if (e.key === "Enter" && e.shiftKey) this.finish(false);
+    else if (e.key === "Enter" && e.shiftKey) { if (this.mode !== "move") this.finish(false); }
     else if ((e.key === "Enter" || e.key === " ") && this.mode !== "move") this.click(x, y);
     else if (this.mode === "move" && (e.key === "[" || e.key === "]")) {
       const all = this.handles();
