@@ -25,8 +25,10 @@ LEVELS = {  # the measurement whose value is each landmark's height
     "chest_front": "bust_height", "chest_back": "bust_height", "bust": "bust_height",
     "waist_front": "waist_height", "waist_back": "waist_height", "waist": "waist_height",
     "hip": "trochanter_height", "seat": "hip_height",
+    "cervicale": "cervicale_height", "suprasternal": "suprasternal_height",
     "patella": "knee_height", "knee_back": "knee_height", "ankle": "ankle_height",
 }  # fmt: skip
+BACK_ROUND = 1.025  # shoulder width over the straight ways to the cervicale (18 bodies drawn here: 1.015 to 1.038)
 SIDEWAYS = ("waist_left", "waist_right", "hip_left", "hip_right", "ankle_left", "ankle_right")
 
 
@@ -50,6 +52,35 @@ def at_heights(body: Body, levels: Mapping[str, float]) -> Body:
         return body
     points = nearest(v, f, np.array(list(new.values())))
     return replace(body, landmarks={**body.landmarks, **dict(zip(new, points, strict=True))})
+
+
+def at_shoulders(body: Body, drawn: Mapping[str, float]) -> Body:
+    """The body with its shoulder points on the ridge where the tape over both reads the drawn shoulder width (mm).
+
+    Found on the shape, a soft shoulder's point lies up to 18 mm wider or narrower, and the shoulders would be moved.
+    """
+    v, f = body.surface.vertices, body.surface.faces
+    names = [name for name in ("acromion_left", "acromion_right") if name in body.landmarks]
+    if not names:
+        return body
+    aside = half_shoulder(
+        drawn["shoulder_width"], drawn["cervicale_height"] - drawn["shoulder_height"]
+    )
+    x = sorted(np.sign(body.at(name)[0]) * aside for name in names)
+    cut = slices(v, f, x, (1.0, 0.0, 0.0))
+    tops = [max(cut.start[cut.level == k], key=lambda p: p[2]) for k in range(len(x))]
+    names.sort(key=lambda name: body.at(name)[0])
+    points = nearest(v, f, np.array(tops))
+    return replace(body, landmarks={**body.landmarks, **dict(zip(names, points, strict=True))})
+
+
+def half_shoulder(width: float, drop: float) -> float:
+    """How far from the middle a shoulder point lies, mm, if the tape over both and the cervicale reads a width.
+
+    drop: of the shoulder points below the cervicale, mm. The tape is BACK_ROUND times as long as the two straight ways.
+    """
+    half = 0.5 * width / BACK_ROUND
+    return float(np.sqrt(max(half**2 - drop**2, (0.6 * half) ** 2)))
 
 
 def _slid(v: Array, f: NDArray[np.int64], place: Array, level: float, held: int) -> Array | None:

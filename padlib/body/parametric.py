@@ -14,12 +14,13 @@ from padlib.body.anatomy import Anatomy, person
 from padlib.body.asks import ANSWERED, asks
 from padlib.body.body import Body
 from padlib.body.calm import untangled
-from padlib.body.drawn import at_heights, heights
+from padlib.body.drawn import at_heights, at_shoulders, heights
 from padlib.body.fair import faired
 from padlib.body.gates import gates
 from padlib.body.girths import fitted
 from padlib.body.landmarks import with_landmarks
 from padlib.body.measure import measure
+from padlib.body.neckline import based
 from padlib.body.rounds import brought, promised
 from padlib.body.typical import fill
 from padlib.errors import InputError
@@ -79,7 +80,8 @@ def _taped(
 
     Girths that were filled in are steered, too. Levels lie where the body was drawn to have them.
     """
-    marked = at_heights(with_landmarks(body), heights(full))
+    marked = at_shoulders(at_heights(with_landmarks(body), heights(full)), full)
+    marked = based(marked, wished)
     start = measure(marked)
     given = {n: v for n, v in wished.items() if n in start.values}
     wanted = asks(given, start.values, {})

@@ -20,7 +20,9 @@ TRUNK, HEAD, ARM_LEFT, ARM_RIGHT, LEG_LEFT, LEG_RIGHT = range(6)
 ARM_REACH = (
     0.045  # of height: an arm that touches the trunk is held within this distance of its line
 )
-BELOW = 0.5  # mm under the armpit where arm and trunk are certainly apart
+# mm under the armpit: the first of these levels below which arm and trunk hang apart is taken (an armpit that was put
+# by hand or rode along on the skin lies a little beside the fold)
+BELOW = (0.5, 3.0, 6.0, 10.0, 15.0)
 
 
 def connected(chosen: Mask, faces: Ints, seed: int) -> Mask:
@@ -49,14 +51,18 @@ def arm_region(vertices: Array, faces: Ints, axilla: Array, shoulder: Array, lin
     rise = shoulder - axilla
     normal = np.array([rise[2], 0.0, -rise[0]]) * side
     beyond = (vertices - axilla) @ normal > 0
-    under = z < axilla[2] - BELOW
     outside = side * (vertices[:, 0] - axilla[0]) > -abs(rise[0])
-    seed = int(
-        np.argmin(np.where(under, np.linalg.norm(vertices - line[len(line) // 2], axis=1), np.inf))
-    )
-    below = connected(under, faces, seed)
-    if np.any(side * (vertices[below, 0] - axilla[0]) < -0.02 * z.max()):
-        below &= _near(vertices, line, ARM_REACH * z.max())
+    away = np.linalg.norm(vertices - line[len(line) // 2], axis=1)
+    for down in BELOW:
+        under = z < axilla[2] - down
+        seed = int(np.argmin(np.where(under, away, np.inf)))
+        below = connected(under, faces, seed)
+        if not np.any(side * (vertices[below, 0] - axilla[0]) < -0.02 * z.max()):
+            break
+    else:
+        under = z < axilla[2] - BELOW[0]
+        seed = int(np.argmin(np.where(under, away, np.inf)))
+        below = connected(under, faces, seed) & _near(vertices, line, ARM_REACH * z.max())
     return connected(below | (~under & beyond & outside), faces, seed)
 
 
