@@ -13,6 +13,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from padlib.body.anatomy import half_shoulder
 from padlib.body.body import Body
 from padlib.body.parts import unsided
 from padlib.body.slices import slices
@@ -28,7 +29,6 @@ LEVELS = {  # the measurement whose value is each landmark's height
     "cervicale": "cervicale_height", "suprasternal": "suprasternal_height",
     "patella": "knee_height", "knee_back": "knee_height", "ankle": "ankle_height",
 }  # fmt: skip
-BACK_ROUND = 1.025  # shoulder width over the straight ways to the cervicale (18 bodies drawn here: 1.015 to 1.038)
 SIDEWAYS = ("waist_left", "waist_right", "hip_left", "hip_right", "ankle_left", "ankle_right")
 
 
@@ -72,15 +72,6 @@ def at_shoulders(body: Body, drawn: Mapping[str, float]) -> Body:
     names.sort(key=lambda name: body.at(name)[0])
     points = nearest(v, f, np.array(tops))
     return replace(body, landmarks={**body.landmarks, **dict(zip(names, points, strict=True))})
-
-
-def half_shoulder(width: float, drop: float) -> float:
-    """How far from the middle a shoulder point lies, mm, if the tape over both and the cervicale reads a width.
-
-    drop: of the shoulder points below the cervicale, mm. The tape is BACK_ROUND times as long as the two straight ways.
-    """
-    half = 0.5 * width / BACK_ROUND
-    return float(np.sqrt(max(half**2 - drop**2, (0.6 * half) ** 2)))
 
 
 def _slid(v: Array, f: NDArray[np.int64], place: Array, level: float, held: int) -> Array | None:
