@@ -21,7 +21,6 @@ NECK_BASE = 1.11
 SHOULDER = (
     0.114  # half the biacromial breadth as a share of stature (ANSUR II: 0.118 men, 0.112 women)
 )
-HELD = 0.4  # how much the published breadth weighs against the turn of the ridge: narrow shoulders are not seen wide
 
 
 def head_marks(fig: Figure) -> dict[str, Mark]:
@@ -152,12 +151,7 @@ def _acromion(fig: Figure, ridge: Array, side: str) -> Mark:
     turn = abs(np.median(inner) - np.median(outer))
     off = np.abs(slope - half) / np.radians(12.0)
     at, _ = pick(
-        out,
-        -off * np.clip(turn / 0.5, 0, 1),
-        near=SHOULDER * tall,
-        spread=0.014 * tall,
-        weight=HELD,
-        soft=0.25 / HELD,
+        out, -off * np.clip(turn / 0.5, 0, 1), near=SHOULDER * tall, spread=0.014 * tall, weight=1.0
     )
     point = np.array([np.interp(at, out, ridge[:, k]) for k in range(3)])
     return point, float(0.4 + 0.45 * np.clip(turn / 0.5, 0, 1))
