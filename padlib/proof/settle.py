@@ -146,10 +146,16 @@ class State:
     up: Array
 
 
-def at(here: Scene, place: Vertices) -> State:
-    """The state of the cloth at positions (n, 3)."""
+def at(here: Scene, place: Vertices, last: State | None = None) -> State:
+    """The state of the cloth at positions (n, 3); last: a state near it, which spares asking for the height of
+    what cannot have come below: there a lower bound above 0 stands for it, which changes nothing else."""
     cloth = elastic.strained(here.sewn, place)
-    height, up = touch(here.support, place)
+    if last is None:
+        height, up = touch(here.support, place)
+    else:
+        height, up = last.height - np.linalg.norm(place - last.place, axis=1), last.up.copy()
+        near = np.flatnonzero(height <= 0.0)
+        height[near], up[near] = touch(here.support, place[near])
     depth = np.minimum(height, 0.0)
     bent = here.rigidity * (here.bend @ place)
     energy = float(elastic.energy(here.sewn, cloth) @ here.sewn.area)
@@ -193,7 +199,7 @@ def _lower(here: Scene, state: State, way: Array) -> tuple[float, State]:
     fall = float(np.vdot(way, state.slope))
     share = min(1.0, FARTHEST / float(np.linalg.norm(way, axis=1).max()))
     while share > 1e-4:
-        new = at(here, state.place + share * way)
+        new = at(here, state.place + share * way, state)
         if new.energy <= state.energy + 1e-4 * share * fall:
             return share, new
         share *= 0.5
