@@ -39,10 +39,10 @@ BODIES = (
     "caucasian_female_young_average_average",
     "caucasian_male_young_max_average",
     "african_male_old_average_max",
-    "heavy",
     "thin",
-    "child_heavy",
     "asian_female_child_average_average",
+    "child_heavy",
+    "heavy",
 )
 BOTH, LEFT, RIGHT = "both", "left", "right"
 SETS: Mapping[str, tuple[tuple[str, str, Mapping[str, float]], ...]] = {
