@@ -147,11 +147,11 @@ def run(
         )
         flats, cushion_flats = laid[: len(panels.panels)], laid[len(panels.panels) :]
         filled: Mapping[tuple[str, str], float] = {}
-        heights: Mapping[tuple[str, str], float] = {}
+        cut_l: Mapping[tuple[str, str], float] = {}
         if suit.proof["sew"] and cushion_flats:
             again = partial(cushions_laid, suit, workers=workers)
             full = stuff(pillows, cushion_flats, again)
-            cushion_flats, filled, heights = full.flats, full.litres, full.heights
+            cushion_flats, filled, cut_l = full.flats, full.litres, full.cut_l
             eased = (*eased, *full.findings)
             laid = (*flats, *cushion_flats)
         differences = rim_differences(pillows, cushion_flats)
@@ -174,7 +174,7 @@ def run(
             shortest_mm={w.name: w.shortest_mm or 0.0 for w in ways},
         )
         made = {"each": each, "made": pillows}
-        stuffed = make_cushions(suit, body, shell, made, flats, cushion_flats, filled, heights)
+        stuffed = make_cushions(suit, body, shell, made, flats, cushion_flats, filled, cut_l)
         parted = carved(suit, panels.marks, panels.panels, panels.tints, every)
         pieces = suit_pieces(suit, every, parts, stuffed.inner, parted)
     with clock.step("lay"):

@@ -26,13 +26,13 @@ HELD = 0.05  # share of a pad's volume by which its cushion may hold more or les
 @dataclass(frozen=True)
 class Cushions:
     """inner: panel and line of what is drawn inside pieces; sew_to: where each cushion is tacked; filled_l: litres it
-    holds, sewn back and filled; heights: the share of its pad's with which it was cut for that; stacks: of foam,
+    holds, sewn back and filled; cut_l: litres between its top and base as they were cut for that; stacks: of foam,
     where asked for; findings."""
 
     inner: tuple[tuple[str, Inner], ...] = ()
     sew_to: Mapping[Key, Sequence[SewTo]] = field(default_factory=dict)
     filled_l: Mapping[Key, float] = field(default_factory=dict)
-    heights: Mapping[Key, float] = field(default_factory=dict)
+    cut_l: Mapping[Key, float] = field(default_factory=dict)
     stacks: tuple[Stack, ...] = ()
     findings: tuple[Finding, ...] = ()
 
@@ -45,12 +45,12 @@ def make_cushions(
     flats: Sequence[Flat],
     cushion_flats: Sequence[Flat],
     filled: Mapping[Key, float],
-    heights: Mapping[Key, float],
+    cut_l: Mapping[Key, float],
 ) -> Cushions:
     """What belongs to the cushions of a suit.
 
     pillows: "each" as the pads are on the body, "made" as they are sewn, the right of a pair the left's image;
-    filled, heights: litres that each of these holds, and the share of its pad's heights with which it is cut; none
+    filled, cut_l: litres that each of these holds, and that lie between its top and base as they are cut; none
     where that is not asked for.
     """
     if not pillows["each"]:
@@ -61,7 +61,7 @@ def make_cushions(
     stacks = _stacks(pillows["made"], thickness) if thickness else ()
     inner = [(panel, line) for of in (outlines, zips) for panel, own in of.items() for line in own]
     found = _findings(pillows["made"], filled)
-    return Cushions(tuple(inner), sew_to, filled, heights, stacks, found)
+    return Cushions(tuple(inner), sew_to, filled, cut_l, stacks, found)
 
 
 def _stacks(pillows: Sequence[Pillow], thickness: float) -> tuple[Stack, ...]:
@@ -96,7 +96,7 @@ def cushion_report(cushions: Cushions, told: Sequence[dict[str, Any]]) -> list[d
         more: dict[str, Any] = {"sew_to": [asdict(mark) for mark in cushions.sew_to.get(key, ())]}
         if key in cushions.filled_l:
             more["filled_l"] = rounded(cushions.filled_l[key], 4)
-            more["heights_of_pad"] = rounded(cushions.heights[key], 4)
+            more["cut_l"] = rounded(cushions.cut_l[key], 4)
         stack = stacks.get(key) or stacks.get((key[0], "left"))
         if stack is not None:
             more["foam"] = {

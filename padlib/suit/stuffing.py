@@ -14,6 +14,7 @@ import numpy as np
 
 from padlib.findings import Finding, Grade
 from padlib.flatten.flat import Flat
+from padlib.mesh.areas import enclosed
 from padlib.mesh.surface import Surface
 from padlib.padding.pillow import Pillow
 from padlib.proof.fill import fill, slack_top
@@ -37,12 +38,12 @@ LEAST, MOST = 0.6, 1.5  # of a pad's heights
 @dataclass(frozen=True)
 class Stuffed:
     """flats: of all cushions, each on the surface that it was cut for: its pad's, with its heights scaled where it
-    was laid anew; litres: what each cushion holds, sewn back and filled; heights: that share of
-    the pad's; findings: bases that need a stretch knit."""
+    was laid anew; litres: what each cushion holds, sewn back and filled; cut_l: litres between
+    top and base as they are cut; findings: bases that need a stretch knit."""
 
     flats: tuple[Flat, ...]
     litres: Mapping[Key, float]
-    heights: Mapping[Key, float]
+    cut_l: Mapping[Key, float]
     findings: tuple[Finding, ...] = ()
 
 
@@ -59,7 +60,7 @@ def stuff(
     pairs = pairs_of(pillows)
     laid = {f.panel.name: f for f in flats}
     litres: dict[Key, float] = {}
-    heights: dict[Key, float] = {}
+    cut_l: dict[Key, float] = {}
     found = []
     for pillow in pillows:
         if pillow.side == "right" and pillow.name in pairs:
@@ -70,7 +71,7 @@ def stuff(
             laid |= {f.panel.name: f for f in lay(pillow_panels(own), True)}
             found.append(Finding(611, KNIT, f"pad '{pillow.name}' ({pillow.side})", Grade.NOTE))
         holds = _holds(pillow, laid)
-        tried, best, kept = {1.0: holds / pillow.volume_l}, holds, 1.0
+        tried, best, kept = {1.0: holds / pillow.volume_l}, holds, pillow.volume_l
         while _goes_on(tried):
             share = _next_share(tried)
             scaled = [_scaled(p, share) for p in own]
@@ -79,11 +80,11 @@ def stuff(
             tried[share] = holds / pillow.volume_l
             even = _rim(scaled[0], new) <= max(RIM, _rim(pillow, laid))
             if even and abs(holds / pillow.volume_l - 1.0) < abs(best / pillow.volume_l - 1.0):
-                best, kept = holds, share
+                best, kept = holds, _between(scaled[0])
                 laid |= new
         litres |= {(p.name, p.side): best for p in own}
-        heights |= {(p.name, p.side): kept for p in own}
-    return Stuffed(tuple(laid[f.panel.name] for f in flats), litres, heights, tuple(found))
+        cut_l |= {(p.name, p.side): kept for p in own}
+    return Stuffed(tuple(laid[f.panel.name] for f in flats), litres, cut_l, tuple(found))
 
 
 def _goes_on(tried: Mapping[float, float]) -> bool:
@@ -120,6 +121,11 @@ def _holds(pillow: Pillow, flats: Mapping[str, Flat]) -> float:
     rim = np.unique(np.concatenate([e.run for e in top.panel.edges if e.kind != "dart"]))
     start = slack_top(top.panel.surface, rim)
     return fill((top, base), base.panel.surface.vertices, start).volume_l
+
+
+def _between(pillow: Pillow) -> float:
+    """Litres that top and base enclose as they are cut."""
+    return sum(enclosed(s.vertices, s.faces) for s in (pillow.top, pillow.base)) / 1e6
 
 
 def _scaled(pillow: Pillow, share: float) -> Pillow:
