@@ -64,7 +64,10 @@ class Factor:
 
     def fits(self, matrix: sp.spmatrix) -> bool:
         """Whether a matrix has the pattern that was factored, so that `refactor` will do."""
-        part = _stored_part(matrix, self.lower, self.backend)
+        return self._has(_stored_part(matrix, self.lower, self.backend))
+
+    def _has(self, part: sp.csc_matrix) -> bool:
+        """Whether what the backend stores of a matrix has the pattern that was factored."""
         pointers, indices = self._pattern
         same = len(part.indices) == len(indices) and part.shape[0] == self.size
         return same and bool(
@@ -77,9 +80,10 @@ class Factor:
         The symbolic analysis is kept. Raises numpy.linalg.LinAlgError where the matrix is singular
         or, for a Cholesky factor, not positive definite; ValueError where the pattern changed.
         """
-        if not self.fits(matrix):
+        part = _stored_part(matrix, self.lower, self.backend)
+        if not self._has(part):
             raise ValueError("refactor needs a matrix of the pattern that was factored")
-        _numeric(self, _stored_part(matrix, self.lower, self.backend))
+        _numeric(self, part)
         return self
 
 

@@ -27,6 +27,7 @@ CLEAR = 0.012  # share of stature below the armpit at which an arm is surely apa
 MIDDLE = 0.02  # share of stature on each side of the plane x = 0 over which sides change
 ARMHOLE = 0.02  # share of stature over which a pad of the trunk runs out before the armhole
 ARMPIT = 0.7  # share of stature below which arms hang apart, where no armpit is known
+_middles: weakref.WeakKeyDictionary[Surface, dict[float, list[Array]]] = weakref.WeakKeyDictionary()
 _hanging: weakref.WeakKeyDictionary[Surface, dict[float, tuple[Mask, Mask]]] = (
     weakref.WeakKeyDictionary()
 )
@@ -110,12 +111,18 @@ def trunk_line(body: Body, side: str, height: float) -> Line:
 
 def _middle(body: Body, height: float, near: Array) -> Array:
     """The middle (3,) of the level section at a height whose middle is nearest to a point in x."""
-    surface = body.surface
+    known = _middles.setdefault(body.surface, {})
+    if height not in known:
+        known[height] = _level_middles(body.surface, height)
+    return min(known[height], key=lambda middle: abs(middle[0] - near[0])).copy()
+
+
+def _level_middles(surface: Surface, height: float) -> list[Array]:
+    """The middles (3,) of the wide closed curves of the level section at a height."""
     curves = plane_section(surface.vertices, surface.faces, np.array([0.0, 0.0, height]), -DOWN)
     spans = [c.positions(surface.vertices, surface.faces) for c in curves if c.closed]
     wide = max(float(np.ptp(p[:, 0])) for p in spans)
-    boxes = [(p.min(axis=0) + p.max(axis=0)) / 2 for p in spans if np.ptp(p[:, 0]) > 0.5 * wide]
-    return min(boxes, key=lambda middle: abs(middle[0] - near[0]))
+    return [(p.min(axis=0) + p.max(axis=0)) / 2 for p in spans if np.ptp(p[:, 0]) > 0.5 * wide]
 
 
 def on_side(body: Body, side: str) -> Array:

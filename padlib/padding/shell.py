@@ -209,7 +209,8 @@ def _around(placed: Vertices, faces: Faces, padded: Mask) -> tuple[Mask, Array]:
         mask = nearby(mask, faces, rings=1)
         steps = np.where(mask, np.maximum(steps, k), steps)
     share = smoothstep(2 * steps / rings)
-    rest = np.flatnonzero(~mask)
+    low, high = placed[padded].min(axis=0) - 3 * edge, placed[padded].max(axis=0) + 3 * edge
+    rest = np.flatnonzero(~mask & ((placed >= low) & (placed <= high)).all(axis=1))
     if len(rest):
         close = cKDTree(placed[padded]).query(placed[rest], distance_upper_bound=3 * edge)[0]
         beside = np.zeros(len(placed), dtype=bool)
