@@ -66,7 +66,7 @@ def resampled(line: Array, spacing: float) -> Array:
 
 
 def lengths(line: Array) -> Array:
-    """Distance (k,) along a polyline (k, 3) from its first point, mm."""
+    """Distance (k,) of each point along a polyline (k, 3) from its first one, mm."""
     return np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(line, axis=0), axis=1))])
 
 

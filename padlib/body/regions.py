@@ -52,17 +52,19 @@ def arm_region(vertices: Array, faces: Ints, axilla: Array, shoulder: Array, lin
     normal = np.array([rise[2], 0.0, -rise[0]]) * side
     beyond = (vertices - axilla) @ normal > 0
     outside = side * (vertices[:, 0] - axilla[0]) > -abs(rise[0])
+    inward = side * (vertices[:, 0] - axilla[0]) < -0.02 * z.max()
     away = np.linalg.norm(vertices - line[len(line) // 2], axis=1)
+    tried = []
     for down in BELOW:
         under = z < axilla[2] - down
         seed = int(np.argmin(np.where(under, away, np.inf)))
         below = connected(under, faces, seed)
-        if not np.any(side * (vertices[below, 0] - axilla[0]) < -0.02 * z.max()):
+        tried.append((under, seed, below))
+        if not inward[below].any():
             break
     else:
-        under = z < axilla[2] - BELOW[0]
-        seed = int(np.argmin(np.where(under, away, np.inf)))
-        below = connected(under, faces, seed) & _near(vertices, line, ARM_REACH * z.max())
+        under, seed, below = tried[0]
+        below = below & _near(vertices, line, ARM_REACH * z.max())
     return connected(below | (~under & beyond & outside), faces, seed)
 
 

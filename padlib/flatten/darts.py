@@ -18,6 +18,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from padlib.body.limb import lengths
 from padlib.findings import Finding, Grade
 from padlib.flatten.candidates import candidates, spread
 from padlib.flatten.cloth import Cloth
@@ -183,7 +184,7 @@ def _mouths(panel: Panel, loop: NDArray[np.int64], clear: float) -> NDArray[np.i
         if edge.kind != "sewn":
             continue
         at = panel.surface.vertices[edge.run]
-        along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(at, axis=0), axis=1))])
+        along = lengths(at)
         closed = edge.run[0] == edge.run[-1]
         free = closed | ((along >= clear) & (along <= along[-1] - clear))
         fit.append(edge.run[free])

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from padlib.body.limb import lengths
 from padlib.errors import InputError
 from padlib.findings import Finding, Grade
 from padlib.pattern.parts.part import (
@@ -91,7 +92,7 @@ def closure_part(worn: Worn, chosen: Zip, *, shortest_mm: float, pull: str, clot
     """The suit's own closure: marks at both ends of the zip, the pile that is trimmed, what to buy."""
     line = stitched([places for _, _, places in runs_of(worn, "closure")])
     line = line if line[0, 2] > line[-1, 2] else line[::-1]
-    s = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(line, axis=0), axis=1))])
+    s = lengths(line)
     ends = [chosen.top_mm, chosen.top_mm + chosen.length_mm]
     share = s[-1] / max(chosen.seam_mm, 1e-9)  # the shell's length for the paper's
     marks = [
@@ -239,7 +240,7 @@ def _upper(points: Line, places: np.ndarray, reach: float) -> Line:
 
 def place_along(line: np.ndarray, share: float) -> np.ndarray:
     """The place (3,) at a share of a polyline's length."""
-    s = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(line, axis=0), axis=1))])
+    s = lengths(line)
     return _at(line, s, share * float(s[-1]))
 
 

@@ -28,6 +28,7 @@ from padlib.proof.walk import walk
 from padlib.proof.wrap import wrap
 
 Array = NDArray[np.float64]
+TOO_TIGHT = 606  # the finding of a panel that is stretched beyond what it bears
 TOLD = 12.0  # mm: a worst deviation over this is told
 OVER = 0.05  # of a panel's area stretched beyond the limit once sewn, as its flat may have: more is told
 
@@ -143,7 +144,7 @@ def _too_tight(strained: Sequence[Tight], over: float) -> list[Finding]:
     """Findings 606: panels whose cloth is stretched beyond what it bears once sewn."""
     return [
         Finding(
-            606,
+            TOO_TIGHT,
             f"sewn back, {100 * t.over:.0f} % of its cloth is stretched by more than it bears, around "
             f"({', '.join(f'{x:.0f}' for x in t.at)}): a dart is missing or too short there, or it needs a seam",
             t.panel,

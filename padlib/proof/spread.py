@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from padlib.body.limb import lengths
 from padlib.seams.panels import Panel
 
 Array = NDArray[np.float64]
@@ -71,7 +72,7 @@ def crossed(tree: cKDTree, owner: NDArray[np.int64], line: Array) -> int:
     tree: of all panels' vertices; owner (n,): the panel of each.
     """
     around = np.concatenate([line, line[:1]])
-    size = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(around, axis=0), axis=1))])
+    size = lengths(around)
     even = np.arange(0.0, size[-1], 5.0)
     at = np.column_stack([np.interp(even, size, around[:, k]) for k in range(3)])
     own = owner[tree.query(at)[1]]

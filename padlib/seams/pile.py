@@ -10,6 +10,7 @@ import scipy.sparse as sp
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from padlib.body.limb import lengths
 from padlib.mesh.areas import face_areas, face_crosses, vertex_areas
 from padlib.mesh.solve import factor
 from padlib.mesh.surface import Surface
@@ -65,7 +66,7 @@ def _edge(surface: Surface) -> float:
 
 def _sampled(line: Array) -> tuple[Array, Array]:
     """Places every STEP mm of a polyline (k, 3), and the unit way along it at each."""
-    s = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(line, axis=0), axis=1))])
+    s = lengths(line)
     at = np.linspace(0.0, s[-1], max(int(s[-1] / STEP) + 1, 2))
     where = np.stack([np.interp(at, s, line[:, k]) for k in range(3)], axis=1)
     return where, _unit(np.gradient(where, axis=0))

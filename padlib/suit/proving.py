@@ -14,12 +14,11 @@ from padlib.flatten.together import with_images
 from padlib.padding.shell import Shell
 from padlib.proof.correct import correct
 from padlib.proof.motion import Move, moving
-from padlib.proof.proof import Proof, prove
+from padlib.proof.proof import TOO_TIGHT, Proof, prove
 from padlib.suit.file import Suit
 from padlib.suit.matching import turned
 from padlib.suit.steps import Panels
 
-TOO_TIGHT = 606
 OUT = 0.10  # of a panel's area that corrections may leave stretched beyond the limit untold
 
 

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from padlib.errors import InputError, PadlibError
+from padlib.mesh.surface import Point
 from padlib.suit.extras import written
 from padlib.suit.file import Suit
 from padlib.workshop.edit import Value, set_value
@@ -165,12 +166,16 @@ class Desk:
         length = float(np.linalg.norm(np.diff(line, axis=0), axis=1).sum())
         return {"line": blocks.keep(line.astype("<f4")), "length_mm": round(length, 1)}, blocks
 
+    def _drawn(self, given: Given, least: int, words: str) -> tuple[Shape, list[Point]]:
+        """The shape and the points drawn on it; words: what is said where they are fewer than the least."""
+        shape, points = self._shape(given), _points(given)
+        if len(points) < least:
+            raise InputError(f"{words}; click once more.")
+        return shape, shape.points(points)
+
     def _pad(self, given: Given) -> dict[str, Any]:
         """A new pad inside a drawn loop."""
-        shape, points = self._shape(given), _points(given)
-        if len(points) < 3:
-            raise InputError("An outline needs at least three places; click once more.")
-        drawn = shape.points(points)
+        shape, drawn = self._drawn(given, 3, "An outline needs at least three places")
         places = shape.on_body(drawn)
         size = float(np.linalg.norm(np.ptp(places, axis=0)))
         values = {
@@ -186,11 +191,9 @@ class Desk:
 
     def _seam(self, given: Given) -> dict[str, Any]:
         """A new seam of the maker's through drawn points."""
-        shape, points = self._shape(given), _points(given)
         closed = given.get("closed") is True
-        if len(points) < (3 if closed else 2):
-            raise InputError("A seam needs two places, a closed one three; click once more.")
-        drawn = shape.points(points)
+        least = 3 if closed else 2
+        shape, drawn = self._drawn(given, least, "A seam needs two places, a closed one three")
         if not closed:
             ends = shape.to_seam(drawn[0], drawn[1]), shape.to_seam(drawn[-1], drawn[-2])
             drawn = [ends[0], *drawn[1:-1], ends[1]]
@@ -203,10 +206,8 @@ class Desk:
 
     def _mark(self, given: Given) -> dict[str, Any]:
         """A new mark inside a drawn loop: another cloth set in, one there is or a new one, or a drawn line."""
-        shape, points = self._shape(given), _points(given)
-        if len(points) < 3:
-            raise InputError("A mark needs at least three places; click once more.")
-        drawn, style = shape.points(points), _one(given, "style", ("inset", "line"))
+        shape, drawn = self._drawn(given, 3, "A mark needs at least three places")
+        style = _one(given, "style", ("inset", "line"))
         cloth, colour = _word(given, "cloth", ""), _word(given, "colour", "")
         new: dict[str, Value] | None = None
         if style == "inset" and not cloth:
@@ -240,10 +241,7 @@ class Desk:
 
     def _stroke(self, given: Given) -> dict[str, Any]:
         """A new stroke that the pile follows, in the direction in which it was drawn."""
-        shape, points = self._shape(given), _points(given)
-        if len(points) < 2:
-            raise InputError("A stroke needs at least two places; click once more.")
-        drawn = shape.points(points)
+        shape, drawn = self._drawn(given, 2, "A stroke needs at least two places")
         values: dict[str, Value] = {
             "name": self._free("pile", _word(given, "name", "stroke") or "stroke"),
             "side": _side(given, shape.on_body(drawn)),

@@ -10,7 +10,6 @@ results/bodies.md from the rows there are. Every fifth body is also measured by 
 from __future__ import annotations
 
 import argparse
-import csv
 import sys
 import tempfile
 import time
@@ -19,6 +18,7 @@ from pathlib import Path
 import numpy as np
 import trimesh
 from scipy.spatial import ConvexHull
+from study import add, rows
 
 HERE = Path(__file__).resolve().parent
 sys.path.insert(0, str(HERE.parent / "body"))
@@ -61,29 +61,11 @@ def main() -> None:
     ask.add_argument("--edge", type=float, default=14.0, help="edge length of the triangles, mm")
     ask.add_argument("--table", action="store_true", help="only write the table")
     a = ask.parse_args()
-    done = {int(row["number"]) for row in rows()}
+    done = {int(row["number"]) for row in rows(ROWS)}
     if not a.table:
         for number in (k for k in range(a.count) if k not in done):
-            add(one(number, a.edge))
-    TABLE.write_text(table(rows(), a.edge, a.count), encoding="utf-8")
-
-
-def rows() -> list[dict[str, str]]:
-    """The rows so far."""
-    if not ROWS.exists():
-        return []
-    with ROWS.open(encoding="utf-8", newline="") as file:
-        return list(csv.DictReader(file))
-
-
-def add(row: dict[str, object]) -> None:
-    """One row more in the file."""
-    new = not ROWS.exists()
-    with ROWS.open("a", encoding="utf-8", newline="") as file:
-        out = csv.DictWriter(file, HEAD)
-        if new:
-            out.writeheader()
-        out.writerow(row)
+            add(ROWS, HEAD, one(number, a.edge))
+    TABLE.write_text(table(rows(ROWS), a.edge, a.count), encoding="utf-8")
 
 
 def one(number: int, edge: float) -> dict[str, object]:

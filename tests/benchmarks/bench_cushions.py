@@ -10,8 +10,6 @@ committed). Writes results/cushions.md.
 from __future__ import annotations
 
 import argparse
-import csv
-import sys
 import time
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
@@ -20,9 +18,7 @@ from pathlib import Path
 
 import numpy as np
 import trimesh
-
-sys.path.insert(0, str(Path(__file__).resolve().parent))
-from study import beside, rows
+from study import add, beside, rows
 
 from padlib.body.body import Body
 from padlib.padding.pad import Pad
@@ -162,13 +158,8 @@ def main(folder: Path) -> None:
         for which, pads in SETS.items():
             if (name, which) in done:
                 continue
-            new = not path.exists()
             made = [Pad(kind, kind, side, dict(own)) for kind, side, own in pads]
-            with path.open("a", newline="") as file:
-                writer = csv.DictWriter(file, FIELDS)
-                if new:
-                    writer.writeheader()
-                writer.writerows(cushions(name, which, human(name, 8.0), made))
+            add(path, FIELDS, *cushions(name, which, human(name, 8.0), made))
     (folder / "cushions.md").write_text(table(rows(path)))
 
 

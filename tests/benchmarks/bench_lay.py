@@ -13,7 +13,6 @@ that the packer wraps, typically 20 minutes on 8 cores.
 from __future__ import annotations
 
 import argparse
-import csv
 import json
 import os
 import sys
@@ -26,7 +25,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parent))
 import numpy as np
 import shapely
 import spyrrow
-from study import rows
+from study import add, rows
 
 from padlib.lay.lay import placed_outline
 from padlib.lay.pack import lay_pieces
@@ -143,18 +142,10 @@ def main() -> None:
                     round(got["alone"][1], 1),
                     round(os.getloadavg()[0], 1),
                 ]
-                _add(dict(zip(HEAD, row, strict=True)))
+                told = dict(zip(HEAD, row, strict=True))
+                add(ROWS, HEAD, told)
+                print(told, flush=True)  # noqa: T201
     _write(rows(ROWS))
-
-
-def _add(row: dict[str, object]) -> None:
-    new = not ROWS.exists()
-    with ROWS.open("a", newline="") as file:
-        out = csv.DictWriter(file, HEAD)
-        if new:
-            out.writeheader()
-        out.writerow(row)
-    print(row, flush=True)  # noqa: T201
 
 
 def _write(found: list[dict[str, str]]) -> None:

@@ -9,15 +9,14 @@ how far (mean, mm) the suit comes to rest from where it was when the wrap is mov
 
 from __future__ import annotations
 
-import importlib.util
 import sys
 import tempfile
 import time
 from dataclasses import replace
 from pathlib import Path
-from types import ModuleType
 
 import numpy as np
+from study import beside
 
 from padlib.output.mesh import ply_bytes
 from padlib.proof.correct import correct
@@ -45,16 +44,9 @@ HEAD = (
 )
 
 
-def _beside(name: str) -> ModuleType:
-    spec = importlib.util.spec_from_file_location(name, HERE.parent / "padding" / f"{name}.py")
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
-
-
-def _suits(folder: Path) -> list[tuple[str, Suit]]:
+def suits(folder: Path) -> list[tuple[str, Suit]]:
     """The demo, and the demo on each body, without proof, cushions or packing."""
-    human, plain = _beside("conftest").human_maker(), demo_suit()
+    human, plain = beside("padding", "conftest").human_maker(), demo_suit()
     quick = replace(
         plain, proof=plain.proof | {"sew": False}, pillows=plain.pillows | {"make": False}
     )
@@ -126,7 +118,7 @@ def main() -> None:
     ]
     lines += [HEAD, "|" + "---|" * 11]
     with tempfile.TemporaryDirectory() as folder:
-        for name, suit in _suits(Path(folder)):
+        for name, suit in suits(Path(folder)):
             lines.append(_row(name, suit))
             sys.stdout.write(lines[-1] + "\n")
             sys.stdout.flush()

@@ -9,7 +9,6 @@ Rows go to results/seams.csv (not committed): stopped and started again it goes 
 
 from __future__ import annotations
 
-import csv
 import json
 import sys
 import tempfile
@@ -18,8 +17,8 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
-from bench_proof import _suits
-from study import rows
+from bench_proof import suits
+from study import add, rows
 
 from padlib.suit.file import Suit
 from padlib.suit.seam_search import judged, search
@@ -48,15 +47,9 @@ def main() -> None:
     asked = sys.argv[1:]
     done = {row["body"] for row in rows(ROWS)}
     with tempfile.TemporaryDirectory() as folder:
-        for name, suit in _suits(Path(folder)):
+        for name, suit in suits(Path(folder)):
             if name not in done and (not asked or name in asked):
-                row = _row(name, suit)
-                new = not ROWS.exists()
-                with ROWS.open("a", newline="") as file:
-                    out = csv.DictWriter(file, HEAD)
-                    if new:
-                        out.writeheader()
-                    out.writerow(row)
+                add(ROWS, HEAD, _row(name, suit))
     _write(rows(ROWS))
 
 

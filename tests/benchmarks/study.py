@@ -1,9 +1,10 @@
-"""What long studies share: modules of the tests, and the rows that a study has so far."""
+"""What long studies share: modules of the tests, and the rows that a study has so far and adds."""
 
 from __future__ import annotations
 
 import csv
 import importlib.util
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from types import ModuleType
 
@@ -24,3 +25,13 @@ def rows(path: Path) -> list[dict[str, str]]:
         return []
     with path.open(newline="") as file:
         return [row for row in csv.DictReader(file) if None not in row.values()]
+
+
+def add(path: Path, head: Sequence[str], *new: Mapping[str, object]) -> None:
+    """Rows more in a study's CSV, which begins with its head."""
+    begun = path.exists()
+    with path.open("a", newline="") as file:
+        out = csv.DictWriter(file, head)
+        if not begun:
+            out.writeheader()
+        out.writerows(new)

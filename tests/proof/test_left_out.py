@@ -8,7 +8,6 @@ suit is sewn back from the rough wrap. The bodies are builds of the CC0 mesh in 
 
 from __future__ import annotations
 
-import importlib.util
 import sys
 from collections.abc import Iterator
 from dataclasses import replace
@@ -18,38 +17,22 @@ import numpy as np
 import pytest
 
 from padlib.flatten.flat import Flat
-from padlib.output.mesh import ply_bytes
 from padlib.proof.proof import prove
 from padlib.suit.again import flatten_again
 from padlib.suit.built import Built, run
-from padlib.suit.demo import demo_suit
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "benchmarks"))
+
+from bench_proof import suits  # noqa: E402 (found beside the studies)
 
 pytestmark = pytest.mark.slow
 
-BODIES = (
-    "caucasian_female_young_average_average",
-    "caucasian_male_young_max_average",
-    "asian_female_child_average_average",
-)
 
-
-def _suits(folder: Path) -> Iterator[tuple[str, Built]]:
-    """The demo and its like on each body, as laid: no corrections, no cushions."""
-    spec = importlib.util.spec_from_file_location(
-        "padded", Path(__file__).parents[1] / "padding" / "conftest.py"
-    )
-    beside = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(beside)
-    human, plain = beside.human_maker(), demo_suit()
-    laid = replace(
-        plain, proof=plain.proof | {"rounds": 0}, pillows=plain.pillows | {"make": False}
-    )
-    yield "demo", run(laid, lay_seconds=0)
-    for name in BODIES:
-        surface = human(name, None).surface
-        (folder / f"{name}.ply").write_bytes(ply_bytes(surface.vertices, surface.faces))
-        body = plain.body | {"file": str(folder / f"{name}.ply")}
-        yield name, run(replace(laid, body=body), lay_seconds=0)
+def _laid(folder: Path) -> Iterator[tuple[str, Built]]:
+    """The demo and its like on five bodies, as laid: sewn back, without corrections or cushions."""
+    for name, suit in suits(folder):
+        laid = replace(suit, proof=suit.proof | {"sew": True, "rounds": 0})
+        yield name, run(laid, lay_seconds=0)
 
 
 def _without(built: Built, flat: Flat, dart: int) -> tuple[Flat, ...]:
@@ -65,7 +48,7 @@ def test_every_dart_left_out_is_named(tmp_path: Path) -> None:
     """The panel is named with a place: cloth stretched beyond what it bears (606), or a seam's sides (603);
     the sound suits get neither."""
     missed, trials = [], 0
-    for who, built in _suits(tmp_path):
+    for who, built in _laid(tmp_path):
         asked = {
             "support": built.shell.surface,
             "axes": built.panels.place.axes,

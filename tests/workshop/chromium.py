@@ -5,6 +5,8 @@ from __future__ import annotations
 import shutil
 import time
 
+import pytest
+
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 FLAGS = (
     "--no-sandbox",
@@ -12,8 +14,10 @@ FLAGS = (
     "--use-angle=swiftshader",
     "--enable-unsafe-swiftshader",
 )
-
-
+BROWSER = [
+    pytest.mark.browser,
+    pytest.mark.skipif(CHROMIUM is None, reason="chromium is not installed"),
+]
 PATIENCE = 120.0  # s until something that must happen counts as missed; the machine may be busy
 
 

@@ -12,14 +12,11 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from chromium import CHROMIUM, launched, opened, until  # noqa: E402 (found beside this one)
+from chromium import BROWSER, launched, opened, until  # noqa: E402 (found beside this one)
 
 sync_api = pytest.importorskip("playwright.sync_api")
 
-pytestmark = [
-    pytest.mark.browser,
-    pytest.mark.skipif(CHROMIUM is None, reason="chromium is not installed"),
-]
+pytestmark = BROWSER
 
 
 @pytest.fixture(scope="module")

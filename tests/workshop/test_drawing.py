@@ -17,14 +17,11 @@ from padlib.workshop.work import work_apart
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from chromium import CHROMIUM, launched, opened, until  # noqa: E402 (found beside this one)
+from chromium import BROWSER, launched, opened, until  # noqa: E402 (found beside this one)
 
 sync_api = pytest.importorskip("playwright.sync_api")
 
-pytestmark = [
-    pytest.mark.browser,
-    pytest.mark.skipif(CHROMIUM is None, reason="chromium is not installed"),
-]
+pytestmark = BROWSER
 LOOP = ([-90, -300, 1060], [0, -300, 1150], [90, -300, 1060], [0, -300, 980])
 STROKE = ([20, -300, 1230], [70, -300, 1235], [120, -300, 1240])
 LAID = "workshop.live.stage === 'flats' && workshop.live.revision === workshop.now.revision"

@@ -17,18 +17,14 @@ from padlib.workshop.work import work_apart
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from chromium import CHROMIUM, launched, opened, until  # noqa: E402 (found beside this one)
+from chromium import BROWSER, launched, opened, until  # noqa: E402 (found beside this one)
 
 sync_api = pytest.importorskip("playwright.sync_api")
 pdfium = pytest.importorskip("pypdfium2")
 PATIENCE = 300.0  # s; other work may share the machine
 MOST_CPU = 180.0  # s of processor time from the scan to the pattern
 
-pytestmark = [
-    pytest.mark.browser,
-    pytest.mark.slow,
-    pytest.mark.skipif(CHROMIUM is None, reason="chromium is not installed"),
-]
+pytestmark = [*BROWSER, pytest.mark.slow]
 
 
 def laid(page):

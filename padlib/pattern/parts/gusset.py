@@ -12,6 +12,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
+from padlib.body.limb import lengths
 from padlib.findings import Finding, Grade
 from padlib.padding.shapes.parameter import Parameter
 from padlib.pattern.allowance import cut_line
@@ -155,7 +156,7 @@ def _crotch(ask: Ask, worn: Worn, v: Mapping[str, float]) -> Made:
             f"the seat seam is only {total:.0f} mm long, so the lens was made {wide:.0f} mm wide"
         )
         found.append(Finding(722, words, ask.name, Grade.WARNING))
-    s = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(line, axis=0), axis=1))])
+    s = lengths(line)
     middle = float(s[int(np.argmin(line[:, 2]))])
     reach_mm = min(arc_mm / 2, middle - 1.0, s[-1] - middle - 1.0)
     if (

@@ -14,6 +14,7 @@ from types import MappingProxyType
 import numpy as np
 from numpy.typing import NDArray
 
+from padlib.body.limb import lengths
 from padlib.errors import InputError
 from padlib.findings import Finding
 from padlib.flatten.flat import Flat
@@ -283,7 +284,7 @@ def beside(
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Places `reach` mm along a polyline (k, 3) to both sides of its point nearest to `at`."""
     closed = bool(np.linalg.norm(line[0] - line[-1]) < 0.5)
-    s = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(line, axis=0), axis=1))])
+    s = lengths(line)
     middle = s[int(np.argmin(np.linalg.norm(line - at, axis=1)))]
     out = []
     for way in (-reach, reach):

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from padlib.body.limb import lengths
 from padlib.flatten.flat import Flat
 from padlib.seams.panels import Panel
 
@@ -51,7 +52,7 @@ def along(flats: Sequence[Flat], seam: str, *, runs: int = 1, ring: bool = False
 
 def beside_run(flats: Sequence[Flat], seam: str, run: NDArray[np.float64], *, runs: int) -> Site:
     """The edges of a seam that a part of it, a polyline (k, 3) on the shell, comes along."""
-    s = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(run, axis=0), axis=1))])
+    s = lengths(run)
     at = np.linspace(0.0, s[-1], SAMPLES + 2)[1:-1]
     places = np.column_stack([np.interp(at, s, run[:, c]) for c in range(3)])
     keys = []
