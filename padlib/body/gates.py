@@ -41,15 +41,19 @@ def gates(values: Mapping[str, float]) -> Iterator[Finding]:
     for small, large in ORDERED:
         if small in values and large in values and values[small] > values[large]:
             words = (
-                f"{small} {values[small]:.0f} mm is more than {large} {values[large]:.0f} mm, which it is on no "
-                "body measured for the published tables; check the landmarks and the pose."
+                f"{_words(small)} {values[small]:.0f} mm is more than {_words(large)} {values[large]:.0f} mm, "
+                "which it is on no body measured for the published tables; check the landmarks and the pose."
             )
             yield Finding(261, words, small, Grade.WARNING)
     rise = values.get("body_rise", 0.0)
     if values.get("total_crotch_length", np.inf) <= RISE_TIMES * rise:
-        words = "total_crotch_length is not more than twice the body rise; check crotch and waist."
+        words = "total crotch length is not more than twice the body rise; check crotch and waist."
         yield Finding(261, words, "total_crotch_length", Grade.WARNING)
     yield from _outside(values)
+
+
+def _words(name: str) -> str:
+    return name.replace("_", " ")
 
 
 def _outside(values: Mapping[str, float]) -> Iterator[Finding]:
@@ -70,7 +74,7 @@ def _outside(values: Mapping[str, float]) -> Iterator[Finding]:
         high = max(row["men"][2], row["women"][2]) + row["slack"][1]
         if not low <= values[name] <= high:
             words = (
-                f"{name} {values[name]:.0f} mm is outside the 1st to 99th percentile of adults "
+                f"{_words(name)} {values[name]:.0f} mm is outside the 1st to 99th percentile of adults "
                 f"({low:.0f} to {high:.0f} mm); check unit, pose and landmarks."
             )
             yield Finding(260, words, name, Grade.WARNING)

@@ -226,7 +226,7 @@ def _limb(
         )  # fmt: skip
     return _told(
         name, end - levels, needed, suit, filled, mouth, through, stretch,
-        "heel and instep" if foot else "hand",
+        "the heel and instep" if foot else "the hand",
     )  # fmt: skip
 
 
@@ -250,9 +250,9 @@ def _trunk(
     most = np.maximum.accumulate(bare)  # legs and hips pass every level above them
     s = (top - z)[::-1]
     last = shoulders(body, label, at)
-    through, what = float(bare.max()), "hips"
+    through, what = float(bare.max()), "the hips"
     if bare.argmax() > len(bare) // 2:
-        what = "chest"
+        what = "the chest"
     if last > through:
         through, what = last, "the last shoulder, one arm in"
     filled = np.minimum(worn, bare + 2 * np.pi * room)
@@ -399,7 +399,7 @@ def _short(way: Way) -> str:
     if way.mouth_mm < way.through_mm:
         words = (
             f"{name}: its opening is {way.mouth_mm:.0f} mm round with the closure open and the cloth "
-            f"stretched, but {way.what} need {way.through_mm:.0f} mm"
+            f"stretched, but {way.through_mm:.0f} mm are needed to let {way.what} through"
         )
     else:
         k = int((way.has - way.needed).argmin())
