@@ -42,12 +42,15 @@ from padlib.suit.build import build
 from padlib.suit.demo import demo_suit
 from padlib.suit.file import read_suit
 from padlib.suit.open_mesh import flatten_file
-from padlib.suit.seam_search import found_text, judged, search
 from padlib.suit.steps import suit_body, suit_shell
 from padlib.suit.suggest import suggest_file
 from padlib.suit.suggest import table as suggest_table
+from padlib.suit.suggestion import NEW, suggest
+from padlib.suit.suggestion_told import seam_entry
+from padlib.suit.suggestion_told import text as suggested_text
+from padlib.suit.suggestion_told import values as suggested_values
 from padlib.suit.tables import fit_told, measured
-from padlib.workshop.edit import set_value
+from padlib.workshop.edit import add_entry, set_value
 from padlib.workshop.serve import serve
 
 SHEET_FIGURE = {"stature": 1700.0}  # on which the measuring sheet is drawn
@@ -261,7 +264,7 @@ def _suggest(commands: argparse._SubParsersAction) -> None:
     command = _add(
         commands,
         "suggest",
-        "seek where the seams of a suit had best lie, and what each move of a seam buys",
+        "seek where the seams of a suit had best lie and which new ones pay, and tell what each buys",
         _run_suggest,
     )
     command.add_argument("suit", help="the suit file")
@@ -269,6 +272,15 @@ def _suggest(commands: argparse._SubParsersAction) -> None:
     command.add_argument(
         "--write", action="store_true", help="put what is found into the suit file"
     )
+    command.add_argument(
+        "--new",
+        type=int,
+        choices=range(7),
+        default=NEW,
+        metavar="N",
+        help=f"most new seams, each on both sides (default {NEW}; 0: only move the plan's)",
+    )
+    command.add_argument("--json", action="store_true", help="print one JSON object")
 
 
 def _run_suggest(args: argparse.Namespace) -> int:
@@ -277,13 +289,14 @@ def _run_suggest(args: argparse.Namespace) -> int:
     with bar() as tell:
         body = suit_body(suit)
         shell = suit_shell(suit, body)
-        found = search(suit, body, shell, tell=tell)
-        moves, usual, sought = judged(suit, body, shell, found, workers=args.workers, tell=tell)
-    print(found_text(found, moves, usual, sought))
-    if args.write and moves:
+        told = suggest(suit, body, shell, new=args.new, workers=args.workers, tell=tell)
+    print(json.dumps(suggested_values(told), indent=1) if args.json else suggested_text(told))
+    if args.write and (told.moves or told.seams):
         text = path.read_text(encoding="utf-8")
-        for key, value in moves.items():
+        for key, value in told.moves.items():
             text = set_value(text, ("seams", key), value)
+        for seam in told.seams:
+            text = add_entry(text, "seam", seam_entry(seam))
         write_whole(path, text.encode("utf-8"))
     return 0
 

@@ -80,6 +80,26 @@ def held(body: Body, places: Sequence[Array]) -> list[Spot]:
     return out
 
 
+def opposite(spot: Spot) -> Spot:
+    """The same place on the other side of the wearer.
+
+    Raises InputError for a place in a triangle, which says no side.
+    """
+    if isinstance(spot, OnLimb):
+        return spot.mirrored()
+    if isinstance(spot, Beside):
+        x, y, z = spot.move
+        return Beside(_other_landmark(spot.landmark), (-x, y, z))
+    if isinstance(spot, InFace):
+        raise InputError("a place in a triangle has no place opposite; give it in another way")
+    return _other_landmark(spot) if isinstance(spot, str) else (-spot[0], spot[1], spot[2])
+
+
+def _other_landmark(name: str) -> str:
+    start, _, side = name.rpartition("_")
+    return f"{start}_{SWAP[side]}" if side in SWAP else name
+
+
 def _position(body: Body, spot: Spot, who: str, mirrored: bool) -> Array:
     """Where a spot is (3,), mm, not yet on the skin."""
     if isinstance(spot, str):
@@ -105,15 +125,14 @@ def _position(body: Body, spot: Spot, who: str, mirrored: bool) -> Array:
 
 
 def _landmark(body: Body, name: str, who: str, mirrored: bool) -> Array:
-    start, _, side = name.rpartition("_")
-    asked = f"{start}_{SWAP[side]}" if mirrored and side in SWAP else name
+    asked = _other_landmark(name) if mirrored else name
     if asked not in body.landmarks:
         raise InputError(
             f"{who} is placed by the landmark '{asked}', which this body does not have; there are "
             f"{', '.join(sorted(body.landmarks)) or 'none'}"
         )
     at = body.at(asked)
-    return at * FLIP if mirrored and side not in SWAP else at
+    return at * FLIP if mirrored and asked == name else at
 
 
 def _words(spot: Spot) -> str:

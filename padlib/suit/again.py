@@ -63,7 +63,7 @@ def flatten_again(
             fresh.append(len(flats))
             flats.append(laid[panel.name])
         elif flat is not None and old is not None and flat.cloth == cloth and _same(old, panel):
-            flats.append(_relabelled(flat, old, panel))
+            flats.append(relabelled(flat, old, panel))
         else:
             fresh.append(len(flats))
             way = {} if cloth is None else {"cloth": cloth, "pile": pile[panel.name]}
@@ -86,7 +86,7 @@ def _same(old: Panel, new: Panel) -> bool:
     )
 
 
-def _relabelled(flat: Flat, old: Panel, new: Panel) -> Flat:
+def relabelled(flat: Flat, old: Panel, new: Panel) -> Flat:
     """A kept flat whose panel knows the new cut's numbers and partners."""
     to = np.full(int(old.parents.max()) + 2, -1)  # the last place answers for the parent -1
     to[old.parents] = new.parents

@@ -11,11 +11,17 @@ from padlib.errors import InputError, SuitError
 from padlib.findings import Finding
 from padlib.flatten.ease import Ease, eased_edges, mirrored_ease
 from padlib.seams.panels import Panel
-from padlib.suit.file import AskedEase
+from padlib.suit.file import AskedEase, Suit
 from padlib.suit.reading import nearest
 
 Point = str | tuple[float, float, float]
 Locate = Callable[[Point, str], NDArray[np.float64]]
+
+
+def own_eases(suit: Suit) -> list[AskedEase]:
+    """The eases on seams of the suit itself, without those on the rims of its pads."""
+    rims = tuple(f"{pad.name}-rim-" for pad in suit.pads)
+    return [asked for asked in suit.ease if not asked.seam.startswith(rims)]
 
 
 def suit_eases(

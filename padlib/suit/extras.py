@@ -86,6 +86,16 @@ def written(spot: Spot) -> Any:
     return spot if isinstance(spot, str) else [round(c, 1) + 0.0 for c in spot]
 
 
+def as_written(spot: Spot) -> Spot:
+    """A place as it is read again from what a suit file writes."""
+    if isinstance(spot, OnLimb):
+        return OnLimb(**written(spot))
+    if isinstance(spot, Beside):
+        x, y, z = written(spot)["move"]
+        return Beside(spot.landmark, (x, y, z))
+    return spot
+
+
 def _three(reader: _Reads, path: Where, value: Any, words: str) -> tuple[float, float, float]:
     good = isinstance(value, list) and len(value) == 3
     if not good or not all(

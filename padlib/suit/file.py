@@ -80,6 +80,7 @@ class DrawnSeam:
     closed: bool
     kind: str
     line: int | None = None
+    round: bool = False
 
 
 @dataclass(frozen=True)
@@ -263,7 +264,8 @@ def _drawn(reader: Reader, given: object) -> tuple[DrawnSeam, ...]:
                 f"seam '{name}' needs at least {3 if plain['closed'] else 2} points.",
             )
         line = line_of(dict(reader.lines), ("seam", i))
-        seams.append(DrawnSeam(name, plain["through"], plain["closed"], plain["kind"], line))
+        told = {key: plain[key] for key in ("through", "closed", "kind", "round")}
+        seams.append(DrawnSeam(name, line=line, **told))
     return tuple(seams)
 
 

@@ -9,7 +9,7 @@ seeks the darts anew.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
 
@@ -20,8 +20,8 @@ from padlib.padding.dressed import Dressed
 from padlib.padding.shell import Shell, pad_shell
 from padlib.progress import Tell, quiet
 from padlib.suit.again import flatten_again
-from padlib.suit.ease import suit_eases
-from padlib.suit.file import AskedEase, Suit
+from padlib.suit.ease import own_eases, suit_eases
+from padlib.suit.file import Suit
 from padlib.suit.steps import (
     Panels,
     flatten_panels,
@@ -32,7 +32,7 @@ from padlib.suit.steps import (
     suit_body,
     suit_dressed,
 )
-from padlib.suit.wishes import Wishes, suit_wishes
+from padlib.suit.wishes import own_wishes
 
 
 @dataclass(frozen=True)
@@ -107,15 +107,16 @@ def _flats(
     pile = panels.pile
     place = partial(on_shell, body=body, shell=shell, place=panels.place)
     asked = flattening(suit, {p.name for p in each})
-    asked["ease"] = suit_eases(_of_suit(suit), each, place)[0]
+    asked["ease"] = suit_eases(own_eases(suit), each, place)[0]
     anew: tuple[Flat, ...] = ()
-    same_ease = last is not None and _of_suit(suit) == _of_suit(last.suit)
+    same_ease = last is not None and own_eases(suit) == own_eases(last.suit)
     if not same_ease or suit.dart != last.suit.dart:
-        asked["wishes"] = _wishes(suit, panels)
+        asked["wishes"] = own_wishes(suit, each, panels.place.at)
         if not same_ease:
             flats = flatten_panels(each, pile, workers=workers, tell=tell, **asked)
             return flats, tuple(p.name for p in each if p.mirror_of is None)
-        before, now = _wishes(last.suit, last.panels), asked["wishes"]
+        old = last.panels
+        before, now = own_wishes(last.suit, old.panels, old.place.at), asked["wishes"]
         other = [p for p in each if now.get(p.name) != before.get(p.name)]
         apart = asked | {"ease": ()}
         if other:
@@ -123,19 +124,6 @@ def _flats(
     kept = {key: asked[key] for key in ("limit", "ease", "cloths")}
     again = flatten_again(each, pile, last.flats, last.panels.panels, anew=anew, **kept)
     return again.flats, again.laid
-
-
-def _wishes(suit: Suit, panels: Panels) -> Mapping[str, Wishes]:
-    """What the maker asks of the darts of the suit's own panels."""
-    rims = tuple(f"pillow-{pad.name}-" for pad in suit.pads)
-    of_suit = [dart for dart in suit.dart if not dart.panel.startswith(rims)]
-    return suit_wishes(of_suit, panels.panels, panels.place.at)
-
-
-def _of_suit(suit: Suit) -> list[AskedEase]:
-    """The eases on seams of the suit itself, without those on the rims of its pads."""
-    rims = tuple(f"{pad.name}-rim-" for pad in suit.pads)
-    return [asked for asked in suit.ease if not asked.seam.startswith(rims)]
 
 
 def _same_body(suit: Suit, last: Suit) -> bool:

@@ -159,6 +159,12 @@ SEAMS = _table(
         "seams that `padlib suggest` leaves where they are",
         choices=("armhole", "shoulder", "side", "seat", "groin", "sleeve", "leg"),
     ),
+    whole=Key(
+        "texts",
+        (),
+        "panels across which `padlib suggest` draws no new seam",
+        choices=("front", "back", "sleeve-upper", "sleeve-under", "leg-inner", "leg-outer"),
+    ),
     closure=Key("text", "front", "where the closure lies", choices=("front", "back", "none")),
     closure_below_waist=Key(
         "number", 60.0, "how far the closure runs below the waist, mm", least=-300.0, most=250.0
@@ -347,6 +353,7 @@ SEAM = _table(
         "places that it runs through: landmarks, [x, y, z], or places that follow the wearer",
     ),
     closed=Key("yesno", False, "whether it runs back to its beginning"),
+    round=Key("yesno", False, "round at its places; false: straight from place to place"),
     kind=Key("text", "sewn", "what happens along it", choices=SEAM_KINDS),
 )
 

@@ -17,7 +17,6 @@ import numpy as np
 from padlib.body.body import Body
 from padlib.errors import PadlibError
 from padlib.flatten.forecast import forecast
-from padlib.flatten.stretch import areas, summary
 from padlib.mesh.areas import face_areas, vertex_areas
 from padlib.padding.even import even_shell
 from padlib.padding.shell import Shell
@@ -27,15 +26,11 @@ from padlib.seams.panels import Panel
 from padlib.seams.place import Place, mirror_map, place_on_shell
 from padlib.seams.plan import Options
 from padlib.suit.file import Suit
-from padlib.suit.matching import share_used
 from padlib.suit.schema import MOVES
-from padlib.suit.steps import flatten_panels, flattening, make_panels
 from padlib.suit.worn import opening_rises
 
 STEPS = (1.0, 0.5)  # of the first step of a move
 FIRST = MappingProxyType({"shift": 16.0, "turn": 14.0})  # mm, degrees
-SHARES = (1.0, 0.5, 0.25)  # of what a search found, tried in turn
-LEAST_DART, LEAST_MEAN = 5.0, 0.01  # mm and per cent by which a plan must be better
 GAIN = 0.002  # of the forecast: a move that gains less is not worth it
 
 
@@ -118,86 +113,6 @@ def search(suit: Suit, body: Body, shell: Shell, *, tell: Tell = quiet) -> Found
             buys[seam] = trials.cost(moves | own)
     changed = {key: value for key, value in moves.items() if value != start[key]}
     return Found(changed, before, best, buys, len(trials.known))
-
-
-@dataclass(frozen=True)
-class Laid:
-    """What a plan comes to when its panels are laid flat with darts: stretch in per cent over all panels by area (mean,
-    95th and 99th percentile), darts on both sides and their length in mm, panels over the limit."""
-
-    mean: float
-    p95: float
-    p99: float
-    darts: int
-    dart_mm: float
-    over: int
-
-
-def laid(suit: Suit, body: Body, shell: Shell, *, workers: int = 1, tell: Tell = quiet) -> Laid:
-    """A suit's panels laid flat with darts, as `padlib build` does."""
-    panels = make_panels(suit, body, shell)
-    limit = suit.darts["limit"]
-    asked = flattening(suit, {p.name for p in panels.panels})
-    flats = flatten_panels(panels.panels, panels.pile, workers=workers, tell=tell, **asked)
-    weight = np.concatenate([areas(f.panel.surface.vertices, f.panel.surface.faces) for f in flats])
-    s = summary(np.concatenate([f.stretch for f in flats]), weight)
-    darts = [d.length_mm for f in flats for d in f.darts]
-    over = sum(share_used(f, limit) > 1.0 for f in flats)
-    stretch = {key: round(100 * s[key], 3) for key in ("mean", "p95", "p99")}
-    return Laid(**stretch, darts=len(darts), dart_mm=round(sum(darts)), over=over)
-
-
-def better(one: Laid, usual: Laid) -> bool:
-    """Whether a plan pays: no more panels over the limit, and less dart length, or as much and less stretch."""
-    if one.over > usual.over:
-        return False
-    fewer = usual.dart_mm - one.dart_mm
-    return fewer > LEAST_DART or (abs(fewer) <= LEAST_DART and one.mean < usual.mean - LEAST_MEAN)
-
-
-def judged(
-    suit: Suit, body: Body, shell: Shell, found: Found, *, workers: int = 1, tell: Tell = quiet
-) -> tuple[Mapping[str, float], Laid, Laid]:
-    """The moves of a search that pay when panels are really laid: all of each, or a share, or none.
-
-    Returns them with what the suit's own plan comes to, and theirs.
-    """
-    tell("laying the suit's own plan", 0.0)
-    usual = laid(suit, body, shell, workers=workers)
-    for k, share in enumerate(SHARES if found.moves else ()):
-        tell("laying the suggested plan", (k + 1) / (len(SHARES) + 1))
-        moves = {
-            key: round(suit.seams[key] + share * (value - suit.seams[key]), 1)
-            for key, value in found.moves.items()
-        }
-        one = laid(replace(suit, seams=dict(suit.seams) | moves), body, shell, workers=workers)
-        if better(one, usual):
-            return moves, usual, one
-    return {}, usual, usual
-
-
-def found_text(found: Found, moves: Mapping[str, float], usual: Laid, sought: Laid) -> str:
-    """What a search found and what it comes to when laid flat, as lines to read."""
-    if not moves:
-        return (
-            f"No move of the seams pays ({found.tried} plans tried): as they are, the panels take "
-            f"{usual.dart_mm:.0f} mm of darts and {usual.mean:.2f} % of stretch on average."
-        )
-    lines = [
-        "[seams]",
-        *(f"{key} = {value:g}" for key, value in moves.items()),
-        "",
-        f"Laid flat: darts {usual.dart_mm:.0f} mm as the seams are, {sought.dart_mm:.0f} mm as suggested; stretch "
-        f"{usual.mean:.2f} and {sought.mean:.2f} % on average, {usual.p95:.2f} and {sought.p95:.2f} % at the 95th "
-        f"percentile; panels over the limit {usual.over} and {sought.over}.",
-        f"Forecast before any dart (root mean square): {100 * found.before:.2f} % as the seams are, "
-        f"{100 * found.after:.2f} % with all moves ({found.tried} plans tried).",
-        *(
-            f"Of that the {seam} seam's moves are worth {100 * (without - found.after):.2f}."
-            for seam, without in found.buys.items()
-        ),
-    ]
-    return "\n".join(lines)
 
 
 def seam_of(key: str) -> str:

@@ -6,7 +6,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from concurrent.futures import Executor, ProcessPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
@@ -39,6 +39,7 @@ from padlib.mesh.geodesic import geodesic
 from padlib.mesh.point import Curve, nearest
 from padlib.mesh.read import read_mesh
 from padlib.mesh.seen import seen
+from padlib.mesh.smooth import smooth_path
 from padlib.padding.dressed import Dressed, dress
 from padlib.padding.even import even_shell
 from padlib.padding.shell import Shell, pad_shell
@@ -54,8 +55,10 @@ from padlib.seams.assemble import Closure, suit_panels
 from padlib.seams.panels import Panel
 from padlib.seams.place import Place, carry_points, mirror_map, place_on_shell
 from padlib.seams.plan import Line, Options
+from padlib.suit.again import relabelled
 from padlib.suit.demo import DEMO_BODY
 from padlib.suit.file import DrawnSeam, Suit
+from padlib.suit.known import Known, known_by
 from padlib.suit.marks import Marks, suit_marks
 from padlib.suit.matching import DART_SHARES, flat_summary, share_used, turned
 from padlib.suit.pile import suit_pile
@@ -160,13 +163,14 @@ def _not_on(marks: Marks, tints: Mapping[str, NDArray[np.int64]]) -> list[Findin
 
 
 def _drawn_line(seam: DrawnSeam, body: Body, shell: Shell, place: Place) -> Line:
-    """A seam of the maker's, as the shortest curve on the shell through its points."""
+    """A seam of the maker's, as the shortest curve on the shell through its points, or a round one."""
     surface = place.surface
     where = f"line {seam.line}: " if seam.line else ""
     words = f"{where}seam '{seam.name}' runs through"
     at = all_on_shell(seam.through, words, body, shell, place)
     through = nearest(surface.vertices, surface.faces, at)
-    curve = geodesic(surface.vertices, surface.faces, through, closed=seam.closed)
+    draw = smooth_path if seam.round else geodesic
+    curve = draw(surface.vertices, surface.faces, through, closed=seam.closed)
     return Line(seam.name, Curve(curve.points, seam.closed), seam.kind)
 
 
@@ -221,6 +225,7 @@ def flatten_panels(
     percentile: float = 95.0,
     hide: float = 0.05,
     among: Sequence[Panel] = (),
+    known: Known | None = None,
     workers: int = 1,
     tell: Tell = quiet,
 ) -> tuple[Flat, ...]:
@@ -231,8 +236,9 @@ def flatten_panels(
     from, by its name; a panel that is not in it has a cloth that is the same in all directions and bears
     the limit; wishes: the maker's own darts, by panel; percentile: share of the area, per cent, that
     must keep the limit; hide: how much longer a dart may be to lie out of view; among: all panels that hide each
-    other, where they are more than those that are laid; workers: processes. A panel that is the mirror image of
-    another takes the other's flat, turned face down.
+    other, where they are more than those that are laid; known: what was darted before, to which is added: a panel
+    that is there with all that is asked of it is not darted again; workers: processes. A panel that is the mirror
+    image of another takes the other's flat, turned face down.
     """
     views = _views(among or panels) if hide and most else {}
     own = []
@@ -241,7 +247,8 @@ def flatten_panels(
         task = _Task(p, pile[p.name], cloths.get(p.name), limit, rules, wishes.get(p.name, NONE))
         own.append(task)
     with _pool(workers) as pool:
-        matched = _within_limit(own, limit, most, pool, tell, ease=ease)
+        darted = partial(_darted, known={} if known is None else known)
+        matched = _within_limit(own, limit, most, darted, pool, tell, ease=ease)
     laid = [turned(f, pile[f.panel.name]) for f in matched]
     return with_images(laid, panels)
 
@@ -286,20 +293,21 @@ def _within_limit(
     tasks: Sequence[_Task],
     limit: float,
     most: int,
+    darted: Callable[..., list[Flat]],
     pool: Executor | None,
     tell: Tell,
     *,
     ease: Sequence[Ease],
 ) -> list[Flat]:
     """Flats darted and matched; those over the limit after matching are darted again, closer."""
-    flats = _darted(tasks, DART_SHARES[0], most, pool, tell)
+    flats = darted(tasks, DART_SHARES[0], most, pool, tell)
     matched = match_flats(flats, limit=limit, ease=ease)
     for share in DART_SHARES[1:]:
         at = tasks[0].rules.percentile
         over = [k for k, f in enumerate(matched) if share_used(f, limit, at) > 1.0]
         if not over or most == 0:
             break
-        again = _darted([tasks[k] for k in over], share, most, pool, quiet)
+        again = darted([tasks[k] for k in over], share, most, pool, quiet)
         for k, flat in zip(over, again, strict=True):
             flats[k] = flat
         matched = match_flats(flats, limit=limit, ease=ease)
@@ -307,15 +315,30 @@ def _within_limit(
 
 
 def _darted(
-    tasks: Sequence[_Task], share: float, most: int, pool: Executor | None, tell: Tell
+    tasks: Sequence[_Task],
+    share: float,
+    most: int,
+    pool: Executor | None,
+    tell: Tell,
+    known: Known,
 ) -> list[Flat]:
     """Darted flats, the largest panels first so that no worker waits for a late one."""
     work = partial(_dart, share=share, most=most)
-    order = sorted(range(len(tasks)), key=lambda k: -len(tasks[k].panel.surface.faces))
+    keys = [
+        known_by(t.panel, t.pile, t.rules, t.cloth, t.limit, t.wishes, share, most) for t in tasks
+    ]
+    flats = {
+        k: relabelled(*known[key][::-1], tasks[k].panel)
+        for k, key in enumerate(keys)
+        if key in known
+    }
+    order = sorted(
+        set(range(len(tasks))) - set(flats), key=lambda k: -len(tasks[k].panel.surface.faces)
+    )
     queue = [tasks[k] for k in order]
-    flats: dict[int, Flat] = {}
     for k, flat in zip(order, pool.map(work, queue) if pool else map(work, queue), strict=True):
         flats[k] = flat
+        known[keys[k]] = tasks[k].panel, flat
         tell(f"flattened {flat.panel.name}", len(flats) / len(tasks))
     return [flats[k] for k in range(len(tasks))]
 

@@ -13,7 +13,7 @@ from padlib.errors import SuitError
 from padlib.flatten.pins import Ban, Pin
 from padlib.seams.mirror import other_side
 from padlib.seams.panels import Panel
-from padlib.suit.file import AskedDart
+from padlib.suit.file import AskedDart, Suit
 
 At = Callable[[str], NDArray[np.float64]]
 
@@ -27,6 +27,14 @@ class Wishes:
 
 
 NONE = Wishes()
+
+
+def own_wishes(
+    suit: Suit, panels: Sequence[Panel], at: Mapping[str, NDArray[np.float64]]
+) -> Mapping[str, Wishes]:
+    """What the maker asks of the darts of the suit's own panels, without those of its pads' cushions."""
+    rims = tuple(f"pillow-{pad.name}-" for pad in suit.pads)
+    return suit_wishes([d for d in suit.dart if not d.panel.startswith(rims)], panels, at)
 
 
 def suit_wishes(

@@ -1,0 +1,105 @@
+"""What a suggestion says: lines to read, plain values for JSON, and what it changes in a suit file."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import asdict
+from typing import Any
+
+from padlib.suit.extras import written
+from padlib.suit.file import DrawnSeam
+from padlib.suit.suggestion import Suggestion, Worth
+from padlib.suit.trials import Laid
+
+
+def seam_entry(seam: DrawnSeam) -> dict[str, Any]:
+    """A new seam as an entry of [[seam]]."""
+    return {
+        "name": seam.name,
+        "through": [written(spot) for spot in seam.through],
+        "round": seam.round,
+    }
+
+
+def values(told: Suggestion) -> dict[str, Any]:
+    """A suggestion as plain values."""
+    return {
+        "moves": dict(told.moves),
+        "seams": [seam_entry(seam) for seam in told.seams],
+        "usual": _laid(told.usual),
+        "suggested": _laid(told.sought),
+        "worth": [
+            {
+                "seam": worth.seam,
+                "kind": worth.kind,
+                "length_mm": worth.length_mm,
+                "without": _laid(worth.without),
+                "with": _laid(worth.with_it),
+            }
+            for worth in told.worth
+        ],
+        "plans_cut": told.found.tried,
+        "plans_laid": told.laid,
+    }
+
+
+def _laid(laid: Laid) -> Mapping[str, float]:
+    plain = asdict(laid)
+    return {
+        "stretch_percent": {key: plain[key] for key in ("mean", "p95", "p99")},
+        "darts": laid.darts,
+        "dart_mm": laid.dart_mm,
+        "panels_over_limit": laid.over,
+    }
+
+
+def text(told: Suggestion) -> str:
+    """A suggestion as lines to read, the changes of the suit file first."""
+    usual, sought = told.usual, told.sought
+    tries = f"{told.found.tried} plans cut, {told.laid} laid flat"
+    if not told.moves and not told.seams:
+        return (
+            f"Neither moving a seam nor drawing a new one pays ({tries}): as they are, the panels take "
+            f"{usual.dart_mm:.0f} mm of darts and {usual.mean:.2f} % of stretch on average."
+        )
+    lines = []
+    if told.moves:
+        lines += ["[seams]", *(f"{key} = {value:g}" for key, value in told.moves.items()), ""]
+    for seam in told.seams:
+        lines += ["[[seam]]", f'name = "{seam.name}"', "through = ["]
+        lines += [f"    {_spot(written(spot))}," for spot in seam.through]
+        lines += ["]", "round = true", ""]
+    lines += [
+        f"Laid flat: darts {usual.dart_mm:.0f} mm as the seams are, {sought.dart_mm:.0f} mm as suggested; stretch "
+        f"{usual.mean:.2f} and {sought.mean:.2f} % on average, {usual.p95:.2f} and {sought.p95:.2f} % at the 95th "
+        f"percentile; panels over the limit {usual.over} and {sought.over} ({tries}).",
+        *map(_worth, told.worth),
+    ]
+    return "\n".join(lines)
+
+
+def _worth(worth: Worth) -> str:
+    """What one seam buys, as a sentence."""
+    without, with_it = worth.without, worth.with_it
+    what = (
+        f"The {worth.seam} seam's moves"
+        if worth.kind == "moved"
+        else f"The new {worth.seam} seam ({worth.length_mm:.0f} mm on both sides together)"
+    )
+    words = (
+        f"{what}: without {'them' if worth.kind == 'moved' else 'it'} the panels beside it take "
+        f"{without.dart_mm:.0f} mm of darts and {without.p95:.2f} % of stretch at the 95th percentile, with "
+        f"{'them' if worth.kind == 'moved' else 'it'} {with_it.dart_mm:.0f} mm and {with_it.p95:.2f} %"
+    )
+    if without.over != with_it.over:
+        words += f"; {without.over} and {with_it.over} of them are over the limit"
+    return f"{words}."
+
+
+def _spot(spot: Any) -> str:
+    """A place as TOML writes it."""
+    if isinstance(spot, dict):
+        return "{" + ", ".join(f"{key} = {_spot(value)}" for key, value in spot.items()) + "}"
+    if isinstance(spot, list):
+        return f"[{', '.join(_spot(value) for value in spot)}]"
+    return f'"{spot}"' if isinstance(spot, str) else f"{spot:.10g}"

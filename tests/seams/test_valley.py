@@ -1,0 +1,128 @@
+"""Lines that follow valleys, against the closed form of the valley's floor."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.spatial import Delaunay, cKDTree
+
+from padlib.mesh.relief import relief
+from padlib.mesh.surface import Surface
+from padlib.mesh.topology import boundary_loops
+from padlib.seams.valley import REACH, drawn_into, pace, ways_across
+
+RADIUS, OFF = 100.0, 70.0  # of two balls, and of their middles from the plane between them
+
+
+def grooved(floor, depth=18.0, width=22.0):
+    """A sheet 400 by 300 mm with a groove along y = floor(x), on a mesh of 9 mm that knows nothing of it."""
+    rng = np.random.default_rng(5)
+    x, y = np.meshgrid(np.arange(0.0, 401.0, 8.0), np.arange(-150.0, 151.0, 8.0))
+    flat = np.stack([x.ravel(), y.ravel()], axis=1)
+    inner = (flat[:, 0] > 0) & (flat[:, 0] < 400) & (np.abs(flat[:, 1]) < 149)
+    flat[inner] += rng.uniform(-2.5, 2.5, (int(inner.sum()), 2))
+    line = np.linspace(-60.0, 460.0, 4000)
+    line = np.stack([line, floor(line)], axis=1)
+    away = cKDTree(line).query(flat)[0]
+    surface = Surface(
+        np.column_stack([flat, -depth * np.exp(-((away / width) ** 2))]), Delaunay(flat).simplices
+    )
+    return surface, line
+
+
+def joined_balls():
+    """Half of two balls that run into each other (x > 0): a surface of revolution about z, with its sharp joint at
+    z = 0 on the circle of radius sqrt(RADIUS^2 - OFF^2)."""
+    end = np.arccos(-OFF / RADIUS)
+    low = np.linspace(0.35, end, 27)
+    profile = np.stack([RADIUS * np.sin(low), OFF + RADIUS * np.cos(low)], axis=1)
+    profile = np.concatenate([profile, (profile * [1.0, -1.0])[-2::-1]])
+    turn = np.linspace(-np.pi / 2, np.pi / 2, 37)
+    r, z = profile.T
+    at = np.stack(
+        [
+            r[:, None] * np.cos(turn),
+            r[:, None] * np.sin(turn),
+            np.broadcast_to(z[:, None], (len(r), len(turn))),
+        ],
+        axis=2,
+    ).reshape(-1, 3)
+    i, j = np.meshgrid(np.arange(len(r) - 1), np.arange(len(turn) - 1), indexing="ij")
+    a, b = (i * len(turn) + j).ravel(), (i * len(turn) + j + 1).ravel()
+    c, d = a + len(turn), b + len(turn)
+    faces = np.concatenate([np.stack([a, c, b], 1), np.stack([b, c, d], 1)])
+    return Surface(at, faces)
+
+
+def across(surface, start, stop):
+    """The line between the places of the rim nearest to two points, drawn into the valley."""
+    rim = boundary_loops(surface.faces)[0]
+    ends = [
+        int(rim[np.argmin(np.linalg.norm(surface.vertices[rim] - p, axis=1))])
+        for p in (start, stop)
+    ]
+    bends = relief(surface.vertices, surface.faces, REACH)
+    paces = pace(bends, np.zeros(len(surface.vertices)))
+    ways = ways_across(surface, paces, rim, np.array(ends))
+    return ways, drawn_into(surface, bends, ways.way(0, 1))
+
+
+@pytest.mark.parametrize(
+    "floor",
+    [lambda x: 0.0 * x, lambda x: 0.3 * x - 60.0, lambda x: 35.0 * np.sin(x / 70.0)],
+    ids=["straight", "slanting", "winding"],
+)
+def test_a_line_lies_on_the_floor_of_a_groove(floor):
+    """From ends 30 mm beside the groove the line runs into it and lies within 2 mm of its floor."""
+    surface, line = grooved(floor)
+    start = [0.0, float(floor(np.array(0.0))) + 30.0, 0.0]
+    stop = [400.0, float(floor(np.array(400.0))) - 30.0, 0.0]
+
+    _, drawn = across(surface, start, stop)
+
+    inside = (drawn[:, 0] > 90.0) & (drawn[:, 0] < 310.0)
+    assert inside.sum() > 15
+    assert cKDTree(line).query(drawn[inside, :2])[0].max() < 2.0
+
+
+def test_a_line_between_two_balls_is_their_joint():
+    """From ends 40 mm off; the circle of the joint is known, and the line's length is half of it."""
+    surface = joined_balls()
+    radius = np.sqrt(RADIUS**2 - OFF**2)
+
+    _, drawn = across(surface, [0.0, -radius, 40.0], [0.0, radius, -40.0])
+
+    inside = np.abs(drawn[:, 1]) < 50.0
+    assert inside.sum() > 8
+    assert np.abs(drawn[inside, 2]).max() < 1.5
+    assert np.hypot(drawn[inside, 0], drawn[inside, 1]) == pytest.approx(
+        np.full(inside.sum(), radius), abs=1.5
+    )
+
+
+def test_without_a_valley_a_line_is_straight_and_keeps_off_the_rim():
+    """On a flat sheet the way between two places is straight within 2 % of its length (it is sought over vertices and
+    middles of edges); one along an edge leaves it."""
+    surface, _ = grooved(lambda x: 0.0 * x, depth=0.0)
+
+    _, drawn = across(surface, [0.0, -70.0, 0.0], [400.0, 90.0, 0.0])
+    _, beside = across(surface, [40.0, -150.0, 0.0], [360.0, -150.0, 0.0])
+
+    way = np.array([400.0, 160.0]) / np.hypot(400.0, 160.0)
+    off = (drawn[:, :2] - drawn[0, :2]) @ [-way[1], way[0]]
+    assert np.abs(off).max() < 0.02 * np.hypot(400.0, 160.0)
+    assert beside[4:-4, 1].min() > -150.0 + 10.0
+
+
+def test_a_millimetre_costs_less_in_a_valley_and_more_on_a_bulge_and_in_view():
+    """By the curvature of a groove: least at its floor, most on its shoulders."""
+    surface, line = grooved(lambda x: 0.0 * x)
+    bends = relief(surface.vertices, surface.faces, REACH)
+    hidden = pace(bends, np.zeros(len(surface.vertices)))
+    shown = pace(bends, np.ones(len(surface.vertices)))
+    away = np.abs(surface.vertices[:, 1])
+    middle = np.abs(surface.vertices[:, 0] - 200.0) < 120.0
+
+    assert hidden[middle & (away < 4)].max() < 0.5 * hidden[middle & (away > 120)].min()
+    assert hidden[middle & (np.abs(away - 35) < 4)].min() > hidden[middle & (away > 120)].max()
+    assert (shown > hidden).all()
