@@ -280,6 +280,8 @@ def _suggest(commands: argparse._SubParsersAction) -> None:
         metavar="N",
         help=f"most new seams, each on both sides (default {NEW}; 0: only move the plan's)",
     )
+    words = "also lay the panels flat without each of the plan's own seams, and tell what these buy"
+    command.add_argument("--plan", action="store_true", help=words)
     command.add_argument("--json", action="store_true", help="print one JSON object")
 
 
@@ -289,7 +291,8 @@ def _run_suggest(args: argparse.Namespace) -> int:
     with bar() as tell:
         body = suit_body(suit)
         shell = suit_shell(suit, body)
-        told = suggest(suit, body, shell, new=args.new, workers=args.workers, tell=tell)
+        asked = {"new": args.new, "plan": args.plan, "workers": args.workers}
+        told = suggest(suit, body, shell, tell=tell, **asked)
     print(json.dumps(suggested_values(told), indent=1) if args.json else suggested_text(told))
     if args.write and (told.moves or told.seams):
         text = path.read_text(encoding="utf-8")

@@ -21,7 +21,7 @@ from padlib.mesh.surface import Faces, Surface, Vertices
 from padlib.mesh.topology import Edges, boundary_loops, edges, face_components, is_disk
 from padlib.seams.marks import Mark, tints, with_images
 from padlib.seams.mirror import mirrored
-from padlib.seams.panels import Edge, Panel
+from padlib.seams.panels import Edge, Panel, whole_name
 from padlib.seams.place import Place
 from padlib.seams.plan import (
     SIDES,
@@ -382,8 +382,7 @@ def _panels(
 
 
 def _rank(name: str, order: Sequence[str]) -> int:
-    plain = "-".join(w for w in name.split("-") if not w.isdigit())
-    return order.index(plain)
+    return order.index(whole_name(name))
 
 
 def _check_disk(panel: Panel) -> None:

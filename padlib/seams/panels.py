@@ -10,6 +10,21 @@ from numpy.typing import NDArray
 from padlib.mesh.surface import Surface, frozen
 
 
+def whole_name(name: str) -> str:
+    """A panel's name without the number that it has where a seam parts it: leg-outer-left of leg-outer-1-left."""
+    return "-".join(word for word in name.split("-") if not word.isdigit())
+
+
+def stem(name: str) -> str:
+    """A panel's name without number and side."""
+    return whole_name(name).rpartition("-")[0]
+
+
+def is_called(name: str, asked: str) -> bool:
+    """Whether a panel answers to what a suit file calls it: its name, without side, without number."""
+    return asked in (name, name.rpartition("-")[0], whole_name(name), stem(name))
+
+
 @dataclass(frozen=True)
 class Edge:
     """A run of a panel's boundary that belongs to one seam.

@@ -52,7 +52,7 @@ from padlib.pattern.piece import Inner, Piece
 from padlib.progress import Tell, quiet
 from padlib.proof.entry import Way, ways_in
 from padlib.seams.assemble import Closure, suit_panels
-from padlib.seams.panels import Panel
+from padlib.seams.panels import Panel, is_called
 from padlib.seams.place import Place, carry_points, mirror_map, place_on_shell
 from padlib.seams.plan import Line, Options
 from padlib.suit.again import relabelled
@@ -225,6 +225,7 @@ def flatten_panels(
     percentile: float = 95.0,
     hide: float = 0.05,
     among: Sequence[Panel] = (),
+    views: Mapping[str, NDArray[np.float64]] | None = None,
     known: Known | None = None,
     workers: int = 1,
     tell: Tell = quiet,
@@ -236,11 +237,13 @@ def flatten_panels(
     from, by its name; a panel that is not in it has a cloth that is the same in all directions and bears
     the limit; wishes: the maker's own darts, by panel; percentile: share of the area, per cent, that
     must keep the limit; hide: how much longer a dart may be to lie out of view; among: all panels that hide each
-    other, where they are more than those that are laid; known: what was darted before, to which is added: a panel
+    other, where they are more than those that are laid; views: how much in plain view the vertices (n,) of each panel
+    are, where that is known; known: what was darted before, to which is added: a panel
     that is there with all that is asked of it is not darted again; workers: processes. A panel that is the mirror
     image of another takes the other's flat, turned face down.
     """
-    views = _views(among or panels) if hide and most else {}
+    if views is None or not (hide and most):
+        views = _views(among or panels) if hide and most else {}
     own = []
     for p in (p for p in panels if p.mirror_of is None):
         rules = Rules(percentile=percentile, show=hide, seen=views.get(p.name))
@@ -394,7 +397,7 @@ def panel_cloths(suit: Suit, names: Collection[str]) -> Mapping[str, str]:
     cloth = {n: rest for n in names}
     for c in suit.cloths:
         for name in c.pieces:
-            matching = [n for n in names if n == name or n.rpartition("-")[0] == name]
+            matching = [n for n in names if is_called(n, name)]
             if not matching:
                 known = ", ".join(sorted({n.rpartition("-")[0] for n in names}))
                 raise SuitError(

@@ -13,13 +13,14 @@ from padlib.body.body import Body
 from padlib.errors import PadlibError
 from padlib.padding.shell import Shell
 from padlib.progress import Tell, quiet
-from padlib.seams.panels import Panel
+from padlib.seams.panels import Panel, stem
 from padlib.suit.file import DrawnSeam, Suit
 from padlib.suit.new_seams import Land, Line, lines_across, survey, with_line
+from padlib.suit.plan_worth import plan_worth
 from padlib.suit.schema import MOVES
 from padlib.suit.seam_search import Found, seam_of, search
 from padlib.suit.steps import Panels
-from padlib.suit.trials import Bench, Laid, Trial, bench, digest, told
+from padlib.suit.trials import Bench, Laid, Trial, Worth, bench, digest, told
 
 SHARES = (1.0, 0.5)  # of the moves of one seam that a search found, tried in turn
 LEAST_DART, LEAST_MEAN = 5.0, 0.01  # mm and per cent by which a plan must be better
@@ -32,25 +33,12 @@ NEED = 60.0  # mm of dart in a panel from which a new seam is tried across it
 
 
 @dataclass(frozen=True)
-class Worth:
-    """What one seam buys: the panels that it touches laid flat without it and with it, all others as suggested.
-
-    seam: its name, of a move that of [seams]; kind: moved or new; length_mm: of a new one, both sides together.
-    """
-
-    seam: str
-    kind: str
-    length_mm: float
-    without: Laid
-    with_it: Laid
-
-
-@dataclass(frozen=True)
 class Suggestion:
     """What is suggested for a suit, and what it comes to.
 
     moves: keys of [seams] with their numbers; seams: new ones; usual, sought: the suit's own plan and the suggested one
-    laid flat; worth: of each move and each new seam; found: what the forecast found; laid: plans that were laid flat.
+    laid flat; worth: of each move, each new seam and, where asked for, of the plan's own; found: what the forecast
+    found; laid: plans that were laid flat.
     """
 
     moves: Mapping[str, float]
@@ -97,13 +85,14 @@ def suggest(
     shell: Shell,
     *,
     new: int = NEW,
+    plan: bool = False,
     workers: int = 1,
     tell: Tell = quiet,
 ) -> Suggestion:
     """Moves of the plan's seams and new seams that pay, and what each of them buys.
 
-    new: most new seams, each on both sides; workers: processes. Raises SuitError where the suit's own plan cannot be
-    cut, PadlibError where it cannot be laid.
+    new: most new seams, each on both sides; plan: also tell what the plan's own seams buy; workers: processes. Raises
+    SuitError where the suit's own plan cannot be cut, PadlibError where it cannot be laid.
     """
     found = search(suit, body, shell, tell=lambda words, share: tell(words, 0.3 * share))
     work = _Work(suit, bench(body, shell, workers=workers), {})
@@ -117,6 +106,10 @@ def suggest(
     moves = {key: value for step in steps for key, value in step.moves.items()}
     seams = tuple(seam for step in steps for seam in step.seams)
     worth = tuple(w for w in (_worth(work, steps, k) for k in range(len(steps))) if w is not None)
+    if plan:
+        worth += plan_worth(
+            work.bench, last, tell=lambda words, share: tell(words, 0.9 + 0.1 * share)
+        )
     return Suggestion(moves, seams, usual.laid, last.laid, worth, found, len(work.laid))
 
 
@@ -211,14 +204,15 @@ def _needy(base: Trial, suit: Suit, vain: set[tuple[bytes, bytes]]) -> list[Pane
         for panel in base.panels
         if panel.side == "left" and digest(panel) not in vain
     ]
-    whole = tuple(suit.seams["whole"])
-    kept = [(t, p) for t, p in out if -t > NEED and _stem(p.name) not in whole]
+    whole = _kept_whole(suit)
+    kept = [(t, p) for t, p in out if -t > NEED and stem(p.name) not in whole]
     return [panel for _, panel in sorted(kept, key=lambda pair: pair[0])]
 
 
-def _stem(name: str) -> str:
-    """A panel's name without side and number."""
-    return "-".join(w for w in name.split("-")[:-1] if not w.isdigit())
+def _kept_whole(suit: Suit) -> set[str]:
+    """Panels that no new seam parts: those that the maker wants whole, and those that the suit file names by name."""
+    named = [ask.panel for table in (suit.ease, suit.dart, suit.edges) for ask in table]
+    return {*suit.seams["whole"], *(s for n in named for s in (n, stem(n)) if s)}
 
 
 def _best_across(
@@ -269,7 +263,7 @@ def _across(work: _Work, suit: Suit, base: Trial, panel: Panel, step: _Step) -> 
     except PadlibError:
         return None
     known = {digest(p) for p in base.panels}
-    own = [p for p in cut.panels if p.side == panel.side and _stem(p.name) == _stem(panel.name)]
+    own = [p for p in cut.panels if p.side == panel.side and stem(p.name) == stem(panel.name)]
     names = tuple(p.name for p in own if digest(p) not in known)
     return _Across(step, plan, cut, names) if len(cut.panels) == len(base.panels) + 2 else None
 

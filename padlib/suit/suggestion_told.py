@@ -8,8 +8,8 @@ from typing import Any
 
 from padlib.suit.extras import written
 from padlib.suit.file import DrawnSeam
-from padlib.suit.suggestion import Suggestion, Worth
-from padlib.suit.trials import Laid
+from padlib.suit.suggestion import Suggestion
+from padlib.suit.trials import Laid, Worth
 
 
 def seam_entry(seam: DrawnSeam) -> dict[str, Any]:
@@ -81,18 +81,19 @@ def text(told: Suggestion) -> str:
 def _worth(worth: Worth) -> str:
     """What one seam buys, as a sentence."""
     without, with_it = worth.without, worth.with_it
-    what = (
-        f"The {worth.seam} seam's moves"
-        if worth.kind == "moved"
-        else f"The new {worth.seam} seam ({worth.length_mm:.0f} mm on both sides together)"
-    )
+    it = "them" if worth.kind == "moved" else "it"
+    what = {
+        "moved": f"The {worth.seam} seam's moves",
+        "new": f"The new {worth.seam} seam ({worth.length_mm:.0f} mm on both sides together)",
+        "plan": f"The plan's {worth.seam} seam ({worth.length_mm:.0f} mm)",
+    }[worth.kind]
+    beside = "panel" if worth.kind == "plan" else "panels"
     words = (
-        f"{what}: without {'them' if worth.kind == 'moved' else 'it'} the panels beside it take "
-        f"{without.dart_mm:.0f} mm of darts and {without.p95:.2f} % of stretch at the 95th percentile, with "
-        f"{'them' if worth.kind == 'moved' else 'it'} {with_it.dart_mm:.0f} mm and {with_it.p95:.2f} %"
+        f"{what}: without {it} the {beside} there would take {without.dart_mm:.0f} mm of darts and {without.p95:.2f} % "
+        f"of stretch at the 95th percentile, with {it} {with_it.dart_mm:.0f} mm and {with_it.p95:.2f} %"
     )
     if without.over != with_it.over:
-        words += f"; {without.over} and {with_it.over} of them are over the limit"
+        words += f"; over the limit are {without.over} and {with_it.over}"
     return f"{words}."
 
 

@@ -7,10 +7,13 @@ from dataclasses import dataclass, field
 from functools import partial
 
 import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from padlib.body.body import Body
 from padlib.flatten.flat import Flat
 from padlib.flatten.stretch import areas, summary
+from padlib.mesh.seen import seen
 from padlib.padding.even import even_shell
 from padlib.padding.shell import Shell
 from padlib.seams.panels import Panel
@@ -40,6 +43,21 @@ class Laid:
 
 
 @dataclass(frozen=True)
+class Worth:
+    """What one seam buys: the panels that it touches laid flat without it and with it, all others as they are.
+
+    seam: its name, of a move that of [seams]; kind: moved, new or plan; length_mm: of a new one on both sides together,
+    of the plan's own on its one side.
+    """
+
+    seam: str
+    kind: str
+    length_mm: float
+    without: Laid
+    with_it: Laid
+
+
+@dataclass(frozen=True)
 class Trial:
     """A plan laid: its suit, its panels, their flats, what they come to."""
 
@@ -57,11 +75,16 @@ class Trial:
 
 @dataclass(frozen=True)
 class Bench:
-    """Where plans of one suit on one shell are laid; what was darted is kept."""
+    """Where plans of one suit on one shell are laid; what was darted is kept.
+
+    views (n,): how much in plain view each vertex of the uncut shell is, so that where a panel is seen does not hang on
+    how others are cut.
+    """
 
     body: Body
     shell: Shell
     place: Place
+    views: NDArray[np.float64]
     workers: int = 1
     known: Known = field(default_factory=dict)
 
@@ -76,7 +99,18 @@ class Bench:
         own = [panel for panel in cut.panels if panel.name in names]
         wishes = own_wishes(suit, cut.panels, self.place.at)
         asked = flattening(suit, {p.name for p in cut.panels}) | {"most": most, "wishes": wishes}
-        return flatten_panels(own, cut.pile, among=cut.panels, known=self.known, **asked)
+        return flatten_panels(own, cut.pile, views=self._seen(own), known=self.known, **asked)
+
+    def alone(self, suit: Suit, panel: Panel) -> tuple[Flat, ...]:
+        """One panel that is not of the plan laid flat, its pile down."""
+        asked = {key: suit.darts[key] for key in ("limit", "most", "percentile", "hide")}
+        down = {panel.name: np.array([0.0, 0.0, -1.0])}
+        return flatten_panels([panel], down, views=self._seen([panel]), known=self.known, **asked)
+
+    def _seen(self, panels: Sequence[Panel]) -> dict[str, NDArray[np.float64]]:
+        """How much in plain view the vertices of panels are."""
+        tree = cKDTree(self.place.surface.vertices)
+        return {p.name: self.views[tree.query(p.surface.vertices)[1]] for p in panels}
 
     def lay(self, suit: Suit) -> Trial:
         """All panels of a plan laid flat, with darts and matched. Raises PadlibError where that cannot be done."""
@@ -89,6 +123,7 @@ class Bench:
             **flattening(suit, {p.name for p in each}),
             wishes=own_wishes(suit, each, self.place.at),
             ease=suit_eases(own_eases(suit), each, locate)[0],
+            views=self._seen(each),
             known=self.known,
             workers=self.workers,
         )
@@ -98,7 +133,8 @@ class Bench:
 def bench(body: Body, shell: Shell, *, workers: int = 1) -> Bench:
     """A bench for plans on a shell."""
     place = place_on_shell(body, even_shell(shell, mirror_map(shell.surface)))
-    return Bench(body, shell, place, workers)
+    surface = place.surface
+    return Bench(body, shell, place, seen(surface.vertices, surface.faces), workers)
 
 
 def digest(panel: Panel) -> tuple[bytes, bytes]:

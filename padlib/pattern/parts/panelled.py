@@ -17,6 +17,7 @@ from padlib.pattern.edge import rim
 from padlib.pattern.parts.part import ARC_MM, Ask, Blank, Copy, Kind, Made, Step, Worn, rectangle
 from padlib.pattern.parts.site import Site
 from padlib.pattern.piece import Inner, Line
+from padlib.seams.panels import is_called
 
 NEAR_MM = 3.0  # a place is on every panel that comes so near
 CLEAR_MM = 15.0  # from a vent's cut-out to the sew line of its panel
@@ -28,7 +29,7 @@ def _lining(ask: Ask, worn: Worn, v: Mapping[str, float]) -> Made:
     there = set(names)
     chosen = []
     for asked in ask.panels:
-        found = [n for n in names if n == asked or n.rpartition("-")[0] == asked]
+        found = [n for n in names if is_called(n, asked)]
         if not found:
             raise InputError(
                 f"part '{ask.name}' lines a panel '{asked}' that is not there; there are "
