@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 import os
+import weakref
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from concurrent.futures import Executor, ProcessPoolExecutor
 from contextlib import contextmanager
@@ -65,6 +66,8 @@ from padlib.suit.pile import suit_pile
 from padlib.suit.schema import MOVES
 from padlib.suit.wishes import NONE, Wishes
 from padlib.suit.worn import opening_rises
+
+_drawn: weakref.WeakKeyDictionary[Place, dict[DrawnSeam, Line]] = weakref.WeakKeyDictionary()
 
 
 @dataclass(frozen=True)
@@ -163,7 +166,14 @@ def _not_on(marks: Marks, tints: Mapping[str, NDArray[np.int64]]) -> list[Findin
 
 
 def _drawn_line(seam: DrawnSeam, body: Body, shell: Shell, place: Place) -> Line:
-    """A seam of the maker's, as the shortest curve on the shell through its points, or a round one."""
+    """A seam of the maker's, as the shortest curve on the shell through its points, or a round one; drawn once."""
+    known = _drawn.setdefault(place, {})
+    if seam not in known:
+        known[seam] = _new_line(seam, body, shell, place)
+    return known[seam]
+
+
+def _new_line(seam: DrawnSeam, body: Body, shell: Shell, place: Place) -> Line:
     surface = place.surface
     where = f"line {seam.line}: " if seam.line else ""
     words = f"{where}seam '{seam.name}' runs through"
@@ -189,20 +199,20 @@ def all_on_shell(
     words: how a message begins. Raises SuitError for a landmark that is not there, and for a place that this body does
     not have.
     """
+    told = [k for k, point in enumerate(points) if not isinstance(point, str | tuple)]
+    try:
+        found = on_body(body, [points[k] for k in told], f"{words} a place")
+    except InputError as why:
+        raise SuitError(f"{str(why).rstrip('.')}.") from None
+    skin = body.surface
+    to_carry = {str(k): p.on(skin.vertices, skin.faces) for k, p in zip(told, found, strict=True)}
     out = np.empty((len(points), 3))
-    to_carry: dict[str, NDArray[np.float64]] = {}
     for k, point in enumerate(points):
         if isinstance(point, tuple):
             to_carry[str(k)] = np.array(point)
-        elif not isinstance(point, str):
-            try:
-                found = on_body(body, [point], f"{words} a place")[0]
-            except InputError as why:
-                raise SuitError(f"{str(why).rstrip('.')}.") from None
-            to_carry[str(k)] = found.on(body.surface.vertices, body.surface.faces)
-        elif point in place.at:
+        elif isinstance(point, str) and point in place.at:
             out[k] = place.at[point]
-        else:
+        elif isinstance(point, str):
             raise SuitError(
                 f"{words} '{point}', which is no landmark of this body; there are "
                 f"{', '.join(sorted(place.at))}."

@@ -197,8 +197,8 @@ def _needy(base: Trial, suit: Suit, vain: set[tuple[bytes, bytes]]) -> list[Pane
     taken: dict[str, float] = {}
     limit, percentile = suit.darts["limit"], suit.darts["percentile"]
     for flat in base.flats:
-        stem = flat.panel.name.rpartition("-")[0]
-        taken[stem] = max(taken.get(stem, 0.0), told([flat], limit, percentile).price)
+        name = flat.panel.name.rpartition("-")[0]
+        taken[name] = max(taken.get(name, 0.0), told([flat], limit, percentile).price)
     out = [
         (-taken[panel.name.rpartition("-")[0]], panel)
         for panel in base.panels
@@ -219,17 +219,17 @@ def _best_across(
     work: _Work, steps: tuple[_Step, ...], base: Trial, land: Land, panel: Panel
 ) -> _Step | None:
     """The new seam across a panel that pays most, None where none does."""
-    suit, most = work.plan(steps), work.suit.darts["most"]
+    suit = work.plan(steps)
     asked = suit.darts["limit"], suit.darts["percentile"]
     drawn: list[tuple[float, int, _Across]] = []
     for line in lines_across(land, panel, TRIES):
         across = _across(work, suit, base, panel, _new(suit, land, line))
         if across is not None:
-            bare = work.bench.part(across.suit, across.cut, across.names, most=0)
+            bare = work.bench.bare(across.suit, across.cut, across.names)
             drawn.append((told(bare, *asked).price, len(drawn), across))
     ranked: list[tuple[float, int, _Step]] = []
     for _, k, across in sorted(drawn)[:LAID]:
-        flats = work.bench.part(across.suit, across.cut, across.names, most=most)
+        flats = work.bench.part(across.suit, across.cut, across.names)
         ranked.append((told(flats, *asked).price + 0.5 * across.step.price, k, across.step))
     for _, _, step in sorted(ranked, key=lambda row: row[:2]):
         trial = work.tried((*steps, step))

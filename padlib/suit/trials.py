@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from padlib.body.body import Body
+from padlib.flatten.carry import carried
 from padlib.flatten.flat import Flat
 from padlib.flatten.stretch import areas, summary
 from padlib.mesh.seen import seen
@@ -21,7 +22,15 @@ from padlib.seams.place import Place, mirror_map, place_on_shell
 from padlib.suit.ease import own_eases, suit_eases
 from padlib.suit.file import Suit
 from padlib.suit.matching import share_used
-from padlib.suit.steps import Known, Panels, flatten_panels, flattening, make_panels, on_shell
+from padlib.suit.steps import (
+    Known,
+    Panels,
+    cloths_borne,
+    flatten_panels,
+    flattening,
+    make_panels,
+    on_shell,
+)
 from padlib.suit.wishes import own_wishes
 
 OVER = 1.0  # a panel over the limit counts as so many times the root of its area of dart, the more the farther over
@@ -92,13 +101,21 @@ class Bench:
         """The panels of a plan. Raises SuitError where it cannot be cut."""
         return make_panels(suit, self.body, self.shell, self.place)
 
-    def part(
-        self, suit: Suit, cut: Panels, names: Collection[str], *, most: int
-    ) -> tuple[Flat, ...]:
-        """Some panels of a plan laid flat by themselves, with so many darts at most."""
+    def bare(self, suit: Suit, cut: Panels, names: Collection[str]) -> tuple[Flat, ...]:
+        """Some panels of a plan laid flat without darts."""
+        limit, cloths = suit.darts["limit"], cloths_borne(suit, {p.name for p in cut.panels})
+        out = []
+        for panel in (p for p in cut.panels if p.name in names):
+            cloth = cloths.get(panel.name)
+            way = {} if cloth is None else {"cloth": cloth, "pile": cut.pile[panel.name]}
+            out.append(carried(panel, None, limit=limit if cloth is None else 1.0, **way))
+        return tuple(out)
+
+    def part(self, suit: Suit, cut: Panels, names: Collection[str]) -> tuple[Flat, ...]:
+        """Some panels of a plan laid flat by themselves, with darts."""
         own = [panel for panel in cut.panels if panel.name in names]
         wishes = own_wishes(suit, cut.panels, self.place.at)
-        asked = flattening(suit, {p.name for p in cut.panels}) | {"most": most, "wishes": wishes}
+        asked = flattening(suit, {p.name for p in cut.panels}) | {"wishes": wishes}
         return flatten_panels(own, cut.pile, views=self._seen(own), known=self.known, **asked)
 
     def alone(self, suit: Suit, panel: Panel) -> tuple[Flat, ...]:

@@ -142,14 +142,14 @@ def test_what_was_darted_before_is_not_darted_again_and_comes_out_the_same(worn,
     moved = replace(suit, seams=dict(suit.seams) | {"side_shift": 10.0})
     before, cut = own.cut(suit), own.cut(moved)
     kept = replace(own, known={})
-    kept.part(suit, before, names, most=6)
-    fresh = replace(own, known={}).part(moved, cut, names, most=6)
+    kept.part(suit, before, names)
+    fresh = replace(own, known={}).part(moved, cut, names)
     darted = []
     real = steps._dart
     monkeypatch.setattr(
         steps, "_dart", lambda task, **more: darted.append(task.panel.name) or real(task, **more)
     )
-    again = kept.part(moved, cut, names, most=6)
+    again = kept.part(moved, cut, names)
 
     assert darted == ["sleeve-under-left"]  # whose armhole has the side seam's end
     by_name = {p.name: p for p in cut.panels}
