@@ -280,11 +280,12 @@ def _that_pay(work: _Work, steps: tuple[_Step, ...]) -> tuple[_Step, ...]:
 
 
 def _worth(work: _Work, steps: tuple[_Step, ...], number: int) -> Worth | None:
-    """What one of the steps buys; None where the others cannot be without it."""
-    step, one = steps[number], work.lay(steps)
-    other = work.tried(steps[:number] + steps[number + 1 :])
-    if other is None:
-        return None
-    asked = work.suit.darts["limit"], work.suit.darts["percentile"]
-    without, with_it = told(other.apart(one), *asked), told(one.apart(other), *asked)
-    return Worth(step.name, step.kind, round(step.length_mm, 1), without, with_it)
+    """What one of the steps buys; where later ones cannot be without it, before they were there."""
+    step, asked = steps[number], (work.suit.darts["limit"], work.suit.darts["percentile"])
+    for last in (len(steps), number + 1):
+        one, other = (work.tried(steps[:number] + steps[k:last]) for k in (number, number + 1))
+        if one is not None and other is not None:
+            without, with_it = told(other.apart(one), *asked), told(one.apart(other), *asked)
+            size = round(step.length_mm, 1)
+            return Worth(step.name, step.kind, size, without, with_it, last < len(steps))
+    return None

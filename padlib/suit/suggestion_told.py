@@ -33,6 +33,7 @@ def values(told: Suggestion) -> dict[str, Any]:
                 "seam": worth.seam,
                 "kind": worth.kind,
                 "length_mm": worth.length_mm,
+                "before_new_seams": worth.early,
                 "without": _laid(worth.without),
                 "with": _laid(worth.with_it),
             }
@@ -88,6 +89,8 @@ def _worth(worth: Worth) -> str:
         "plan": f"The plan's {worth.seam} seam ({worth.length_mm:.0f} mm)",
     }[worth.kind]
     beside = "panel" if worth.kind == "plan" else "panels"
+    if worth.early:
+        what += ", before the new seams that end on them"
     words = (
         f"{what}: without {it} the {beside} there would take {without.dart_mm:.0f} mm of darts and {without.p95:.2f} % "
         f"of stretch at the 95th percentile, with {it} {with_it.dart_mm:.0f} mm and {with_it.p95:.2f} %"

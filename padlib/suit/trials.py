@@ -56,7 +56,7 @@ class Worth:
     """What one seam buys: the panels that it touches laid flat without it and with it, all others as they are.
 
     seam: its name, of a move that of [seams]; kind: moved, new or plan; length_mm: of a new one on both sides together,
-    of the plan's own on its one side.
+    of the plan's own on its one side; early: the others are as they were before new seams that cannot be without it.
     """
 
     seam: str
@@ -64,6 +64,7 @@ class Worth:
     length_mm: float
     without: Laid
     with_it: Laid
+    early: bool = False
 
 
 @dataclass(frozen=True)

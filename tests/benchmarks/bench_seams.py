@@ -69,7 +69,7 @@ def _write(found: Sequence[dict[str, str]]) -> None:
         "# Seams of the plan, usual and suggested",
         "",
         "`python tests/benchmarks/bench_seams.py`: the demo suit laid flat with darts; pairs are usual, suggested.",
-        "Stretch in per cent over all panels by area; darts, panels over the limit (5 %), lengths: both sides together.",
+        "Stretch in per cent over all panels by area; darts, panels over the limit (5 %), lengths: both sides.",
         "",
         "| body | mean | 95 % | 99 % | darts | their mm | panels over | new seams | moves | cut, laid | CPU s |",
         "|---|---|---|---|---|---|---|---|---|---|---|",
