@@ -46,11 +46,12 @@ SURE = 0.5  # bend times REACH from which a valley counts in full
 def pace(bends: Relief, view: Array, toll: Array | float = 0.0) -> Array:
     """What a millimetre of seam costs (n,) at each vertex, 1 on a flat that nobody sees.
 
-    view (n,): how much in plain view it is, 0 to 1; toll (n,): what it costs more for other reasons.
+    view (n,): how much in plain view it is, 0 to 1; toll (n,): what it costs more for other reasons, in
+    valleys too.
     """
     deep = np.clip(-bends.least * REACH, 0.0, None)
     high = np.clip(bends.most * REACH, 0.0, 2.0)
-    return (1.0 + HIGH * high + SHOWN * view + toll) / (1.0 + DEEP * deep)
+    return (1.0 + HIGH * high + SHOWN * view) / (1.0 + DEEP * deep) + toll
 
 
 @dataclass(frozen=True, eq=False)

@@ -34,7 +34,7 @@ Array = NDArray[np.float64]
 
 PAYS = 0.25  # mm of dart that a mm of seam must save on a flat that nobody sees; more in view, less in a valley
 FRONT = 1.0  # what a mm costs more where the wearer's front is seen
-JOINT, ABOUT = 1.0, 60.0  # the same at knees and elbows, and within how many mm of them
+JOINT, ABOUT = 1.0, 80.0  # the same at knees and elbows, and within how many mm of them
 JOINTS = ("patella", "knee_back", "elbow")
 CLEAR, APART = (
     30.0,
