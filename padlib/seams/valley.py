@@ -26,20 +26,15 @@ Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 REACH = 40.0  # mm about a place over which it is told how the surface bends: the scale of pads and folds
-DEEP, HIGH, SHOWN = (
-    4.0,
-    1.0,
-    0.5,
-)  # what valleys, bulges and plain view do to the cost of a millimetre
+DEEP = 4.0  # by how much a valley as narrow as REACH makes a millimetre cheaper
+HIGH, SHOWN = 1.0, 0.5  # how much dearer it is on a bulge as narrow as REACH, and in plain view
 BESIDE, NEAR = 6.0, 15.0  # cost of running along an edge, and how many mm from it that is felt
 WALL = 1e6  # mm: more than any way is long
 BAND = 80.0  # mm beside a line that it may be drawn over
 STEP = 12.0  # mm between the places of a line while it is drawn into a valley
 ROUNDS = 40
-DRAW, EVEN = (
-    0.5,
-    0.15,
-)  # shares by which a place goes to the floor, and to the middle of its neighbours
+DRAW = 0.5  # share by which a place goes to the floor
+EVEN = 0.15  # share by which it goes to the middle of its neighbours
 SURE = 0.5  # bend times REACH from which a valley counts in full
 
 

@@ -36,15 +36,11 @@ PAYS = 0.25  # mm of dart that a mm of seam must save on a flat that nobody sees
 FRONT = 1.0  # what a mm costs more where the wearer's front is seen
 JOINT, ABOUT = 1.0, 80.0  # the same at knees and elbows, and within how many mm of them
 JOINTS = ("patella", "knee_back", "elbow")
-CLEAR, APART = (
-    30.0,
-    25.0,
-)  # mm between a new seam's end and the next seam's, and between ends that are tried
+CLEAR = 30.0  # mm between a new seam's end and where another seam ends
+APART = 25.0  # mm between ends that are tried
 LEAST_PART = 0.06  # of a panel's area that a seam must part off
 DIFFERS = 70.0  # mm by which an end of two lines must differ for both to be tried
-BEYOND = (
-    15.0  # mm past the seam on which a new one ends, so that they surely meet; the rest is cut off
-)
+BEYOND = 15.0  # mm past the seam on which a new one ends, so that they meet; the rest is cut off
 HOLD = 40.0  # mm between the places by which a new seam is written
 VALLEY = 0.25  # bend times REACH from which a seam is said to lie in a fold
 WORDS = {

@@ -20,7 +20,7 @@ from padlib.padding.spot import Beside, InFace, on_body, opposite
 from padlib.seams.joined import joined
 from padlib.seams.panels import is_called, stem, whole_name
 from padlib.seams.valley import drawn_into, ways_across
-from padlib.suit import steps, suggestion
+from padlib.suit import steps, suggestion, suggestion_told
 from padlib.suit.demo import DEMO_BODY, DEMO_SUIT
 from padlib.suit.file import parse_suit, read_suit
 from padlib.suit.new_seams import Line, survey, with_line
@@ -325,3 +325,42 @@ def _runs(panels, name, seam):
     """Positions (k, 3) along each of a panel's edges on a seam."""
     panel = next(p for p in panels if p.name == name)
     return (panel.surface.vertices[e.run] for e in panel.edges if e.seam == seam)
+
+
+class _Plans:
+    """Plans by the names of their steps; a new seam ends on the leg seam where that was moved to."""
+
+    suit = read_suit(DEMO_SUIT)
+
+    def tried(self, steps):
+        """The names of the steps, None where the new seam has nothing to end on."""
+        names = tuple(step.name for step in steps)
+        return None if "fold" in names and "leg" not in names else _Plan(names)
+
+
+class _Plan(tuple):
+    def apart(self, other):
+        """What this plan has and the other has not."""
+        return self
+
+
+def test_a_move_that_a_new_seam_ends_on_is_judged_before_that_seam(monkeypatch):
+    """With and without each step, all others there; where that cannot be, as they were when it came."""
+    steps = [
+        suggestion._Step(name, kind, {}, (), 0.0, 0.0)
+        for name, kind in (("side", "moved"), ("leg", "moved"), ("fold", "new"))
+    ]
+    monkeypatch.setattr(suggestion, "told", lambda plan, *asked: plan)
+
+    found = [suggestion._worth(_Plans(), steps, k) for k in range(3)]
+
+    assert [w.early for w in found] == [False, True, False]
+    assert [w.without for w in found] == [("leg", "fold"), ("side",), ("side", "leg")]
+    assert [w.with_it for w in found] == [
+        ("side", "leg", "fold"),
+        ("side", "leg"),
+        ("side", "leg", "fold"),
+    ]
+    assert "before the new seams that end on them" in suggestion_told._worth(
+        replace(found[1], without=USUAL, with_it=USUAL)
+    )
