@@ -131,8 +131,8 @@ def measured_page(address, count):
         until(page, "workshop.live.stage === 'panels'")
         page.evaluate("workshop.figure.turn = 30; workshop.figure.paint()")
         page.evaluate(
-            "(() => { const f = workshop.figure, gl = f.renderer.getContext(), paint = f.paint.bind(f), "
-            "one = new Uint8Array(4); f.paint = () => { paint(); "
+            "(() => { const r = workshop.figure.renderer, gl = r.getContext(), render = r.render.bind(r), "
+            "one = new Uint8Array(4); r.render = (...all) => { render(...all); "
             "gl.readPixels(0, 0, 1, 1, gl.RGBA, gl.UNSIGNED_BYTE, one); }; })()"
         )
         page.click("[data-mode=move]")

@@ -4,12 +4,14 @@ import { MeshBVH, acceleratedRaycast } from "three-mesh-bvh";
 import { LineSegments2 } from "three/examples/jsm/lines/LineSegments2.js";
 import { LineSegmentsGeometry } from "three/examples/jsm/lines/LineSegmentsGeometry.js";
 import { LineMaterial } from "three/examples/jsm/lines/LineMaterial.js";
+import { Part, within } from "./part.js";
 
 THREE.ColorManagement.enabled = false; // colours on the screen are the numbers that were given
 THREE.Mesh.prototype.raycast = acceleratedRaycast;
 
 const HALF_FOV = 16; // degrees
 const GROUND = 0xe9e6da, INK = 0x1f1c14, DART = 0x4d1f05, CHOSEN = 0xc01a00, PEN = 0x0b5cad, TAPE = 0x7a1f5c;
+const RIM = 20; // CSS pixels about what changed: dots and lines are wide
 const BARE = [0.76, 0.72, 0.62]; // the shape before it is cut
 
 /** Let a material fade into the ground, so that a chosen panel stands out in a map too. */
@@ -81,9 +83,10 @@ export class Figure {
       old.mesh.geometry.computeVertexNormals();
       old.mesh.geometry.boundingSphere = null;
       old.mesh.geometry.boundingBox = null;
+      old.part.view = null;
       if (old.mesh.geometry.boundsTree) old.mesh.geometry.boundsTree.refit();
     } else {
-      if (old) { this.world.remove(old.mesh); old.mesh.geometry.dispose(); }
+      if (old) { this.world.remove(old.mesh, old.part.mesh); old.mesh.geometry.dispose(); old.part.mesh.geometry.dispose(); }
       const geometry = new THREE.BufferGeometry();
       geometry.setAttribute("position", new THREE.BufferAttribute(new Float32Array(places), 3));
       geometry.setIndex(new THREE.BufferAttribute(new Uint32Array(faces), 1));
@@ -94,7 +97,8 @@ export class Figure {
       const mesh = new THREE.Mesh(geometry, lit);
       mesh.frustumCulled = false;
       this.shape = { mesh, faces: new Uint32Array(faces), lit, told };
-      this.world.add(mesh);
+      this.shape.part = new Part(this.shape);
+      this.world.add(mesh, this.shape.part.mesh);
       if (!old) { geometry.computeBoundingBox(); this.whole(); }
     }
     this.showBare(true);
@@ -311,6 +315,7 @@ export class Figure {
 
   /** A new picture before long; one that was painted meanwhile will do. */
   draw() {
+    if (this.quiet) return;
     this.stale = true;
     if (!this.renderer || this.waiting) return;
     this.waiting = true;
@@ -342,6 +347,31 @@ export class Figure {
       }
     }
     this.renderer.render(this.world, this.camera);
+    this.frames += 1;
+  }
+
+  /** Change what stands on the bare shape about some vertices and along a line, and paint that part of the picture
+   * alone, with what the last such change left; all of it where the view is another one or nothing was painted so. */
+  paintAbout(vertices, line, change) {
+    this.quiet = true;
+    change();
+    this.quiet = false;
+    const c = this.canvas, wide = c.clientWidth, high = c.clientHeight, { part, mesh } = this.shape, old = part.view;
+    this.aim();
+    part.seen(this.camera, wide, high);
+    const box = part.box(vertices, line, RIM), last = this.about;
+    this.about = box;
+    const all = !last || old !== part.view || this.stale || !this.bare || this.what !== "suit";
+    const room = all ? null : within([0, 1].map((k) => Math.min(box[k], last[k])).concat([2, 3].map((k) => Math.max(box[k], last[k]))), wide, high);
+    if (!room) { this.paint(); return; }
+    const [left, top, w, h] = room;
+    part.choose(room);
+    mesh.visible = false; part.mesh.visible = true;
+    this.renderer.setScissor(left, high - top - h, w, h);
+    this.renderer.setScissorTest(true);
+    this.renderer.render(this.world, this.camera);
+    this.renderer.setScissorTest(false);
+    mesh.visible = true; part.mesh.visible = false;
     this.frames += 1;
   }
 

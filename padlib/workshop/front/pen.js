@@ -141,6 +141,7 @@ export class Pen {
     const { app } = this, handle = this.handles()[number];
     this.chosen = number;
     const places = handle.line.points.map((p) => app.figure.nearestOnShape(p));
+    app.figure.about = null;
     this.hold = { ...handle, places, shape: app.figure.shapeNumber, busy: false, next: null, ready: null };
     if (handle.line.table === "seam") this.hold.ready = this.holdSeam(this.hold);
     this.showHandles();
@@ -152,7 +153,8 @@ export class Pen {
     try {
       const { value, floats } = await app.link.ask("hold", { seam: hold.line.number, shape: hold.shape, points: [hold.places[0].weights] });
       if (this.hold !== hold) return;
-      app.figure.paintShape(floats(value.stretch), app.scale(), app.ramp());
+      hold.before = floats(value.stretch);
+      app.figure.paintShape(hold.before, app.scale(), app.ramp());
       app.figure.showBare(true, true);
       app.badge("forecast");
     } catch (e) {
@@ -194,9 +196,10 @@ export class Pen {
     const { app } = this;
     const { value, floats, wholes } = await app.link.ask("drag", { seam: hold.line.number, shape: hold.shape, points: hold.places.map((p) => p.weights) });
     if (this.hold !== hold && !hold.dropped) return;
-    // what the last place changed goes back before this one is painted
-    app.figure.paintShape(floats(value.stretch), app.scale(), app.ramp(), wholes(value.vertices));
-    this.showHeld(hold, floats(value.line));
+    const about = wholes(value.vertices), scale = app.scale(), ramp = app.ramp();
+    app.figure.paintShape(hold.before, scale, ramp); // what the last place changed goes back first
+    app.figure.paintShape(floats(value.stretch), scale, ramp, about);
+    this.showHeld(hold, floats(value.line), { about });
   }
 
   /** A mark or a stroke as it would be. */
@@ -205,13 +208,18 @@ export class Pen {
     if (points.length < 2) { this.showHeld(hold, []); return; }
     const { value, floats } = await app.link.ask("way", { shape: hold.shape, points: hold.places.map((p) => p.weights), closed, round: true });
     if (this.hold !== hold && !hold.dropped) return;
-    this.showHeld(hold, floats(value.line), table === "pile");
+    this.showHeld(hold, floats(value.line), { arrow: table === "pile" });
   }
 
-  showHeld(hold, line, arrow = false) {
+  /** The line as it would be, its point in hand; about: the vertices whose forecast changed. */
+  showHeld(hold, line, { arrow = false, about = null } = {}) {
     const { figure } = this.app;
-    if (arrow) figure.showArrows("pen", [[...line]], { width: 4 }); else figure.showLine("pen", line, { width: 4 });
-    figure.showDots("pen-dots", this.handles().map((h, k) => (k === this.chosen ? hold.places[hold.point].place : h.place)), { hot: this.chosen, size: 14 });
+    const change = () => {
+      if (arrow) figure.showArrows("pen", [[...line]], { width: 4 }); else figure.showLine("pen", line, { width: 4 });
+      figure.showDots("pen-dots", this.handles().map((h, k) => (k === this.chosen ? hold.places[hold.point].place : h.place)), { hot: this.chosen, size: 14 });
+    };
+    if (about) { figure.paintAbout(about, line, change); return; }
+    change();
     figure.paint();
   }
 
