@@ -46,11 +46,12 @@ def suit_file(tmp_path):
 
 
 class TubeLive(Live):
-    """Looks that take no time: whatever the text, a tube in two halves with a seam of the maker's."""
+    """Looks that take no time: whatever the text, a tube in two halves; own: lines of the maker's on it."""
 
-    def __init__(self, flats):
+    def __init__(self, flats, own=()):
         super().__init__()
         self._flats = flats
+        self.own = list(own)
 
     def order(self, text, name, folder, revision):
         """The three stages of a look, one after the other."""
@@ -69,8 +70,8 @@ class TubeLive(Live):
         shape["body"] = body_told(body, blocks)
         self._take(*parts(blocks.message(shape | told)))
         head, block = parts(scene_bytes(self._flats, (), scale=0.1, limit=0.05))
-        self._take({"stage": "panels", "scene": head, "own": []} | told, block)
-        self._take({"stage": "flats", "scene": head, "own": [], "warnings": []} | told, block)
+        self._take({"stage": "panels", "scene": head, "own": self.own} | told, block)
+        self._take({"stage": "flats", "scene": head, "own": self.own, "warnings": []} | told, block)
 
 
 @pytest.fixture(scope="session", autouse=True)

@@ -256,3 +256,45 @@ def test_pointing_at_the_flat_shows_the_place_on_the_figure_and_back(page):
     )
     assert dot[0] == pytest.approx(box["x"] + 0.47 * box["width"], abs=4)
     assert dot[1] == pytest.approx(box["y"] + 0.58 * box["height"], abs=4)
+
+
+PIXELS = """() => { const gl = workshop.figure.renderer.getContext(), wide = gl.drawingBufferWidth,
+  high = gl.drawingBufferHeight, out = new Uint8Array(4 * wide * high);
+  gl.readPixels(0, 0, wide, high, gl.RGBA, gl.UNSIGNED_BYTE, out); (window.pictures ||= []).push(out); }"""
+DIFFER = "(k) => window.pictures[k].filter((v, i) => v !== window.pictures.at(-1)[i]).length"
+
+
+def test_a_picture_painted_in_part_is_the_whole_picture(browser, suit_file, served, tube_run, tube_live):
+    """After a seam's point was dragged to and fro, what stands on the screen, of which only parts were painted, is
+    what painting all of it gives, pixel for pixel; and it is not what stood there before."""
+    points = [[-100, -111.8, 1150], [0, -150, 1150], [100, -111.8, 1150]]
+    tube_live.own = [{"table": "seam", "number": 0, "name": "across", "closed": False, "points": points}]
+    with served(suit_file, tube_run, tube_live) as server:
+        page = opened(browser, server.address, [])
+        until(page, "workshop.live.stage === 'flats'")
+        page.evaluate("Object.assign(workshop.figure, {turn: 0, tilt: 0, away: 3 * workshop.figure.away}).paint()")
+        page.click("[data-mode=move]")
+        at = page.evaluate("(p) => workshop.figure.onCanvas(p)", points[1])
+        box = page.locator("#figure").bounding_box()
+        x, y = box["x"] + at["x"], box["y"] + at["y"]
+        page.mouse.move(x, y)
+        page.mouse.down()
+        until(page, "document.getElementById('badge').dataset.stage === 'forecast'")
+        page.evaluate(
+            "(() => { const r = workshop.figure.renderer, render = r.render.bind(r); window.parts = []; "
+            "r.render = (...all) => { window.parts.push(r.getScissorTest()); render(...all); }; })()"
+        )
+        for k, down in enumerate((20, -20, 12), 1):
+            page.mouse.move(x + 3, y + down)
+            until(page, f"workshop.pen.drags.length === {k}")
+            page.wait_for_timeout(100)
+            page.evaluate(PIXELS)
+        painted = page.evaluate("window.parts")
+        page.evaluate("workshop.figure.paint()")
+        page.evaluate(PIXELS)
+        last, first = page.evaluate(DIFFER, 2), page.evaluate(DIFFER, 0)
+        page.close()
+
+    assert painted[-1] is True  # the last picture was painted in part
+    assert last == 0
+    assert first > 200
