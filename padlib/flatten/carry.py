@@ -16,7 +16,7 @@ from padlib.flatten.cutting import Opened, cut_darts
 from padlib.flatten.flat import Dart, Flat
 from padlib.flatten.isometric import isometric
 from padlib.flatten.sketch import Wedge
-from padlib.flatten.stretch import areas, stretch
+from padlib.flatten.stretch import areas, flipped, stretch
 from padlib.flatten.together import moved_dart
 from padlib.mesh.point import arrays, nearest
 from padlib.mesh.surface import Plane
@@ -40,7 +40,8 @@ def carried(
     """
     vertices, faces = panel.surface.vertices, panel.surface.faces
     first = conformal(vertices, faces)
-    opened = _cut(panel, isometric(vertices, faces, first), last)
+    sound = not flipped(vertices, faces, first).any()  # then darts can be drawn on it at once
+    opened = _cut(panel, first if sound else isometric(vertices, faces, first), last)
     mesh = opened.panel.surface.vertices, opened.panel.surface.faces
     laid = isometric(*mesh, opened.flat, limit=limit, cloth=cloth, pile=pile)
     darts = tuple(moved_dart(_dart(opened.panel, a, b), laid) for a, b in opened.legs)

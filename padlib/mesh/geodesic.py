@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import heapq
 import math
+import weakref
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -22,7 +23,7 @@ from scipy.sparse.csgraph import dijkstra
 from padlib.errors import InputError, MeshError
 from padlib.mesh.funnel import Pivot, Position, Way, straighten
 from padlib.mesh.point import Curve, arrays, points, positions, snapped
-from padlib.mesh.surface import Faces, Point, Vertices
+from padlib.mesh.surface import Faces, Point, Surface, Vertices
 from padlib.mesh.topology import edges, neighbours
 
 Indices = NDArray[np.int64]
@@ -82,6 +83,16 @@ def prepare(vertices: Vertices, faces: Faces) -> Ground:
     across = neighbours(f, mesh_edges=mesh_edges)
     ends, of_face = mesh_edges.ends, mesh_edges.of_face
     return Ground(v, f, across, angle, cone, ends, of_face, start, order // 3, places, links)
+
+
+_grounds: weakref.WeakKeyDictionary[Surface, Ground] = weakref.WeakKeyDictionary()
+
+
+def ground_of(surface: Surface) -> Ground:
+    """What `prepare` gives of a surface, found once for as long as the surface lives."""
+    if surface not in _grounds:
+        _grounds[surface] = prepare(surface.vertices, surface.faces)
+    return _grounds[surface]
 
 
 def _links(places: Vertices, f: Faces, ends: Indices, of_face: Indices) -> csr_array:

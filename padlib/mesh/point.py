@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import weakref
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -9,7 +10,7 @@ import igl
 import numpy as np
 from numpy.typing import NDArray
 
-from padlib.mesh.surface import Faces, Point, Vertices
+from padlib.mesh.surface import Faces, Point, Surface, Vertices
 
 
 @dataclass(frozen=True)
@@ -75,12 +76,40 @@ def nearest_arrays(
     vertices: Vertices, faces: Faces, xyz: NDArray[np.floating]
 ) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
     """Faces (k,) and barycentrics (k, 3) of the points nearest to the positions xyz (k, 3) in mm."""
-    v = np.ascontiguousarray(vertices, dtype=np.float64)
-    f = np.ascontiguousarray(faces, dtype=np.int64)
-    queries = np.ascontiguousarray(np.atleast_2d(xyz), dtype=np.float64)
-    _, face, where = igl.point_mesh_squared_distance(queries, v, f)
-    face = np.asarray(face).astype(np.int64).ravel()
-    return face, barycentric(v[f[face]], np.asarray(where).reshape(-1, 3))
+    return Seeker(vertices, faces).arrays(xyz)
+
+
+class Seeker:
+    """Nearest points on one mesh of vertices (n, 3) mm, faces (m, 3): what that needs is built once."""
+
+    def __init__(self, vertices: Vertices, faces: Faces) -> None:
+        """Build the tree of boxes."""
+        self.vertices = np.ascontiguousarray(vertices, dtype=np.float64)
+        self.faces = np.ascontiguousarray(faces, dtype=np.int64)
+        self._tree = igl.AABB()
+        self._tree.init(self.vertices, self.faces)
+
+    def arrays(self, xyz: NDArray[np.floating]) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+        """Faces (k,) and barycentrics (k, 3) of the points nearest to the positions xyz (k, 3) in mm."""
+        queries = np.ascontiguousarray(np.atleast_2d(xyz), dtype=np.float64)
+        _, face, where = self._tree.squared_distance(self.vertices, self.faces, queries)
+        face = np.asarray(face).astype(np.int64).ravel()
+        corners = self.vertices[self.faces[face]]
+        return face, barycentric(corners, np.asarray(where).reshape(-1, 3))
+
+    def points(self, xyz: NDArray[np.floating]) -> list[Point]:
+        """The points of the surface nearest to the positions xyz (k, 3) in mm."""
+        return points(*self.arrays(xyz))
+
+
+_seekers: weakref.WeakKeyDictionary[Surface, Seeker] = weakref.WeakKeyDictionary()
+
+
+def seeker_of(surface: Surface) -> Seeker:
+    """The seeker of a surface, built once for as long as the surface lives."""
+    if surface not in _seekers:
+        _seekers[surface] = Seeker(surface.vertices, surface.faces)
+    return _seekers[surface]
 
 
 def barycentric(corners: NDArray[np.floating], where: NDArray[np.floating]) -> NDArray[np.float64]:

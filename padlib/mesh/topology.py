@@ -62,7 +62,10 @@ def neighbours(faces: Faces, *, mesh_edges: Edges | None = None) -> Indices:
 
 def boundary_sides(faces: Faces) -> Indices:
     """Directed boundary sides (k, 2) of faces (m, 3): the face lies to the left of each."""
-    e = edges(faces)
+    return _border(faces, edges(faces))
+
+
+def _border(faces: Faces, e: Edges) -> Indices:
     return sides(faces)[e.count[e.of_face] == 1]
 
 
@@ -72,7 +75,11 @@ def boundary_loops(faces: Faces) -> list[Indices]:
     Every loop starts at its lowest vertex; loops are ordered by that vertex. Where loops touch in
     one vertex they are told apart by the order of their sides.
     """
-    border = boundary_sides(faces)
+    return _loops(boundary_sides(faces))
+
+
+def _loops(border: Indices) -> list[Indices]:
+    """The loops that directed boundary sides (k, 2) form, as `boundary_loops`."""
     border = border[np.lexsort((border[:, 1], border[:, 0]))]
     onward: dict[int, list[int]] = {}
     for start, end in border.tolist():
@@ -134,10 +141,14 @@ def euler(faces: Faces) -> int:
 
 def is_edge_manifold(faces: Faces) -> bool:
     """Whether no edge has more than two faces, and neighbours agree on which side is out."""
+    return _edge_manifold(faces, edges(faces))
+
+
+def _edge_manifold(faces: Faces, e: Edges) -> bool:
     directed = sides(faces).reshape(-1, 2)
     span = int(directed.max()) + 1 if directed.size else 1
     keys = directed[:, 0] * span + directed[:, 1]
-    return bool(edges(faces).count.max(initial=0) <= 2 and len(np.unique(keys)) == len(keys))
+    return bool(e.count.max(initial=0) <= 2 and len(np.unique(keys)) == len(keys))
 
 
 def corner_fans(
@@ -171,7 +182,12 @@ def is_vertex_manifold(faces: Faces) -> bool:
 
 def is_disk(faces: Faces) -> bool:
     """Whether faces (m, 3) are one connected manifold piece with one boundary loop and no handle."""
-    if len(faces) == 0 or not (is_edge_manifold(faces) and is_vertex_manifold(faces)):
+    if len(faces) == 0:
         return False
-    one = int(face_components(faces).max()) == 0
-    return one and euler(faces) == 1 and len(boundary_loops(faces)) == 1
+    e, used = edges(faces), len(np.unique(faces))
+    if not _edge_manifold(faces, e):
+        return False
+    if int(corner_fans(faces, mesh_edges=e).max()) + 1 != used:
+        return False  # faces about some vertex form more than one fan
+    one = int(face_components(faces, mesh_edges=e).max()) == 0
+    return one and used - len(e.ends) + len(faces) == 1 and len(_loops(_border(faces, e))) == 1

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import weakref
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -11,7 +12,7 @@ from scipy.spatial import cKDTree
 
 from padlib.body.body import Body
 from padlib.body.coordinates import body_axes
-from padlib.mesh.point import nearest
+from padlib.mesh.point import Seeker
 from padlib.mesh.surface import Surface
 from padlib.padding.shell import Shell
 
@@ -64,13 +65,19 @@ def place_on_shell(body: Body, shell: Shell) -> Place:
     )
 
 
+_under: weakref.WeakKeyDictionary[Shell, tuple[Body, Seeker]] = weakref.WeakKeyDictionary()
+
+
 def carry_points(
     body: Body, shell: Shell, points: Mapping[str, NDArray[np.float64]]
 ) -> dict[str, NDArray[np.float64]]:
     """Points (3,) on or near the body, carried to the shell that lies over them."""
-    under = body_positions(body, shell)
+    known = _under.get(shell)
+    if known is None or known[0] is not body:
+        seeker = Seeker(body_positions(body, shell), shell.surface.faces)
+        known = _under[shell] = body, seeker
     faces = shell.surface.faces
-    found = nearest(under, faces, np.array(list(points.values())).reshape(-1, 3))
+    found = known[1].points(np.array(list(points.values())).reshape(-1, 3))
     return {k: p.on(shell.surface.vertices, faces) for k, p in zip(points, found, strict=True)}
 
 

@@ -13,7 +13,7 @@ from padlib.body.body import Body
 from padlib.errors import InputError, MeshError, SuitError
 from padlib.flatten.flat import Flat
 from padlib.mesh.areas import face_areas
-from padlib.mesh.geodesic import Ground, geodesic, prepare
+from padlib.mesh.geodesic import Ground, geodesic, ground_of
 from padlib.mesh.point import nearest
 from padlib.mesh.smooth import smooth_path
 from padlib.padding.shell import Shell
@@ -68,7 +68,7 @@ def suit_marks(suit: Suit, body: Body, shell: Shell, place: Place) -> Marks:
     """All marks of a suit as loops on its shell. Raises SuitError in one sentence."""
     if not suit.marks:
         return Marks()
-    worn = Worn(body, shell, place, prepare(place.surface.vertices, place.surface.faces))
+    worn = Worn(body, shell, place, ground_of(place.surface))
     marks, asked = [], []
     for ask in suit.marks:
         own = _DRAW[ask.shape](ask, worn)

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from padlib.body.body import Body
 from padlib.errors import SuitError
 from padlib.findings import Finding, Grade
-from padlib.mesh.geodesic import prepare
+from padlib.mesh.geodesic import ground_of
 from padlib.mesh.point import nearest
 from padlib.mesh.smooth import smooth_path
 from padlib.padding.shell import Shell
@@ -72,7 +72,7 @@ def suit_pile(
 def _strokes(suit: Suit, body: Body, shell: Shell, place: Place) -> list[tuple[str, Array, float]]:
     """The side, line (k, 3) on the shell and reach of each stroke, and of its image where it counts on both sides."""
     v, f = place.surface.vertices, place.surface.faces
-    worn = Worn(body, shell, place, prepare(v, f))
+    worn = Worn(body, shell, place, ground_of(place.surface))
     out = []
     for stroke in suit.strokes:
         who = f"{f'line {stroke.line}: ' if stroke.line else ''}stroke '{stroke.name}'"

@@ -36,8 +36,8 @@ from padlib.flatten.ground import Rules
 from padlib.flatten.together import with_images
 from padlib.lay.lay import Lay
 from padlib.lay.pack import lay_pieces
-from padlib.mesh.geodesic import geodesic
-from padlib.mesh.point import Curve, nearest
+from padlib.mesh.geodesic import geodesic, ground_of
+from padlib.mesh.point import Curve, seeker_of
 from padlib.mesh.read import read_mesh
 from padlib.mesh.seen import seen
 from padlib.mesh.smooth import smooth_path
@@ -178,9 +178,9 @@ def _new_line(seam: DrawnSeam, body: Body, shell: Shell, place: Place) -> Line:
     where = f"line {seam.line}: " if seam.line else ""
     words = f"{where}seam '{seam.name}' runs through"
     at = all_on_shell(seam.through, words, body, shell, place)
-    through = nearest(surface.vertices, surface.faces, at)
+    through, ground = seeker_of(surface).points(at), ground_of(surface)
     draw = smooth_path if seam.round else geodesic
-    curve = draw(surface.vertices, surface.faces, through, closed=seam.closed)
+    curve = draw(surface.vertices, surface.faces, through, closed=seam.closed, ground=ground)
     return Line(seam.name, Curve(curve.points, seam.closed), seam.kind)
 
 

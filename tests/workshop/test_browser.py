@@ -264,15 +264,21 @@ PIXELS = """() => { const gl = workshop.figure.renderer.getContext(), wide = gl.
 DIFFER = "(k) => window.pictures[k].filter((v, i) => v !== window.pictures.at(-1)[i]).length"
 
 
-def test_a_picture_painted_in_part_is_the_whole_picture(browser, suit_file, served, tube_run, tube_live):
+def test_a_picture_painted_in_part_is_the_whole_picture(
+    browser, suit_file, served, tube_run, tube_live
+):
     """After a seam's point was dragged to and fro, what stands on the screen, of which only parts were painted, is
     what painting all of it gives, pixel for pixel; and it is not what stood there before."""
     points = [[-100, -111.8, 1150], [0, -150, 1150], [100, -111.8, 1150]]
-    tube_live.own = [{"table": "seam", "number": 0, "name": "across", "closed": False, "points": points}]
+    tube_live.own = [
+        {"table": "seam", "number": 0, "name": "across", "closed": False, "points": points}
+    ]
     with served(suit_file, tube_run, tube_live) as server:
         page = opened(browser, server.address, [])
         until(page, "workshop.live.stage === 'flats'")
-        page.evaluate("Object.assign(workshop.figure, {turn: 0, tilt: 0, away: 3 * workshop.figure.away}).paint()")
+        page.evaluate(
+            "Object.assign(workshop.figure, {turn: 0, tilt: 0, away: 3 * workshop.figure.away}).paint()"
+        )
         page.click("[data-mode=move]")
         at = page.evaluate("(p) => workshop.figure.onCanvas(p)", points[1])
         box = page.locator("#figure").bounding_box()
