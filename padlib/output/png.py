@@ -20,6 +20,7 @@ from padlib.mesh.surface import Faces, Vertices
 
 # Blue (slack) to white to orange-red (stretched): told apart by red-green blind eyes, since the two
 # ends differ in blue against yellow and both darken toward the ends.
+MOST_OFF = 10.0  # mm off the outline at both ends of the colours
 SIGNED = LinearSegmentedColormap.from_list(
     "slack-stretch", ["#053061", "#2f79b5", "#a7d0e4", "#f7f7f7", "#fbc78f", "#d9641e", "#7f2704"]
 )
@@ -250,7 +251,7 @@ def deviation_picture(
     deviation: NDArray[np.float64],
     *,
     lines: Sequence[NDArray[np.float64]] = (),
-    most: float = 10.0,
+    most: float = MOST_OFF,
 ) -> bytes:
     """PNG from four sides of a sewn suit, coloured by how far it is off the sculpted outline.
 

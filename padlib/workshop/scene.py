@@ -130,9 +130,14 @@ def shown_bytes(
         "high": points.max(axis=0).round(2).tolist(),
         "scale": scale,
         "limit": limit,
-        "colours": (255 * SIGNED(np.linspace(0, 1, 129))[:, :3]).round().astype(int).tolist(),
+        "colours": ramp(),
     }
     return blocks.message(header)
+
+
+def ramp() -> list[list[int]]:
+    """Red, green and blue, 0 to 255, of the 129 steps from the lowest value to the highest."""
+    return (255 * SIGNED(np.linspace(0, 1, 129))[:, :3]).round().astype(int).tolist()
 
 
 def _panel(shown: Shown, normals: NDArray, tone: NDArray, blocks: Blocks) -> dict[str, Any]:

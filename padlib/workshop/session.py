@@ -27,6 +27,7 @@ from padlib.suit.file import MOST_BYTES, Suit, parse_suit, read_suit
 from padlib.suit.schema import CLOTH, TABLES
 from padlib.workshop.edit import Value, add_entry, add_table, drop_entry, set_value
 from padlib.workshop.live import Live
+from padlib.workshop.sewn import SEWN
 from padlib.workshop.work import SCENE, Order, Stopped, work_apart
 
 SCANS = (".ply", ".obj", ".stl", ".glb", ".gltf", ".off", ".3mf")
@@ -38,6 +39,7 @@ DOWNLOADS = MappingProxyType(
         "guide.pdf": "Sewing guide to print",
         "guide.csv": "All tables of the guide, for a spreadsheet",
         "pieces.png": "All pieces in one picture",
+        "proof.png": "Where the sewn cloth lies off the outline, in colours",
         "suit.glb": "The suit to turn round in a 3D viewer (GLB)",
         "pattern-a4.pdf": "Pattern on A4 pages, true scale",
         "pattern-letter.pdf": "Pattern on US Letter pages, true scale",
@@ -389,6 +391,7 @@ class Session:
                 "number": self.result.number,
                 "report": dict(self.result.report),
                 "downloads": [[n, w] for n, w in words.items() if n in files],
+                "sewn": SEWN in files,
                 "maps": sorted(n for n in files if n.startswith("map-")),
             }
 
@@ -541,7 +544,7 @@ def _collect(order: Order, number: int) -> Result:
     """The files of a finished build by the names under which they may be asked for."""
     out = order.out
     report = json.loads((out / "report.json").read_text(encoding="utf-8"))
-    files = {n: out / n for n in (*DOWNLOADS, SCENE, "suit.png")}
+    files = {n: out / n for n in (*DOWNLOADS, SCENE, SEWN, "suit.png")}
     files |= {p.name: p for p in sorted(out.glob("lay-*.svg"))}
     files |= {f"map-{p.name}": p for p in sorted((out / "maps").glob("*.png"))}
     there = {n: p for n, p in files.items() if p.is_file()}

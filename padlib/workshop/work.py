@@ -27,6 +27,7 @@ from padlib.suit.built import Clock, run
 from padlib.suit.file import parse_suit
 from padlib.suit.write import write_built
 from padlib.workshop.scene import scene_bytes
+from padlib.workshop.sewn import SEWN, sewn_bytes
 
 SCENE = "scene.bin"
 GLANCE_S = 0.2  # how long a stop may go unseen
@@ -62,6 +63,8 @@ def work(order: Order) -> None:
     scale = map_scale((*built.flats, *built.pillow_flats), limit)
     data = scene_bytes(built.flats, built.pillow_flats, scale=scale, limit=limit)
     write_whole(order.out / SCENE, data)
+    if built.proof is not None:
+        write_whole(order.out / SEWN, sewn_bytes(built.proof))
 
 
 def work_apart(order: Order) -> None:

@@ -13,6 +13,7 @@ import pytest
 from padlib.body.body import Body
 from padlib.mesh.surface import Point, Surface
 from padlib.output.png import stretch_map
+from padlib.proof.proof import Proof
 from padlib.suit.demo import DEMO_SUIT
 from padlib.suit.report import panel_report
 from padlib.suit.sewing import seam_report
@@ -23,6 +24,7 @@ from padlib.workshop.look import body_told
 from padlib.workshop.scene import scene_bytes
 from padlib.workshop.serve import Workshop
 from padlib.workshop.session import Session
+from padlib.workshop.sewn import sewn_bytes
 
 _SPEC = importlib.util.spec_from_file_location(
     "flats_by_hand", Path(__file__).parents[1] / "flats_by_hand.py"
@@ -107,6 +109,18 @@ def tube_live(by_hand):
     return TubeLive(by_hand.tube())
 
 
+def sewn_tube(flats):
+    """A proof of a tube: 5 mm inside the outline at its lower rim, 10 mm off it at the upper one, even between."""
+    parts = [f.panel.surface for f in flats]
+    starts = np.cumsum([0, *(len(p.vertices) for p in parts)])
+    vertices = np.concatenate([p.vertices for p in parts])
+    faces = np.concatenate([p.faces + k for p, k in zip(parts, starts, strict=False)])
+    away = np.interp(vertices[:, 2], [900.0, 1500.0], [-5.0, 10.0])
+    told = {"mean": 3.5, "p95": 9.25, "max": 10.0}
+    rim = vertices[np.isclose(vertices[:, 2], 900.0)]
+    return Proof(Surface(vertices, faces), away, told, told, 1.0, 1, (), (), (rim,), ())
+
+
 @pytest.fixture(scope="session")
 def tube_run(by_hand):
     """A build that takes no time and gives a tube in two halves, whole as a page shows it."""
@@ -122,7 +136,7 @@ def tube_run(by_hand):
             "panels": [panel_report(f) for f in flats],
             "seams": seam_report(flats),
             "lay": [],
-            "proof": {},
+            "proof": {"deviation_mm": {"mean": 3.5, "p95": 9.25, "max": 10.0}},
             "warnings": ["panel 'back': is a tube; look twice."],
         }
         (order.out / "report.json").write_text(json.dumps(report))
@@ -133,5 +147,6 @@ def tube_run(by_hand):
         (order.out / "pattern-a4.pdf").write_bytes(b"%PDF-1.4 tube")
         data = scene_bytes(flats, (), scale=0.1, limit=0.05)
         (order.out / "scene.bin").write_bytes(data)
+        (order.out / "sewn.bin").write_bytes(sewn_bytes(sewn_tube(flats)))
 
     return run

@@ -10,6 +10,8 @@ from pathlib import Path
 
 import pytest
 
+from padlib.output.png import SIGNED
+
 sys.path.insert(0, str(Path(__file__).parent))
 
 from chromium import BROWSER, launched, opened, until  # noqa: E402 (found beside this one)
@@ -304,3 +306,41 @@ def test_a_picture_painted_in_part_is_the_whole_picture(
     assert painted[-1] is True  # the last picture was painted in part
     assert last == 0
     assert first > 200
+
+
+COLOUR = """([x, y]) => { const f = workshop.figure, gl = f.renderer.getContext(), out = new Uint8Array(4); f.paint();
+  gl.readPixels(Math.round(x), gl.drawingBufferHeight - Math.round(y), 1, 1, gl.RGBA, gl.UNSIGNED_BYTE, out);
+  return [...out].slice(0, 3); }"""
+
+
+def test_the_sewn_suit_is_shown_with_its_distance_from_the_outline(page):
+    """After a build the sewn cloth stands on the figure: its colours are those of the distance that the proof told,
+    not of any light, the legend is in mm, a place pointed at says its own, and a later change is told."""
+    assert page.is_disabled("[name=colours][value=sewn]")
+    build(page)
+    page.check("[name=colours][value=sewn]")
+    until(page, "workshop.figure.sews()")
+    page.evaluate("Object.assign(workshop.figure, {turn: 0, tilt: 0}).paint()")
+    legend, badge = page.inner_text("#legend"), page.inner_text("#badge")
+    box = page.locator("#figure").bounding_box()
+    told, wanted = [], []
+    for x, z in ((0, 1000.0), (110, 1000.0), (-60, 1250.0), (40, 1450.0)):
+        at = page.evaluate("(p) => workshop.figure.onCanvas(p)", [x, -((150**2 - x**2) ** 0.5), z])
+        away = -5.0 + 15.0 * (z - 900.0) / 600.0
+        told.append(page.evaluate(COLOUR, [at["x"], at["y"]]))
+        wanted.append([255 * c for c in SIGNED(0.5 + away / 20.0)[:3]])
+        page.mouse.move(box["x"] + at["x"], box["y"] + at["y"])
+        until(page, "document.getElementById('spot').textContent.includes('outline')")
+        page.wait_for_timeout(100)
+        words = page.inner_text("#spot")
+        assert ("inside" in words) == (away < 0)
+        assert float(words.split(": ")[1].split()[0]) == pytest.approx(abs(away), abs=1.01)
+
+    assert "-10 mm" in legend
+    assert "on average 4 mm, 95 % within 9 mm" in legend
+    assert "sewn back" in badge
+    for got, want in zip(told, wanted, strict=True):
+        assert got == pytest.approx(want, abs=8)
+    page.focus("#pad-1-depth")
+    page.keyboard.press("ArrowRight")
+    until(page, "document.getElementById('badge').textContent.includes('changed the suit since')")

@@ -113,6 +113,7 @@ class App {
     this.bench.show(retake);
     this.lists.darts(this.lists.panel(this.lists.chosen));
     this.showBuilding();
+    if (this.figure.sews()) this.badge("again"); // it says whether the suit has changed since
   }
 
   // Looks -----------------------------------------------------------------------------------------
@@ -174,6 +175,9 @@ class App {
     };
     const box = this.$("badge");
     if (stage === "again") stage = this.live.stage;
+    if (this.figure.sews() && (stage === "flats" || stage === "panels")) {
+      told[stage] = `The pattern sewn back together, as it was made${this.now.stale ? "; you have changed the suit since" : ""}`;
+    }
     box.dataset.stage = stage;
     box.textContent = (told[stage] || "") + (words && stage !== "flats" ? ` (${words})` : "");
   }
@@ -224,9 +228,42 @@ class App {
       if (!file.value) return;
       const scene = unpacked(file.bytes());
       this.figure.showPanels(scene.text, scene.floats, scene.wholes, "pads");
+      const choice = this.root.querySelector("[name=colours][value=sewn]");
+      choice.disabled = !value.sewn;
+      this.$("sewn-choice").title = value.sewn ? "How far the sewn cloth lies off the outline, in mm" : "This pattern was made without sewing it back";
+      this.sewn = null;
+      if (this.figure.colours === "sewn") this.colour(value.sewn ? "sewn" : "panels");
     } catch (e) {
       this.tell(e.message, true);
     }
+  }
+
+  /** Show the suit or the pads, coloured so. */
+  showWhat(what, by) {
+    this.figure.what = what;
+    this.root.querySelector(`[name=what][value=${what}]`).checked = true;
+    return this.colour(by);
+  }
+
+  /** Colour the figure: by its panels, by their stretch, or by how far the sewn cloth is off the outline. */
+  async colour(by) {
+    const { figure } = this;
+    figure.colours = by;
+    this.root.querySelector(`[name=colours][value=${by}]`).checked = true;
+    if (by === "sewn" && !this.sewn) {
+      try {
+        const file = await this.link.ask("file", { name: "sewn.bin" });
+        if (!file.value) throw new Error("That pattern is no longer there; make it again.");
+        this.sewn = unpacked(file.bytes());
+        figure.showSewn(this.sewn);
+      } catch (e) {
+        this.tell(e.message, true);
+        return this.colour("panels");
+      }
+    }
+    figure.draw();
+    this.badge("again");
+    this.showLegend();
   }
 
   /** Hand a file of the pattern over where there is no address to fetch it from. */
@@ -240,13 +277,16 @@ class App {
   }
 
   showLegend() {
-    const { scene } = this.live;
-    this.$("legend").hidden = (this.figure.colours !== "stretch" && this.$("badge").dataset.stage !== "forecast") || !scene;
-    if (!scene) return;
-    this.$("low").textContent = `-${(100 * scene.scale).toFixed(0)} %`;
-    this.$("high").textContent = `+${(100 * scene.scale).toFixed(0)} %`;
+    const { scene } = this.live, sewn = this.figure.sews() && this.sewn && this.sewn.text;
+    this.$("legend").hidden = !sewn && ((this.figure.colours !== "stretch" && this.$("badge").dataset.stage !== "forecast") || !scene);
+    if (this.$("legend").hidden) return;
+    const ends = sewn ? this.said(sewn.most) : `${(100 * scene.scale).toFixed(0)} %`, { mm } = sewn || {};
+    this.$("low").textContent = `-${ends}`;
+    this.$("high").textContent = `+${ends}`;
+    this.$("legend-words").textContent = !sewn ? "slack is blue, stretched is brown"
+      : `blue lies inside the outline, brown stands off it; on average ${this.said(mm.mean)}, 95 % within ${this.said(mm.p95)}, most ${this.said(mm.max)}`;
     const pen = this.$("ramp").getContext("2d");
-    scene.colours.forEach((c, k) => { pen.fillStyle = `rgb(${c.join(",")})`; pen.fillRect(k, 0, 1, 1); });
+    (sewn || scene).colours.forEach((c, k) => { pen.fillStyle = `rgb(${c.join(",")})`; pen.fillRect(k, 0, 1, 1); });
   }
 
   // The maker's hands -----------------------------------------------------------------------------
@@ -262,8 +302,11 @@ class App {
     if (x === null || this.pen.mode !== "turn") { this.lists.fromFigure(null); return; }
     if (this.looking) { this.looking = [x, y]; return; }
     this.looking = [x, y];
-    requestAnimationFrame(() => { const [a, b] = this.looking; this.looking = null; this.lists.fromFigure(this.figure.onPanel(a, b)); });
+    requestAnimationFrame(() => { const [a, b] = this.looking; this.looking = null; this.lists.fromFigure(this.figure.onPanel(a, b)); if (this.figure.sews()) this.off(this.figure.onSewn(a, b)); });
   }
+
+  /** How far the sewn cloth is off the outline where the maker points. */
+  off(mm) { this.$("spot").textContent = mm === null ? "" : `${this.$("spot").textContent}: ${this.said(Math.abs(mm))} ${mm < 0 ? "inside" : "off"} the outline`; }
 
   undo() { if (this.pen.points.length) this.pen.less(); else this.newState("undo", {}); }
   redo() { this.newState("redo", {}); }
@@ -289,8 +332,8 @@ class App {
     $("undo").title = "Ctrl+Z"; $("redo").title = "Ctrl+Y";
     $("unit").addEventListener("change", () => { this.bench.show(true); this.lists.showAll(); this.pen.show(); });
     for (const b of this.all("[data-mode]")) b.onclick = () => this.pen.enter(b.dataset.mode);
-    for (const r of this.all("[name=what]")) r.onchange = () => { figure.what = r.value; figure.draw(); };
-    for (const r of this.all("[name=colours]")) r.onchange = () => { figure.colours = r.value; figure.draw(); this.showLegend(); };
+    for (const r of this.all("[name=what]")) r.onchange = () => this.showWhat(r.value, figure.colours);
+    for (const r of this.all("[name=colours]")) r.onchange = () => this.colour(r.value);
     for (const b of this.all("[data-turn]")) b.onclick = () => { figure.turn = Number(b.dataset.turn); figure.tilt = 5; figure.draw(); };
     this.root.addEventListener("keydown", (e) => this.keys(e));
     if (this.root === document) window.addEventListener("beforeunload", (e) => { if (this.bench.dirty || (this.now && this.now.unkept)) e.preventDefault(); });

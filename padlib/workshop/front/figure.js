@@ -25,6 +25,8 @@ function fading(material) {
   };
 }
 
+/** The colour of a value from -1 to 1 on a ramp of 129. */
+const shade = (ramp, value) => ramp[Math.round(64 + 64 * Math.max(-1, Math.min(1, value)))] || ramp[64];
 const bvh = (geometry) => { geometry.boundsTree = new MeshBVH(geometry, { indirect: true }); };
 const sum = (a, b, s) => a.map((v, k) => v + s * b[k]);
 
@@ -52,10 +54,10 @@ export class Figure {
     key.position.set(-0.45, 0.5, 0.75); back.position.set(0.8, -0.2, 0.3);
     this.camera.add(key, back, key.target, back.target);
     this.world.add(this.camera, new THREE.AmbientLight(0xffffff, 1.3));
-    this.groups = { suit: new THREE.Group(), pads: new THREE.Group() };
+    this.groups = { suit: new THREE.Group(), pads: new THREE.Group(), sewn: new THREE.Group() };
     this.marks = new THREE.Group();
     this.inks = new Map();
-    this.world.add(this.groups.suit, this.groups.pads, this.marks);
+    this.world.add(this.groups.suit, this.groups.pads, this.groups.sewn, this.marks);
     this.ray = new THREE.Raycaster();
     this.ray.firstHitOnly = true;
     this.listen();
@@ -116,7 +118,7 @@ export class Figure {
     const colour = this.shape.mesh.geometry.getAttribute("color");
     const count = vertices ? vertices.length : stretch.length;
     for (let k = 0; k < count; k++) {
-      const c = ramp[Math.round(64 + 64 * Math.max(-1, Math.min(1, stretch[k] / scale)))] || ramp[64];
+      const c = shade(ramp, stretch[k] / scale);
       const v = 3 * (vertices ? vertices[k] : k);
       colour.array[v] = c[0] / 255; colour.array[v + 1] = c[1] / 255; colour.array[v + 2] = c[2] / 255;
     }
@@ -135,7 +137,7 @@ export class Figure {
       const count = faces.length, soup = new Float32Array(3 * count), lean = new Float32Array(3 * count), told = new Float32Array(3 * count);
       for (let i = 0; i < count; i++) {
         const v = 3 * faces[i], s = stretch[(i / 3) | 0];
-        const c = ramp[Math.round(64 + 64 * Math.max(-1, Math.min(1, s / scene.scale)))] || ramp[64];
+        const c = shade(ramp, s / scene.scale);
         for (let k = 0; k < 3; k++) { soup[3 * i + k] = places[v + k]; lean[3 * i + k] = normals[v + k]; told[3 * i + k] = c[k] / 255; }
       }
       const geometry = new THREE.BufferGeometry();
@@ -159,6 +161,39 @@ export class Figure {
     }
     if (group === "suit") this.showBare(false);
     this.draw();
+  }
+
+  /** The cloth of the pattern sewn back together, coloured by how far each place is off the outline. */
+  showSewn({ text, floats, wholes }) {
+    if (!this.renderer) return;
+    const home = this.groups.sewn, away = floats(text.away), colours = new Float32Array(3 * away.length);
+    for (const old of [...home.children]) { home.remove(old); old.geometry.dispose(); }
+    away.forEach((mm, v) => colours.set(shade(text.colours, mm / text.most).map((c) => c / 255), 3 * v));
+    const geometry = new THREE.BufferGeometry();
+    geometry.setAttribute("position", new THREE.BufferAttribute(new Float32Array(floats(text.vertices)), 3));
+    geometry.setAttribute("color", new THREE.BufferAttribute(colours, 3));
+    geometry.setIndex(new THREE.BufferAttribute(new Uint32Array(wholes(text.faces)), 1));
+    const cloth = new THREE.Mesh(geometry, new THREE.MeshBasicMaterial({ vertexColors: true, side: THREE.DoubleSide, polygonOffset: true, polygonOffsetFactor: 1.5, polygonOffsetUnits: 2 }));
+    const seams = new THREE.LineSegments(new THREE.BufferGeometry(), new THREE.LineBasicMaterial({ color: INK }));
+    seams.geometry.setAttribute("position", new THREE.BufferAttribute(new Float32Array(floats(text.seams)), 3));
+    cloth.userData = { away };
+    home.add(cloth, seams);
+    this.draw();
+  }
+
+  /** Whether the sewn cloth is what is shown. */
+  sews() { return this.colours === "sewn" && this.what === "suit" && !this.bare && this.groups.sewn.children.length > 0; }
+
+  /** How far off the outline the sewn cloth is under a point of the canvas, mm, or null. */
+  onSewn(x, y) {
+    const [cloth] = this.groups.sewn.children, { geometry, userData: { away } } = cloth;
+    if (!geometry.boundsTree) bvh(geometry);
+    this.aimRay(x, y);
+    const hit = this.ray.intersectObject(cloth, false)[0];
+    if (!hit) return null;
+    const { index, attributes: { position } } = geometry, ends = [0, 1, 2].map((k) => index.getX(3 * hit.faceIndex + k)), w = new THREE.Vector3();
+    new THREE.Triangle(...ends.map((v) => new THREE.Vector3().fromBufferAttribute(position, v))).getBarycoord(hit.point, w);
+    return w.x * away[ends[0]] + w.y * away[ends[1]] + w.z * away[ends[2]];
   }
 
   /** What marks lay over a panel: their triangles in their cloth's colour, and their outlines. */
@@ -330,7 +365,8 @@ export class Figure {
     this.aim();
     const bare = this.bare && this.what === "suit";
     if (this.shape) this.shape.mesh.visible = bare;
-    this.groups.suit.visible = this.what === "suit" && !bare;
+    this.groups.sewn.visible = this.sews();
+    this.groups.suit.visible = this.what === "suit" && !bare && !this.sews();
     this.groups.pads.visible = this.what === "pads";
     this.marks.visible = this.what === "suit";
     const shown = this.groups[this.what].children, alone = shown.some((m) => m.userData.panel.name === this.chosen);

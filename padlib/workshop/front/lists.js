@@ -216,7 +216,10 @@ export class Lists {
       const pads = app.built.report.pads.map((p) => make("tr", {}, make("td", {}, `${p.name}, ${p.side}`), make("td", { class: "n" }, app.said(p.depth_max_mm)), make("td", { class: "n" }, p.volume_l.toFixed(1))));
       const proof = app.built.report.proof.deviation_mm;
       parts.push(table("Pads", [["Pad"], ["Depth", 1], ["Litres", 1]], pads));
-      if (proof) parts.push(make("p", {}, `Sewn back together in 3D, the cloth lies on average ${app.said(proof.mean)}, at most ${app.said(proof.max)} from the outline asked for.`));
+      if (proof) {
+        parts.push(make("p", {}, `Sewn back together in 3D, the cloth lies on average ${app.said(proof.mean)}, at most ${app.said(proof.max)} from the outline asked for.`));
+        if (app.built.sewn) parts.push(make("button", { type: "button", id: "show-sewn", onclick: () => app.showWhat("suit", "sewn") }, "Show it on the figure"));
+      }
     }
     page.replaceChildren(...parts);
   }
