@@ -491,7 +491,8 @@ class Session:
             }
             for table in SETTINGS
             for name, key in TABLES[table].items()
-            if key.kind in ("number", "whole", "yesno") or len(key.choices) > 1
+            if key.kind in ("number", "whole", "yesno")
+            or (key.kind == "text" and len(key.choices) > 1)
         ]
 
 

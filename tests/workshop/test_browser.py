@@ -218,14 +218,15 @@ def test_a_tablet_shows_the_figure_whole_and_takes_touches(tablet):
     tablet.touchscreen.tap(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
     until(tablet, "workshop.lists.chosen === 'front'")
     small = tablet.evaluate(
-        "[...document.querySelectorAll('#tools button, header button')].filter(b => b.checkVisibility())"
-        ".map(b => b.getBoundingClientRect()).filter(r => r.height < 32 || r.width < 32).length"
+        "[...document.querySelectorAll('button, select, input, summary')].filter(e => e.checkVisibility())"
+        ".map(e => [e.id || e.textContent, (e.closest('label.pick') || e).getBoundingClientRect()])"
+        ".filter(([_, r]) => r.height < 44 || r.width < 44).map(([words]) => words)"
     )
 
     assert over <= 0
     assert box["y"] + box["height"] <= tablet.viewport_size["height"]
     assert min(box["width"], box["height"]) > 300
-    assert small == 0
+    assert small == []
 
 
 def test_pointing_at_the_flat_shows_the_place_on_the_figure_and_back(page):

@@ -138,10 +138,11 @@ class App {
   see(value, floats, wholes) {
     const { live } = this;
     if (value.stage === "shape") {
-      this.figure.showShape(floats(value.vertices), wholes(value.faces), value.shape);
+      const same = this.figure.showShape(floats(value.vertices), wholes(value.faces), value.shape);
       this.$("empty").hidden = true;
       this.badge("shape");
-      if (this.pen.draws()) { this.pen.enter("turn"); this.tell("The figure has changed; begin the line again."); }
+      if (this.pen.draws() && same) this.pen.carry();
+      else if (this.pen.draws()) { this.pen.enter("turn"); this.tell("The figure has changed; begin the line again."); }
     } else if (value.stage === "panels" || value.stage === "flats") {
       Object.assign(live, { scene: value.scene, floats, wholes, own: value.own, stage: value.stage, revision: value.revision });
       if (value.warnings) live.warnings = value.warnings;
@@ -150,7 +151,6 @@ class App {
       this.figure.dropMark("seam");
       this.badge(value.stage);
       this.lists.showPanels(); this.lists.showSeams(); this.lists.showLook();
-      this.showLegend();
       this.pen.renew();
     } else if (value.stage === "tapes") {
       live.tapes = { ...value, floats };
@@ -180,6 +180,7 @@ class App {
     }
     box.dataset.stage = stage;
     box.textContent = (told[stage] || "") + (words && stage !== "flats" ? ` (${words})` : "");
+    this.showLegend();
   }
 
   // Pattern ---------------------------------------------------------------------------------------
@@ -263,7 +264,6 @@ class App {
     }
     figure.draw();
     this.badge("again");
-    this.showLegend();
   }
 
   /** Hand a file of the pattern over where there is no address to fetch it from. */

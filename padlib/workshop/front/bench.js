@@ -2,6 +2,7 @@
 import { make } from "./dom.js";
 
 const SIDES = { both: "both sides", left: "left side", right: "right side" };
+const CLOTH = { kind: "Sort of cloth", width: "Width that can be cut, mm", pile: "Pile", tilt: "Pieces may be tilted by, degrees", price: "Price of a metre", colour: "Colour in the pictures" };
 const TITLES = { shell: "Over the body", seams: "Seams of the plan", darts: "Darts", pieces: "Allowances and notches", lay: "Laying on cloth", pillows: "Pads as cushions" };
 const shortUnit = (unit) => ({ degrees: "\u00b0", share: "" })[unit] ?? ` ${unit}`;
 
@@ -137,7 +138,7 @@ export class Bench {
     input.addEventListener("change", () => { stroke += 1; });
     const drop = make("button", { type: "button", class: "drop", title: `Let padlib choose ${p.name}`, "aria-label": `Let padlib choose ${p.name}`,
       onclick: () => { this.set(path, null); input.focus(); } }, "\u00d7");
-    return make("div", { class: "slide" }, make("label", { for: id, title: p.help }, p.name), input, make("span", { class: "value" }, make("output", { for: id }), drop));
+    return make("div", { class: "slide" }, make("label", { for: id, title: p.help }, p.name), input, make("span", { class: "value" }, make("output", { for: id })), drop);
   }
 
   words(input, p, value) {
@@ -212,18 +213,34 @@ export class Bench {
   setting(path, s) {
     const id = `set-${path.join("-")}`;
     const change = (e) => this.set(path, s.kind === "yesno" ? e.target.checked : s.kind === "text" ? e.target.value : Number(e.target.value));
+    if (path[0] === "seams" && /_(shift|turn)$/.test(s.name)) return this.mover(id, path, s);
     let input;
     if (s.kind === "yesno") input = make("input", { type: "checkbox", id, onchange: change });
     else if (s.name === "colour") input = make("input", { type: "color", id, onchange: (e) => this.set(path, e.target.value) });
     else if (s.kind === "text") input = make("select", { id, onchange: change }, ...s.choices.map((c) => make("option", { value: c }, c || "not said")));
     else input = make("input", { type: "number", id, min: s.low, max: s.high, step: s.kind === "whole" ? 1 : "any", onchange: change });
-    return make("div", { class: "field" }, make("label", { for: id }, s.help), input);
+    return make("div", { class: "field" }, make("label", { for: id, title: s.help }, path[0] === "cloth" ? CLOTH[s.name] : s.help), input);
+  }
+
+  /** Where a seam of the plan lies beside its usual place. */
+  mover(id, path, s) {
+    const unit = s.help.split(", ").pop(), out = make("output", { for: id, class: "n" });
+    const input = make("input", { type: "range", id, min: s.low, max: s.high, step: 1, title: s.help });
+    input.told = () => {
+      const words = unit === "mm" ? this.app.said(Number(input.value)) : `${input.value}\u00b0`;
+      out.textContent = words;
+      input.setAttribute("aria-valuetext", words);
+    };
+    input.addEventListener("input", () => { input.dataset.held = "yes"; input.told(); });
+    input.addEventListener("change", () => { delete input.dataset.held; this.set(path, Number(input.value)); });
+    return make("div", { class: "slide move" }, make("label", { for: id }, s.help.split(", ")[0]), input, out);
   }
 
   fill(path, s) {
     const input = this.app.$(`set-${path.join("-")}`);
     if (!input) return;
     if (s.kind === "yesno") input.checked = s.value;
+    else if (input.told) { if (!input.dataset.held) { input.value = s.value; input.told(); } }
     else if (this.app.root.activeElement !== input) input.value = s.name === "colour" ? s.value || "#c8c0b0" : s.value;
   }
 }

@@ -73,12 +73,13 @@ export class Figure {
 
   // What is shown ---------------------------------------------------------------------------------
 
-  /** The shell: places and faces; with the same faces only the places are moved and the tree refitted. */
+  /** The shell: places and faces; with the same faces only the places are moved and the tree refitted. Whether they
+   * are the same, so that a place on one is a place on the other. */
   showShape(places, faces, number) {
-    if (!this.renderer) return;
-    const old = this.shape;
+    if (!this.renderer) return false;
+    const old = this.shape, same = Boolean(old) && old.faces.length === faces.length && old.faces.every((v, k) => v === faces[k]);
     this.shapeNumber = number;
-    if (old && old.faces.length === faces.length && old.faces.every((v, k) => v === faces[k])) {
+    if (same) {
       const at = old.mesh.geometry.getAttribute("position");
       at.array.set(places);
       at.needsUpdate = true;
@@ -104,6 +105,13 @@ export class Figure {
       if (!old) { geometry.computeBoundingBox(); this.whole(); }
     }
     this.showBare(true);
+    return same;
+  }
+
+  /** Where a place [face, a, b, c] of the shape is now. */
+  placed([face, ...weights]) {
+    const at = this.shape.mesh.geometry.getAttribute("position").array, { faces } = this.shape;
+    return [0, 1, 2].map((k) => weights.reduce((sum, w, c) => sum + w * at[3 * faces[3 * face + c] + k], 0));
   }
 
   /** Show the shape without its panels (true), or the panels. forecast: coloured by it. */
@@ -323,7 +331,7 @@ export class Figure {
     else return;
     const low = box.min.toArray(), high = box.max.toArray();
     this.target = low.map((v, k) => (v + high[k]) / 2);
-    this.away = (0.43 * Math.hypot(...low.map((v, k) => high[k] - v))) / Math.tan((HALF_FOV * Math.PI) / 180);
+    this.away = (0.47 * Math.hypot(...low.map((v, k) => high[k] - v))) / Math.tan((HALF_FOV * Math.PI) / 180);
     this.turn = 25; this.tilt = 8;
   }
 
@@ -514,6 +522,7 @@ export class Figure {
     const where = (e) => { const box = c.getBoundingClientRect(); return [e.clientX - box.left, e.clientY - box.top]; };
     c.addEventListener("pointerdown", (e) => {
       from = where(e); moved = 0;
+      this.finger = e.pointerType === "touch";
       fingers.set(e.pointerId, from);
       c.setPointerCapture(e.pointerId);
       c.focus({ preventScroll: true });

@@ -1,4 +1,4 @@
-// The right side: panels with their flats, seams, what needs a second look, the body, what to take away.
+// The right side: panels with their flats, seams, what to check, the body, what to download.
 import { make, percent, table } from "./dom.js";
 import { FlatView } from "./flats.js";
 
@@ -226,7 +226,7 @@ export class Lists {
 
   showTake() {
     const { app } = this, page = app.$("page-take"), built = app.built;
-    if (!built) { page.replaceChildren(make("p", {}, "Make the pattern first; then it is here to take away: PDF at true scale, cutting files, and the sewing guide.")); return; }
+    if (!built) { page.replaceChildren(make("p", {}, "Make the pattern first; then it is here to download: PDF at true scale, cutting files, and the sewing guide.")); return; }
     const base = built.report.suit || "suit";
     const items = built.downloads.map(([name, text]) => {
       const href = app.link.file(name, built.number);

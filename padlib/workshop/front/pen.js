@@ -1,7 +1,8 @@
 // Drawing on the figure: a loop for a pad or a mark, a seam, a stroke of the pile; and moving their points.
 import { make } from "./dom.js";
 
-const NEAR = 14; // CSS pixels within which a click means a point that is there
+// CSS pixels within which a click, or a finger, means a point that is there; and how large points are drawn.
+const NEAR = 14, NEAR_FINGER = 24, DOT = 14, DOT_FINGER = 20;
 // Of each mode: how many points it needs, whether it is a loop, whether it is round at its points, what is asked.
 const DRAWN = {
   pad: { least: 3, loop: true, round: false, done: "The pad is there; shape it with its sliders on the left.",
@@ -66,6 +67,12 @@ export class Pen {
     else this.app.figure.showDots("pen-dots", this.points.map((p) => p.place));
   }
 
+  /** The figure has another shape with the same triangles: what is being drawn goes along. */
+  carry() {
+    for (const p of this.points) p.place = this.app.figure.placed(p.weights);
+    this.preview();
+  }
+
   /** What a mark can be: another cloth set in, one there is or a new one, or a line. */
   offerCloths() {
     const { cloth } = this.ui, state = this.app.state(), names = state ? state.cloths.map((c) => c.name) : [];
@@ -106,7 +113,7 @@ export class Pen {
   showHandles() {
     const all = this.handles();
     if (!all.length) this.ui.hint.textContent = NONE;
-    this.app.figure.showDots("pen-dots", all.map((h) => h.place), { hot: this.chosen, size: 14 });
+    this.app.figure.showDots("pen-dots", all.map((h) => h.place), { hot: this.chosen, size: this.app.figure.finger ? DOT_FINGER : DOT });
   }
 
   /** Turn to a drawn thing and take its first point as the one that keys move. */
@@ -119,8 +126,10 @@ export class Pen {
     this.showHandles();
   }
 
+  near() { return this.app.figure.finger ? NEAR_FINGER : NEAR; }
+
   nearHandle(x, y) {
-    let best = -1, least = NEAR;
+    let best = -1, least = this.near();
     this.handles().forEach((h, k) => {
       const at = this.app.figure.onCanvas(h.place), away = Math.hypot(at.x - x, at.y - y);
       if (away < least && at.seen) { best = k; least = away; }
@@ -216,7 +225,7 @@ export class Pen {
     const { figure } = this.app;
     const change = () => {
       if (arrow) figure.showArrows("pen", [[...line]], { width: 4 }); else figure.showLine("pen", line, { width: 4 });
-      figure.showDots("pen-dots", this.handles().map((h, k) => (k === this.chosen ? hold.places[hold.point].place : h.place)), { hot: this.chosen, size: 14 });
+      figure.showDots("pen-dots", this.handles().map((h, k) => (k === this.chosen ? hold.places[hold.point].place : h.place)), { hot: this.chosen, size: this.app.figure.finger ? DOT_FINGER : DOT });
     };
     if (about) { figure.paintAbout(about, line, change); return; }
     change();
@@ -240,7 +249,7 @@ export class Pen {
     if (!this.draws()) return false;
     if (this.points.length > 2 && this.mode !== "pile") {
       const first = this.app.figure.onCanvas(this.points[0].place);
-      if (Math.hypot(first.x - x, first.y - y) < NEAR) { this.finish(true); return true; }
+      if (Math.hypot(first.x - x, first.y - y) < this.near()) { this.finish(true); return true; }
     }
     const hit = this.app.figure.onShape(x, y);
     if (!hit) { this.app.tell("That is beside the figure; click on it.", true); return true; }
