@@ -8,10 +8,11 @@ from __future__ import annotations
 import os
 import weakref
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
-from concurrent.futures import Executor, ProcessPoolExecutor
+from concurrent.futures import FIRST_COMPLETED, Executor, ProcessPoolExecutor, wait
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from functools import partial
+from multiprocessing import active_children
 from types import MappingProxyType
 from typing import Any
 
@@ -67,6 +68,7 @@ from padlib.suit.schema import MOVES
 from padlib.suit.wishes import NONE, Wishes
 from padlib.suit.worn import opening_rises
 
+GLANCE_S = 0.2  # how long a worker may go on that is not wanted any more
 _drawn: weakref.WeakKeyDictionary[Place, dict[DrawnSeam, Line]] = weakref.WeakKeyDictionary()
 
 
@@ -298,8 +300,14 @@ def _pool(workers: int) -> Iterator[Executor | None]:
     if workers <= 1:
         yield None
         return
+    before = set(active_children())
     with ProcessPoolExecutor(workers, initializer=threadpool_limits, initargs=(1,)) as pool:
-        yield pool
+        try:
+            yield pool
+        except BaseException:
+            for worker in set(active_children()) - before:
+                worker.terminate()  # what is not wanted any more must not be waited for
+            raise
 
 
 def _within_limit(
@@ -348,11 +356,22 @@ def _darted(
     order = sorted(
         set(range(len(tasks))) - set(flats), key=lambda k: -len(tasks[k].panel.surface.faces)
     )
-    queue = [tasks[k] for k in order]
-    for k, flat in zip(order, pool.map(work, queue) if pool else map(work, queue), strict=True):
-        flats[k] = flat
-        known[keys[k]] = tasks[k].panel, flat
-        tell(f"flattened {flat.panel.name}", len(flats) / len(tasks))
+    if pool is None:
+        for k in order:
+            flats[k] = work(tasks[k])
+            known[keys[k]] = tasks[k].panel, flats[k]
+            tell(f"flattened {flats[k].panel.name}", len(flats) / len(tasks))
+        return [flats[k] for k in range(len(tasks))]
+    given = {pool.submit(work, tasks[k]): k for k in order}
+    words, left = "seeking darts", set(given)
+    while left:
+        done, left = wait(left, timeout=GLANCE_S, return_when=FIRST_COMPLETED)
+        for k in sorted(given[f] for f in done):
+            words = f"flattened {tasks[k].panel.name}"
+        tell(words, 1 - len(left) / len(tasks))  # which may end it all
+    for future, k in given.items():
+        flats[k] = future.result()
+        known[keys[k]] = tasks[k].panel, flats[k]
     return [flats[k] for k in range(len(tasks))]
 
 

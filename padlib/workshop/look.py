@@ -59,6 +59,7 @@ class Looker:
         self._measured: Body | None = None
         self._own: list[dict[str, Any]] = []
         self._revision = 0
+        self._words = ""
         threading.Thread(target=self._listen, args=(into,), daemon=True).start()
 
     def _listen(self, into: IO[bytes]) -> None:
@@ -92,10 +93,13 @@ class Looker:
 
     def _tell(self, words: str, share: float) -> None:
         self._check()
-        self._say({"stage": "busy", "words": words, "share": round(share, 3)})
+        if words != self._words:
+            self._words = words
+            self._say({"stage": "busy", "words": words, "share": round(share, 3)})
 
     def _look(self, order: Mapping[str, Any]) -> None:
         suit = parse_suit(order["text"], name=order["name"], folder=Path(order["folder"]))
+        self._words = ""
         self._say({"stage": "busy", "words": "shaping", "share": 0.0})
 
         def seen(body: Body, shell: Shell, panels: Panels | None) -> None:

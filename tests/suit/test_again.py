@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import signal
 from collections.abc import Callable
 from dataclasses import replace
+from multiprocessing import active_children
+from multiprocessing.process import BaseProcess
 
 import numpy as np
 import pytest
 
+from padlib.errors import PadlibError
 from padlib.flatten.carry import carried
 from padlib.flatten.flat import Flat
 from padlib.flatten.injective import overlaps
@@ -215,3 +219,18 @@ def test_a_dart_that_is_kept_lays_only_its_panel(first: Preview) -> None:
     assert again.laid == (flat.panel.name,)
     assert min(np.linalg.norm(np.array(tips) - tip, axis=1)) < 12.0
     assert largest_difference(again.flats) < 0.1
+
+
+def test_a_search_for_darts_that_is_overtaken_ends_its_workers(first: Preview) -> None:
+    """Told while the first panels are searched, before any is laid; what is raised then ends the workers at once."""
+    workers: list[BaseProcess] = []
+
+    def tell(words: str, share: float) -> None:
+        workers.extend(active_children())
+        raise PadlibError(f"{words} {share}")
+
+    with pytest.raises(PadlibError, match=r"seeking darts 0"):
+        preview(first.suit, workers=2, tell=tell)
+
+    assert len(workers) == 2
+    assert {w.exitcode for w in workers} == {-signal.SIGTERM}

@@ -222,6 +222,14 @@ export class Bench {
     return make("div", { class: "field" }, make("label", { for: id, title: s.help }, path[0] === "cloth" ? CLOTH[s.name] : s.help), input);
   }
 
+  /** Go to a setting, wherever it is folded away. */
+  reach(id) {
+    const input = this.app.$(id);
+    input.closest("details").open = true;
+    input.scrollIntoView({ block: "center" });
+    input.focus();
+  }
+
   /** Where a seam of the plan lies beside its usual place. */
   mover(id, path, s) {
     const unit = s.help.split(", ").pop(), out = make("output", { for: id, class: "n" });

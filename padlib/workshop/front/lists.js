@@ -2,6 +2,10 @@
 import { make, percent, table } from "./dom.js";
 import { FlatView } from "./flats.js";
 
+// The settings that move a seam of the plan, by the beginning of its name.
+const MOVED = { armhole: ["armhole_shift"], shoulder: ["shoulder_shift"], side: ["side_shift"], hip: ["seat_shift", "groin_shift"], sleeve: ["sleeve_shift", "sleeve_turn"],
+  leg: ["leg_shift", "leg_turn"], neck: ["neck_rise"], wrist: ["wrist_rise", "wrist_slit"], ankle: ["ankle_rise", "ankle_slit"], closure: ["closure", "closure_below_waist"] };
+
 export class Lists {
   /** app: $, all(selector), state(), figure, live (newest look), built (newest pattern), said(mm). */
   constructor(app) {
@@ -174,7 +178,7 @@ export class Lists {
     }
     const rows = [...seams].sort().map(([name, s]) => make("tr", {}, make("td", {}, make("button", { type: "button", "data-seam-row": name, onclick: () => this.chooseSeam(name, s) }, name)),
       make("td", {}, [...new Set(s.panels)].join(" to ")), make("td", { class: "n" }, app.said(s.length))));
-    const parts = [table("Choose a seam to see it on the figure and on the flat.", [["Seam"], ["Panels"], ["Length", 1]], rows)];
+    const parts = [make("p", { id: "seam-moves" }), table("Choose a seam to see it on the figure and on the flat, and what moves it.", [["Seam"], ["Panels"], ["Length", 1]], rows)];
     if (app.built) {
       const sewn = app.built.report.seams.map((s) => make("tr", {}, make("td", {}, s.name), make("td", { class: "n" }, s.length_mm.toFixed(0)), make("td", { class: "n" }, s.difference_mm.toFixed(2))));
       parts.push(table("In the pattern, mm. The last figure is how much the two sides differ on paper.", [["Seam"], ["Length", 1], ["Differ", 1]], sewn));
@@ -188,6 +192,16 @@ export class Lists {
     app.figure.face(s.pairs.slice(0, 3));
     if (!s.panels.includes(this.chosen)) this.choose(s.panels[0]);
     this.flat.chooseSeam(name);
+    this.moves(name);
+  }
+
+  /** What moves a seam: its own points, or the settings that it follows. */
+  moves(name) {
+    const { app } = this, state = app.state(), own = state.seams.findIndex((s) => s.name === name || name.startsWith(`${s.name}-`));
+    const settings = state.settings.filter((s) => s.table === "seams" && (MOVED[name.split("-")[0]] || []).includes(s.name));
+    const buttons = own >= 0 ? [make("button", { type: "button", onclick: () => app.pen.find("seam", own) }, "Drag its points")]
+      : settings.map((s) => make("button", { type: "button", "data-move": s.name, onclick: () => app.bench.reach(`set-seams-${s.name}`) }, s.help.split(", ")[0]));
+    app.$("seam-moves").replaceChildren(make("b", {}, name), buttons.length ? " is moved by: " : " lies where the body has its middle; nothing moves it.", ...buttons);
   }
 
   showLook() {
