@@ -55,7 +55,8 @@ def test_a_widget_answers_as_the_page_does(suit_file):
 @pytest.mark.browser
 @pytest.mark.skipif(CHROMIUM is None, reason="chromium is not installed")
 def test_the_widget_works_in_a_browser(suit_file, tube_live):
-    """The widget's own script in Chromium, over a line as a notebook's: the figure comes, a key on a slider is kept."""
+    """The widget's own script in Chromium, over a line as a notebook's: the figure comes, a key on a slider is kept, no
+    key pressed in it is the notebook's, and in a narrow column nothing is cut off."""
     sync_api = pytest.importorskip("playwright.sync_api")
     from padlib.workshop.widget import SCRIPT, workshop
 
@@ -78,16 +79,29 @@ def test_the_widget_works_in_a_browser(suit_file, tube_live):
         page.expose_function("asked", asked)
         page.evaluate(MOUNT, SCRIPT.read_text(encoding="utf-8"))
         until(page, f"{inside}.getElementById('badge').dataset.stage === 'flats'")
+        page.evaluate(
+            "for (const capture of [true, false]) document.addEventListener('keydown', (e) => (window.keys ||= []).push("
+            "capture ? e.target.hasAttribute('data-lm-suppress-shortcuts') : 'leaked'), capture)"
+        )
         page.locator("#pad-0-depth").focus()
         page.keyboard.press("ArrowRight")
         until(page, f"{inside}.getElementById('text').value.includes('depth = 61')")
         panels = page.locator("[data-panel]").count()
         page.locator("[data-panel=front]").click()
         edges = page.locator("#sheet path.edge").count()
+        keys = page.evaluate("window.keys")
+        page.set_viewport_size({"width": 850, "height": 760})
+        until(page, "document.querySelector('.padlib-workshop').classList.contains('narrow')")
+        over = page.evaluate(
+            f"[...{inside}.querySelectorAll('button, select, canvas')].filter(e => e.checkVisibility())"
+            ".map(e => e.getBoundingClientRect().right).filter(x => x > document.body.clientWidth + 8).length"
+        )
         browser.close()
     widget.close()
 
     assert complaints == []
     assert panels == 2
     assert edges > 1
+    assert keys == [True]  # marked as none of the notebook's, and not passed on
+    assert over == 0
     assert "depth = 61" in suit_file.read_text()

@@ -20,13 +20,18 @@ class ModelLink extends Link {
 function render({ model, el }) {
   const host = document.createElement("div");
   host.className = "padlib-workshop";
+  // a notebook sees keys pressed in here as pressed on this element, and would act on them: move cells, add some
+  host.dataset.lmSuppressShortcuts = "true";
+  for (const kind of ["keydown", "keyup", "keypress"]) host.addEventListener(kind, (e) => e.stopPropagation());
   el.append(host);
   const root = host.attachShadow({ mode: "open" });
   const sheet = new CSSStyleSheet();
   sheet.replaceSync(css);
   root.adoptedStyleSheets = [sheet];
   const app = mount(root, new ModelLink(model));
-  return () => app.close();
+  const watch = new ResizeObserver(() => host.classList.toggle("narrow", host.clientWidth <= 1100));
+  watch.observe(host);
+  return () => { watch.disconnect(); app.close(); };
 }
 
 export default { render };
