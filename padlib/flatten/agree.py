@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from padlib.flatten.darts import pairs_of_darts
 from padlib.flatten.ease import Ease, ease_of_pairs
 from padlib.flatten.flat import Flat
-from padlib.flatten.match import match
+from padlib.flatten.match import matched
 from padlib.flatten.nap import nap_of
 from padlib.flatten.stretch import stretch
 from padlib.flatten.together import Pair, moved_dart, named_pairs
@@ -47,13 +47,13 @@ def match_flats(
     if cut is None:
         meshes = [(f.panel.surface.vertices, f.panel.surface.faces) for f in flats]
         naps = [nap_of(f.cloth, f.pile, *mesh) for f, mesh in zip(flats, meshes, strict=True)]
-        laid, _ = match(meshes, [f.positions for f in flats], pairs, naps=naps, **options)
+        laid = matched(meshes, [f.positions for f in flats], pairs, naps=naps, **options)
     else:
         faces = [f.panel.surface.faces for f in flats]
         meshes = [
             (np.column_stack([p, np.zeros(len(p))]), f) for p, f in zip(cut, faces, strict=True)
         ]
-        laid, _ = match(meshes, list(cut), pairs, **options)
+        laid = matched(meshes, list(cut), pairs, **options)
     return [
         flat
         if k in stay

@@ -103,6 +103,36 @@ def match(
     Raises MeshError where a run names no boundary edges, an edge has two partners or limit or ease
     is no such number, FlatteningError where a flat would overlap.
     """
+    checked, begin, sewn, solved = _whole(
+        meshes, flats, pairs, ease, held, _Plan(limit, steps, tolerance, naps)
+    )
+    return solved.flats, _report(checked, begin, solved, sewn)
+
+
+def matched(
+    meshes: Sequence[tuple[Vertices, Faces]],
+    flats: Sequence[Plane],
+    pairs: Sequence[Pair],
+    *,
+    ease: Sequence[ArrayLike] | None = None,
+    limit: float | None = None,
+    held: Collection[int] = (),
+    naps: Sequence[Nap | None] | None = None,
+) -> list[Plane]:
+    """The flats of `match` without its report, which takes as long as a few steps."""
+    return _whole(meshes, flats, pairs, ease, held, _Plan(limit, STEPS, ENOUGH, naps))[3].flats
+
+
+def _whole(
+    meshes: Sequence[tuple[Vertices, Faces]],
+    flats: Sequence[Plane],
+    pairs: Sequence[Pair],
+    ease: Sequence[ArrayLike] | None,
+    held: Collection[int],
+    plan: _Plan,
+) -> tuple[list[Checked], list[Plane], Partners, _Solved]:
+    """What is matched, how it begins, its partners and what comes of it."""
+    limit = plan.limit
     if limit is not None and not limit > 0:
         raise MeshError(f"limit is {limit}, but a stretch limit must be above 0")
     checked = [check_disk(*mesh) for mesh in meshes]
@@ -111,8 +141,8 @@ def match(
     moving = [k for k in range(len(checked)) if k not in held]
     solved = _Solved(list(begin), 0, False, np.zeros(len(sewn.mine)))
     if moving:
-        solved = _solve(checked, begin, sewn, moving, _Plan(limit, steps, tolerance, naps))
-    return solved.flats, _report(checked, begin, solved, sewn)
+        solved = _solve(checked, begin, sewn, moving, plan)
+    return checked, begin, sewn, solved
 
 
 def cloth_energy(limit: float | None) -> Energy:

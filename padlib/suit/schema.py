@@ -250,7 +250,13 @@ SEWING = _table(
 )
 
 LAY = _table(
-    seconds=Key("number", 10.0, "time for packing each cloth, s", least=0.0, most=3600.0),
+    seconds=Key(
+        "number",
+        10.0,
+        "time for packing each cloth, s; one of few pieces takes less",
+        least=0.0,
+        most=3600.0,
+    ),
     gap=Key("number", 10.0, "clear distance between pieces, mm", least=0.0, most=100.0),
     seed=Key("whole", 1, "the same seed gives the same lay", least=0, most=2**31 - 1),
 )

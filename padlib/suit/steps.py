@@ -68,6 +68,7 @@ from padlib.suit.schema import MOVES
 from padlib.suit.wishes import NONE, Wishes
 from padlib.suit.worn import opening_rises
 
+MANY = 12  # pieces of one cloth from which on a lay gets its whole time; a few are laid as well in less
 GLANCE_S = 0.2  # how long a worker may go on that is not wanted any more
 _drawn: weakref.WeakKeyDictionary[Place, dict[DrawnSeam, Line]] = weakref.WeakKeyDictionary()
 
@@ -496,7 +497,7 @@ def suit_ways(suit: Suit, body: Body, shell: Shell, panels: Panels) -> tuple[Way
 def suit_lays(
     suit: Suit, pieces: Sequence[Piece], *, seconds: float | None = None, tell: Tell = quiet
 ) -> tuple[Lay, ...]:
-    """A lay for each cloth that has pieces."""
+    """A lay for each cloth that has pieces; seconds: of each, less where it has few."""
     budget = suit.lay["seconds"] if seconds is None else seconds
     own = {c.name: c for c in suit.cloths}
     names = dict.fromkeys((suit.pillows["top"], suit.pillows["base"], *own))
@@ -504,18 +505,18 @@ def suit_lays(
     lays = []
     for k, name in enumerate(used):
         told = partial(_part_of, tell, k, len(used))
-        cloth = own.get(name)
+        cloth, its = own.get(name), [p for p in pieces if p.cloth == name]
         more = {"pile": "two-way"}  # cloth of cushions: woven cotton and knit have no pile
         if cloth is not None:
             more = {"pile": cloth.pile, "tilt_deg": cloth.tilt, "avoid": cloth.avoid}
             more |= {"price": cloth.price}
         lays.append(
             lay_pieces(
-                [p for p in pieces if p.cloth == name],
+                its,
                 cloth=name,
                 width_mm=cloth.width if cloth is not None else suit.pillows["width"],
                 gap_mm=suit.lay["gap"],
-                seconds=budget,
+                seconds=_time(budget, sum(p.count for p in its)),
                 seed=suit.lay["seed"],
                 workers=min(4, os.cpu_count() or 1),
                 tell=told,
@@ -523,6 +524,11 @@ def suit_lays(
             )
         )
     return tuple(lays)
+
+
+def _time(budget: float, count: int) -> float:
+    """Seconds for packing so many pieces; a second at least where packing is asked for at all."""
+    return budget if budget < 1 else max(1.0, budget * min(1.0, count / MANY))
 
 
 def _part_of(tell: Tell, number: int, count: int, words: str, share: float) -> None:
