@@ -316,7 +316,7 @@ class Desk:
         held, points = self._in_hand(shape, given), shape.points(_points(given))
         own = _own_seam(shape, given["seam"])
         assert own is not None  # it is in hand
-        line = shape.way(points, closed=own.closed)
+        line = shape.way(points, closed=own.closed, smooth=own.round)
         vertices, stretch = held.moved(line)
         blocks = Blocks()
         told = {

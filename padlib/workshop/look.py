@@ -178,10 +178,12 @@ class Looker:
         ]
         lines += [("pile", k, s.name, False, s.through) for k, s in enumerate(suit.strokes)]
         self._own = own = []
+        smooth = {k for k, s in enumerate(suit.drawn) if s.round}
         for table, number, name, closed, through in lines:
             at = all_on_shell(through, "", body, shell, panels.place).round(2).tolist()
             entry = {"table": table, "number": number, "name": name}
-            own.append(entry | {"closed": closed, "points": at})
+            even = table != "seam" or number in smooth
+            own.append(entry | {"closed": closed, "round": even, "points": at})
         self._say({"stage": "panels", "scene": head, "own": own}, block)
 
 

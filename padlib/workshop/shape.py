@@ -37,13 +37,14 @@ COVERED = 15.0  # mm from the nearest vertex of a panel; farther away there is n
 @dataclass(frozen=True)
 class OwnLine:
     """A seam, mark or stroke of the maker's: its table (seam, mark, pile) and number in the suit file, its points
-    (k, 3) on the shell, mm."""
+    (k, 3) on the shell, mm; round: whether it is round at them."""
 
     table: str
     number: int
     name: str
     closed: bool
     points: Array
+    round: bool = False
 
 
 @dataclass
@@ -125,7 +126,11 @@ class Shape:
         away = cKDTree(np.concatenate(covered)).query(self.vertices)[0]
         seams = {k: np.concatenate(v) for k, v in lines.items()}
         mine = tuple(
-            OwnLine(s["table"], s["number"], s["name"], s["closed"], np.array(s["points"]))
+            OwnLine(
+                *(s[k] for k in ("table", "number", "name", "closed")),
+                np.array(s["points"]),
+                s["round"],
+            )
             for s in own
         )
         return replace(self, seams=seams, own=mine, darts=tuple(darts), beyond=away > COVERED)

@@ -78,7 +78,16 @@ class Fine(Live):
         self._stages = [parts(blocks.message(shape))]
         head, block = parts(shown_bytes(forecast_shown(panels.panels), scale=0.1, limit=0.05))
         through = [list(p) for p in suit.drawn[0].through]
-        own = [{"table": "seam", "number": 0, "name": "bust", "closed": False, "points": through}]
+        own = [
+            {
+                "table": "seam",
+                "number": 0,
+                "name": "bust",
+                "closed": False,
+                "round": False,
+                "points": through,
+            }
+        ]
         self._stages.append(({"stage": "panels", "revision": 0, "scene": head, "own": own}, block))
         self.count = len(surface.faces)
 

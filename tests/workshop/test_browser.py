@@ -274,7 +274,14 @@ def test_a_picture_painted_in_part_is_the_whole_picture(
     what painting all of it gives, pixel for pixel; and it is not what stood there before."""
     points = [[-100, -111.8, 1150], [0, -150, 1150], [100, -111.8, 1150]]
     tube_live.own = [
-        {"table": "seam", "number": 0, "name": "across", "closed": False, "points": points}
+        {
+            "table": "seam",
+            "number": 0,
+            "name": "across",
+            "closed": False,
+            "round": False,
+            "points": points,
+        }
     ]
     with served(suit_file, tube_run, tube_live) as server:
         page = opened(browser, server.address, [])

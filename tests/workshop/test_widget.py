@@ -80,8 +80,9 @@ def test_the_widget_works_in_a_browser(suit_file, tube_live):
         page.evaluate(MOUNT, SCRIPT.read_text(encoding="utf-8"))
         until(page, f"{inside}.getElementById('badge').dataset.stage === 'flats'")
         page.evaluate(
-            "for (const capture of [true, false]) document.addEventListener('keydown', (e) => (window.keys ||= []).push("
-            "capture ? e.target.hasAttribute('data-lm-suppress-shortcuts') : 'leaked'), capture)"
+            "for (const capture of [true, false]) document.addEventListener('keydown', (e) => "
+            "(window.keys ||= []).push(capture ? e.target.hasAttribute('data-lm-suppress-shortcuts') : 'leaked'), "
+            "capture)"
         )
         page.locator("#pad-0-depth").focus()
         page.keyboard.press("ArrowRight")
