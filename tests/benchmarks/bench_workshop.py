@@ -48,8 +48,8 @@ SEAM = (
 )
 MOVED = SEAM.replace("1130", "1140")
 EDGES = (6.5, 5.0)  # mm: about 100,000 triangles, and finer
-MOVES = 40
-TURNS = 5
+MOVES = 30
+TURNS = 3
 
 pytestmark = pytest.mark.benchmark
 
