@@ -50,7 +50,7 @@ from padlib.suit.suggestion_told import seam_entry
 from padlib.suit.suggestion_told import text as suggested_text
 from padlib.suit.suggestion_told import values as suggested_values
 from padlib.suit.tables import fit_told, measured
-from padlib.workshop.edit import add_entry, set_value
+from padlib.workshop.edit import set_value, with_seams
 from padlib.workshop.serve import serve
 
 SHEET_FIGURE = {"stature": 1700.0}  # on which the measuring sheet is drawn
@@ -295,12 +295,8 @@ def _run_suggest(args: argparse.Namespace) -> int:
         told = suggest(suit, body, shell, tell=tell, **asked)
     print(json.dumps(suggested_values(told), indent=1) if args.json else suggested_text(told))
     if args.write and (told.moves or told.seams):
-        text = path.read_text(encoding="utf-8")
-        for key, value in told.moves.items():
-            text = set_value(text, ("seams", key), value)
-        for seam in told.seams:
-            text = add_entry(text, "seam", seam_entry(seam))
-        write_whole(path, text.encode("utf-8"))
+        text, seams = path.read_text(encoding="utf-8"), [seam_entry(s) for s in told.seams]
+        write_whole(path, with_seams(text, told.moves, seams).encode("utf-8"))
     return 0
 
 

@@ -24,6 +24,7 @@ from padlib.workshop.frames import Blocks, message, parts
 from padlib.workshop.live import News
 from padlib.workshop.session import Changed, Session
 from padlib.workshop.shape import MOST_POINTS, Held, OwnLine, Shape
+from padlib.workshop.work import SEAMS
 
 Given = Mapping[str, Any]
 DRAWN = {"pad": "pads", "seam": "drawn", "mark": "marks", "pile": "strokes"}  # of a Suit
@@ -62,6 +63,7 @@ class Desk:
             "redo": self._then(lambda _: session.redo()),
             "save": self._then(lambda given: session.save(over=given.get("over") is True)),
             "build": self._then(lambda _: session.build()),
+            "suggest": self._then(lambda _: session.build(SEAMS)),
             "stop": self._then(lambda _: session.stop()),
             "file": self._file,
             "look": self._look,

@@ -6,7 +6,7 @@ import json
 import math
 import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from padlib.errors import SuitError
@@ -61,6 +61,15 @@ def add_entry(text: str, table: str, values: Mapping[str, Value]) -> str:
     if _loaded(out) != wanted:
         raise SuitError(f"[[{table}]] is written in a way that only you can add to; edit the text.")
     return out
+
+
+def with_seams(text: str, moves: Mapping[str, Value], seams: Sequence[Mapping[str, Value]]) -> str:
+    """The text with numbers of [seams] changed and entries of [[seam]] added, as `padlib suggest` finds them."""
+    for key, value in moves.items():
+        text = set_value(text, ("seams", key), value)
+    for seam in seams:
+        text = add_entry(text, "seam", seam)
+    return text
 
 
 def add_table(text: str, path: tuple[str, ...], values: Mapping[str, Value]) -> str:

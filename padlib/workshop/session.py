@@ -12,7 +12,7 @@ import tempfile
 import threading
 import tomllib
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
@@ -25,10 +25,10 @@ from padlib.padding.shapes import KINDS
 from padlib.suit.demo import DEMO_SUIT
 from padlib.suit.file import MOST_BYTES, Suit, parse_suit, read_suit
 from padlib.suit.schema import CLOTH, TABLES
-from padlib.workshop.edit import Value, add_entry, add_table, drop_entry, set_value
+from padlib.workshop.edit import Value, add_entry, add_table, drop_entry, set_value, with_seams
 from padlib.workshop.live import Live
 from padlib.workshop.sewn import SEWN
-from padlib.workshop.work import SCENE, Order, Stopped, work_apart
+from padlib.workshop.work import BUILD, SCENE, SEAMS, SUGGESTED, Order, Stopped, work_apart
 
 SCANS = (".ply", ".obj", ".stl", ".glb", ".gltf", ".off", ".3mf")
 MOST_SCANS = 200
@@ -77,11 +77,12 @@ class Result:
 
 @dataclass(frozen=True)
 class Building:
-    """How the build stands: idle, running, done, failed or stopped; words and share of the whole."""
+    """How long work stands: idle, running, done, failed or stopped; words, share of the whole, and which it is."""
 
     state: str = "idle"
     words: str = ""
     share: float = 0.0
+    task: str = BUILD
 
 
 class Changed(InputError):
@@ -256,19 +257,22 @@ class Session:
 
     # Building -------------------------------------------------------------------------------------
 
-    def build(self) -> None:
-        """Begin a build of the text as it stands. Raises InputError where that cannot be."""
+    def build(self, task: str = BUILD) -> None:
+        """Begin a build of the text as it stands, or seek where its seams had best lie (`SEAMS`).
+
+        Raises InputError where that cannot be.
+        """
         with self._lock:
             if self.building.state == "running":
-                raise InputError("A build is running; wait for it or stop it first.")
+                raise InputError("Other long work is running; wait for it or stop it first.")
             if self.suit is None or self.problem is not None:
                 raise InputError("The suit file has a mistake; mend the marked line first.")
             self._refuse_far_scan(self.suit.body["file"])
             self._number += 1
             out = Path(self._home.name) / f"build-{self._number}"
-            order = Order(self.text, self.name, self.folder, out, self._told)
+            order = Order(self.text, self.name, self.folder, out, self._told, task=task)
             self._order = order
-            self.building = Building("running", "starting", 0.0)
+            self.building = Building("running", "starting", 0.0, task)
             self._worker = threading.Thread(
                 target=self._work, args=(order, self._number), daemon=True
             )
@@ -310,27 +314,49 @@ class Session:
         with self._lock:
             if self._order is not None and self._order.stopped.is_set():
                 raise Stopped("The build was stopped; the earlier result is still here.")
-            self.building = Building("running", words, min(max(share, 0.0), 1.0))
+            self.building = replace(self.building, words=words, share=min(max(share, 0.0), 1.0))
 
     def _work(self, order: Order, number: int) -> None:
-        state, words = "failed", "The build failed in a way that padlib did not foresee."
+        state, words = "failed", "That failed in a way that padlib did not foresee."
+        result: Result | None = None
         try:
             self._run(order)
-            result = _collect(order, number)
-            state, words = "done", "The suit is built."
+            if order.task == SEAMS:
+                words = self._suggested(order)
+            else:
+                result, words = _collect(order, number), "The suit is built."
+            state = "done"
         except Stopped as e:
             state, words = "stopped", str(e)
         except (PadlibError, OSError, ValueError) as e:
             words = str(e)
         finally:
             with self._lock:
-                if state == "done":
+                if result is not None:
                     old, self.result = self.result, result
                     if old is not None:
                         shutil.rmtree(self._folder(old.number), ignore_errors=True)
                 else:
                     shutil.rmtree(order.out, ignore_errors=True)
-                self.building = Building(state, words, 1.0 if state == "done" else 0.0)
+                share = 1.0 if state == "done" else 0.0
+                self.building = Building(state, words, share, order.task)
+
+    def _suggested(self, order: Order) -> str:
+        """Take the seams that were found into the text, in one step of undo; what they buy, in words."""
+        told = json.loads((order.out / SUGGESTED).read_text(encoding="utf-8"))
+        usual, sought = (told[key]["dart_mm"] for key in ("usual", "suggested"))
+        if not told["moves"] and not told["seams"]:
+            return f"Neither moving a seam nor drawing a new one pays: the darts stay at {usual:.0f} mm."
+        with self._lock:
+            if self.text != order.text:
+                return (
+                    "Seams were found, but the suit was changed meanwhile; ask for them once more."
+                )
+            self.change(with_seams(order.text, told["moves"], told["seams"]))
+        return (
+            f"{len(told['moves'])} moves of the plan's seams and {len(told['seams'])} new seams are in the suit: "
+            f"darts {sought:.0f} mm in all instead of {usual:.0f}. Undo takes them out."
+        )
 
     def _folder(self, number: int) -> Path:
         return Path(self._home.name) / f"build-{number}"

@@ -25,11 +25,16 @@ from padlib.output.whole import write_whole
 from padlib.progress import Tell, quiet
 from padlib.suit.built import Clock, run
 from padlib.suit.file import parse_suit
+from padlib.suit.steps import suit_body, suit_shell
+from padlib.suit.suggestion import suggest
+from padlib.suit.suggestion_told import values
 from padlib.suit.write import write_built
 from padlib.workshop.scene import scene_bytes
 from padlib.workshop.sewn import SEWN, sewn_bytes
 
 SCENE = "scene.bin"
+BUILD, SEAMS = "build", "seams"
+SUGGESTED = "suggested.json"
 GLANCE_S = 0.2  # how long a stop may go unseen
 
 
@@ -39,9 +44,10 @@ class Stopped(PadlibError):
 
 @dataclass(frozen=True)
 class Order:
-    """One build that was asked for: the suit's text, its file's name and folder, where results go.
+    """One piece of long work that was asked for: the suit's text, its file's name and folder, where results go.
 
-    tell: told of progress; stopped: set when the maker wants no more of it.
+    tell: told of progress; stopped: set when the maker wants no more of it; task: `BUILD` or `SEAMS`, where seams had
+    best lie.
     """
 
     text: str
@@ -50,13 +56,20 @@ class Order:
     out: Path
     tell: Tell = quiet
     stopped: threading.Event = field(default_factory=threading.Event)
+    task: str = "build"
 
 
 def work(order: Order) -> None:
-    """Build a suit here and now, and write its results and its scene. Raises PadlibError."""
+    """Build a suit here and now, and write its results and its scene; or seek its seams. Raises PadlibError."""
     clock = Clock()
     suit = parse_suit(order.text, name=order.name, folder=order.folder)
     workers = min(4, os.cpu_count() or 1)
+    if order.task == SEAMS:
+        body = suit_body(suit)
+        found = suggest(suit, body, suit_shell(suit, body), workers=workers, tell=order.tell)
+        order.out.mkdir(parents=True, exist_ok=True)
+        write_whole(order.out / SUGGESTED, json.dumps(values(found)).encode())
+        return
     built = run(suit, workers=workers, tell=order.tell, clock=clock)
     write_built(built, order.out, workers=workers, clock=clock, tell=order.tell)
     limit = suit.darts["limit"]
@@ -70,6 +83,7 @@ def work(order: Order) -> None:
 def work_apart(order: Order) -> None:
     """Build a suit in a process of its own. Raises PadlibError; Stopped when the maker stopped it."""
     command = [sys.executable, "-P", "-m", __name__, order.name, str(order.folder), str(order.out)]
+    command.append(order.task)
     process = subprocess.Popen(
         command,
         stdin=subprocess.PIPE,
@@ -158,8 +172,8 @@ def _say(value: dict[str, Any]) -> None:
 
 
 def main(arguments: Sequence[str]) -> int:
-    """The process apart: name, folder and results folder as arguments, the text on stdin."""
-    name, folder, out = arguments
+    """The process apart: name, folder, results folder and task as arguments, the text on stdin."""
+    name, folder, out, task = arguments
     text = sys.stdin.buffer.read().decode()
     order = Order(
         text,
@@ -167,6 +181,7 @@ def main(arguments: Sequence[str]) -> int:
         Path(folder),
         Path(out),
         lambda words, share: _say({"words": words, "share": share}),
+        task=task,
     )
     try:
         work(order)

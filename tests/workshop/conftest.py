@@ -25,6 +25,7 @@ from padlib.workshop.scene import scene_bytes
 from padlib.workshop.serve import Workshop
 from padlib.workshop.session import Session
 from padlib.workshop.sewn import sewn_bytes
+from padlib.workshop.work import SEAMS, SUGGESTED
 
 _SPEC = importlib.util.spec_from_file_location(
     "flats_by_hand", Path(__file__).parents[1] / "flats_by_hand.py"
@@ -128,6 +129,17 @@ def tube_run(by_hand):
 
     def run(order):
         order.tell("rolling a tube", 0.5)
+        if order.task == SEAMS:
+            order.out.mkdir(parents=True)
+            told = {
+                "moves": {"leg_turn": 6},
+                "usual": {"dart_mm": 969},
+                "suggested": {"dart_mm": 184},
+            }
+            through = [[155, 30, 1164], {"near": "waist_front", "move": [40, 0, 10]}]
+            told["seams"] = [{"name": "valley", "through": through, "round": True}]
+            (order.out / SUGGESTED).write_text(json.dumps(told))
+            return
         (order.out / "maps").mkdir(parents=True)
         report = {
             "suit": "tube",

@@ -6,6 +6,7 @@ Skipped where there is no Chromium.
 from __future__ import annotations
 
 import sys
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -168,7 +169,7 @@ def test_everything_is_reached_by_tab_with_a_visible_focus(page):
 
 
 def test_what_was_changed_is_there_after_a_reload(page, suit_file):
-    """A pad is shaped and the pattern made; after a reload text, undo and result are all there."""
+    """A pad is shaped and the pattern made; after a reload text, undo and result are all there, and so is redo."""
     page.focus("#pad-1-depth")
     page.keyboard.press("ArrowRight")
     until(page, "workshop.now.text.includes('depth = 56')")
@@ -183,6 +184,13 @@ def test_what_was_changed_is_there_after_a_reload(page, suit_file):
     assert page.evaluate(
         "[workshop.now.saved, workshop.now.can_undo, workshop.built.report.suit]"
     ) == [True, True, "tube"]
+    page.keyboard.press("Control+z")
+    until(page, "workshop.now.text.includes('depth = 55')")
+    page.reload()
+    page.wait_for_selector("#pads .pad")
+    page.keyboard.press("Control+y")
+    until(page, "workshop.now.text.includes('depth = 56')")
+    assert "depth = 56" in suit_file.read_text()
 
 
 def test_the_pattern_is_downloaded(page):
@@ -259,6 +267,25 @@ def test_pointing_at_the_flat_shows_the_place_on_the_figure_and_back(page):
     )
     assert dot[0] == pytest.approx(box["x"] + 0.47 * box["width"], abs=4)
     assert dot[1] == pytest.approx(box["y"] + 0.58 * box["height"], abs=4)
+
+
+def test_suggested_seams_come_into_the_suit_in_one_step(page, suit_file):
+    """What a search for seams found stands in text, file and sliders, is told with what it saves, and one undo takes
+    all of it out again."""
+    before = text(page)
+    page.click("#suggest")
+    until(page, "workshop.now.seams.length === 1")
+    until(
+        page, "document.getElementById('told').textContent.includes('184 mm in all instead of 969')"
+    )
+    after = tomllib.loads(suit_file.read_text())
+
+    assert after["seams"]["leg_turn"] == 6
+    assert after["seam"][0]["name"] == "valley"
+    assert page.input_value("#set-seams-leg_turn") == "6"
+    page.keyboard.press("Control+z")
+    until(page, "workshop.now.seams.length === 0")
+    assert text(page) == before
 
 
 PIXELS = """() => { const gl = workshop.figure.renderer.getContext(), wide = gl.drawingBufferWidth,

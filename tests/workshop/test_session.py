@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import threading
 import time
 import tomllib
@@ -13,7 +14,7 @@ from padlib.suit.demo import DEMO_SUIT
 from padlib.suit.file import parse_suit
 from padlib.workshop.edit import add_entry, drop_entry, set_value
 from padlib.workshop.session import Session
-from padlib.workshop.work import Order, Stopped, work_apart
+from padlib.workshop.work import SEAMS, SUGGESTED, Order, Stopped, work_apart
 
 TEXT = DEMO_SUIT.read_text()
 
@@ -240,3 +241,26 @@ def test_what_is_not_there_is_not_taken_out(number):
     """An entry beyond the last is refused, and so is a table that is none of many."""
     with pytest.raises(SuitError, match="no \\[\\[pad"):
         drop_entry(TEXT, "pad", number)
+
+
+def test_seams_found_for_an_older_text_are_not_put_into_a_newer_one(tmp_path):
+    """The suit is changed while seams are sought: it stays as it was changed, and the maker is told."""
+    sessions = []
+
+    def run(order):
+        assert order.task == SEAMS
+        order.out.mkdir(parents=True)
+        told = {"moves": {"leg_turn": 6}, "seams": []}
+        told |= {"usual": {"dart_mm": 969}, "suggested": {"dart_mm": 184}}
+        (order.out / SUGGESTED).write_text(json.dumps(told))
+        sessions[0].set(("pad", 0, "depth"), 61)
+
+    session = Session(None, folder=tmp_path, run=run)
+    sessions.append(session)
+    session.build(SEAMS)
+    session.wait()
+    session.close()
+
+    assert session.suit.pads[0].parameters["depth"] == 61
+    assert session.suit.seams["leg_turn"] == 0
+    assert "changed meanwhile" in session.building.words

@@ -187,13 +187,13 @@ class App {
 
   showBuilding() {
     const b = this.now.building, running = b.state === "running";
-    this.$("build").disabled = running || Boolean(this.now.problem);
+    this.$("build").disabled = this.$("suggest").disabled = running || Boolean(this.now.problem);
     this.$("build").title = this.now.problem ? "Mend the marked line of the suit file first" : "Ctrl+Enter";
     this.$("stop").hidden = !running;
     this.$("bar").hidden = !running;
     if (running) {
       this.$("bar").value = b.share;
-      this.tell(`Making the pattern: ${b.words}`);
+      this.tell(`${b.task === "seams" ? "Seeking seams" : "Making the pattern"}: ${b.words}`);
       this.poll();
     }
     if (this.now.result !== null && (!this.built || this.built.number !== this.now.result)) this.showResult();
@@ -210,7 +210,9 @@ class App {
         const ended = value.building.state !== "running";
         Object.assign(this.now, value);
         this.showBuilding();
-        if (ended) this.tell(value.building.words, value.building.state !== "done");
+        if (!ended) continue;
+        this.take((await this.link.ask("state")).value, true); // found seams are in the text now
+        this.tell(value.building.words, value.building.state !== "done");
       }
     } catch (e) {
       this.tell(e.message, true);
@@ -328,6 +330,7 @@ class App {
     $("redo").onclick = () => this.redo();
     $("save").onclick = () => this.newState("save", { over: true });
     $("build").onclick = () => { this.bench.sendText(); this.act("build", {}); };
+    $("suggest").onclick = () => { this.bench.sendText(); this.act("suggest", {}); };
     $("stop").onclick = () => this.act("stop", {});
     $("undo").title = "Ctrl+Z"; $("redo").title = "Ctrl+Y";
     $("unit").addEventListener("change", () => { this.bench.show(true); this.lists.showAll(); this.pen.show(); });
