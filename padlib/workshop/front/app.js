@@ -204,8 +204,8 @@ class App {
     if (this.polling) return;
     this.polling = true;
     try {
-      while (this.open && this.now.building.state === "running") {
-        await new Promise((done) => setTimeout(done, 300));
+      for (let pause = 300; this.open && this.now.building.state === "running"; pause = Math.min(1.2 * pause, 1500)) {
+        await new Promise((done) => setTimeout(done, pause)); // each answer paints the page again
         const { value } = await this.link.ask("progress");
         const ended = value.building.state !== "running";
         Object.assign(this.now, value);
