@@ -36,7 +36,9 @@ export class FlatView {
     this.frame = { x: x0 - rim, y: y0 - rim, wide: x1 - x0 + 2 * rim, high: y1 - y0 + 2 * rim };
     this.svg.setAttribute("viewBox", `${this.frame.x} ${-(y1 + rim)} ${this.frame.wide} ${this.frame.high}`);
     this.bitmap(stretch, scene);
-    const path = (run) => "M" + [...run].map((v) => `${this.at[2 * v].toFixed(2)} ${(-this.at[2 * v + 1]).toFixed(2)}`).join("L");
+    const space = floats(panel.vertices), same = (a, b) => [0, 1, 2].every((k) => Math.abs(space[3 * a + k] - space[3 * b + k]) < 1e-3);
+    // the two sides of a dart's mouth are one place on the body: there the edge lies open
+    const path = (run) => [...run].map((v, k) => `${k && !same(run[k - 1], v) ? "L" : "M"}${this.at[2 * v].toFixed(2)} ${(-this.at[2 * v + 1]).toFixed(2)}`).join("");
     for (const [kind, seam, place] of panel.edges) {
       const line = draw("path", { d: path(wholes(place)), class: `edge ${kind}`, "data-seam": seam });
       const title = draw("title");
