@@ -79,26 +79,28 @@ def write_built(
     workers: int = 1,
     clock: Clock | None = None,
     tell: Tell = quiet,
+    panels: bool = True,
 ) -> dict[str, Any]:
     """Write every output of a suit into the folder `out`; returns the report.
 
-    workers: processes that write side by side; the files are the same for any number.
+    workers: processes that write side by side; the files are the same for any number; panels: also each panel's OBJ
+    and map.
     """
     clock = clock or Clock()
     with results(Path(out), STALE) as work:
         with clock.step("output"):
             tell("writing", 0.95)
-            _write_all(built, work, workers)
+            _write_all(built, work, workers, panels=panels)
         report = make_report(built, clock.seconds)
         _write_report(built, report, work)
     return report
 
 
-def _write_all(built: Built, folder: Path, workers: int) -> None:
+def _write_all(built: Built, folder: Path, workers: int, *, panels: bool) -> None:
     """Write every file but the report and the guide; workers: processes that write side by side."""
     (folder / "panels").mkdir()
     (folder / "maps").mkdir()
-    jobs = [*_pattern_jobs(built, folder), *_panel_jobs(built, folder)]
+    jobs = [*_pattern_jobs(built, folder), *(_panel_jobs(built, folder) if panels else [])]
     jobs.append(partial(_write_pictures, folder, built.flats, *suit_look(built)))
     if built.proof is not None:
         jobs.append(partial(_write_proof, folder / "proof.png", built.proof))

@@ -39,6 +39,7 @@ DOWNLOADS = MappingProxyType(
         "guide.pdf": "Sewing guide to print",
         "guide.csv": "All tables of the guide, for a spreadsheet",
         "pieces.png": "All pieces in one picture",
+        "suit.png": "The suit from four sides in one picture",
         "proof.png": "Where the sewn cloth lies off the outline, in colours",
         "suit.glb": "The suit to turn round in a 3D viewer (GLB)",
         "pattern-a4.pdf": "Pattern on A4 pages, true scale",
@@ -418,7 +419,6 @@ class Session:
                 "report": dict(self.result.report),
                 "downloads": [[n, w] for n, w in words.items() if n in files],
                 "sewn": SEWN in files,
-                "maps": sorted(n for n in files if n.startswith("map-")),
             }
 
     def _pads(self) -> list[dict[str, Any]]:
@@ -571,8 +571,7 @@ def _collect(order: Order, number: int) -> Result:
     """The files of a finished build by the names under which they may be asked for."""
     out = order.out
     report = json.loads((out / "report.json").read_text(encoding="utf-8"))
-    files = {n: out / n for n in (*DOWNLOADS, SCENE, SEWN, "suit.png")}
+    files = {n: out / n for n in (*DOWNLOADS, SCENE, SEWN)}
     files |= {p.name: p for p in sorted(out.glob("lay-*.svg"))}
-    files |= {f"map-{p.name}": p for p in sorted((out / "maps").glob("*.png"))}
     there = {n: p for n, p in files.items() if p.is_file()}
     return Result(number, order.text, MappingProxyType(report), MappingProxyType(there))

@@ -71,7 +71,8 @@ def work(order: Order) -> None:
         write_whole(order.out / SUGGESTED, json.dumps(values(found)).encode())
         return
     built = run(suit, workers=workers, tell=order.tell, clock=clock)
-    write_built(built, order.out, workers=workers, clock=clock, tell=order.tell)
+    # the page draws panels and maps itself
+    write_built(built, order.out, workers=workers, clock=clock, tell=order.tell, panels=False)
     limit = suit.darts["limit"]
     scale = map_scale((*built.flats, *built.pillow_flats), limit)
     data = scene_bytes(built.flats, built.pillow_flats, scale=scale, limit=limit)

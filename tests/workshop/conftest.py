@@ -12,7 +12,6 @@ import pytest
 
 from padlib.body.body import Body
 from padlib.mesh.surface import Point, Surface
-from padlib.output.png import stretch_map
 from padlib.proof.proof import Proof
 from padlib.suit.demo import DEMO_SUIT
 from padlib.suit.report import panel_report
@@ -140,7 +139,7 @@ def tube_run(by_hand):
             told["seams"] = [{"name": "valley", "through": through, "round": True}]
             (order.out / SUGGESTED).write_text(json.dumps(told))
             return
-        (order.out / "maps").mkdir(parents=True)
+        order.out.mkdir(parents=True)
         report = {
             "suit": "tube",
             "body": {"source": "a tube", "measurements_mm": {"waist_girth": 942.5}},
@@ -152,10 +151,6 @@ def tube_run(by_hand):
             "warnings": ["panel 'back': is a tube; look twice."],
         }
         (order.out / "report.json").write_text(json.dumps(report))
-        for flat in flats:
-            name = flat.panel.name
-            picture = stretch_map(flat, scale=0.1, limit=0.05, title=name)
-            (order.out / "maps" / f"{name}.png").write_bytes(picture)
         (order.out / "pattern-a4.pdf").write_bytes(b"%PDF-1.4 tube")
         data = scene_bytes(flats, (), scale=0.1, limit=0.05)
         (order.out / "scene.bin").write_bytes(data)

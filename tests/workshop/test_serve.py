@@ -21,7 +21,7 @@ from padlib.workshop.upload import MOST_SCAN, plain_name
 
 
 def small_run(order):
-    """A build that takes no time: a report, a page of pattern, a lay, a map and a scene."""
+    """A build that takes no time: a report, a page of pattern, a lay, a scene, and what is not handed out."""
     order.tell("pretending", 0.5)
     (order.out / "maps").mkdir(parents=True)
     report = {"suit": "giant", "panels": [], "text": order.text}
@@ -451,7 +451,6 @@ def test_a_build_is_served_by_fixed_names(maker):
         "report.json",
         "lay-moss.svg",
     ]
-    assert result["maps"] == ["map-front.png"]
     assert (status, headers["Content-Type"], data) == (200, "application/pdf", b"pattern-a4.pdf")
     assert headers["Content-Disposition"] == "attachment"
 
@@ -517,17 +516,17 @@ def test_a_taken_port_is_told(maker, suit_file):
 
 
 def test_names_with_blanks_and_marks_are_found(suit_file, served):
-    """A map of a panel with an odd name comes by its quoted name."""
+    """A lay of a cloth with an odd name comes by its quoted name."""
 
     def odd(order):
         small_run(order)
-        (order.out / "maps" / "pillow-hump & tail-left-top.png").write_bytes(b"png")
+        (order.out / "lay-fur & foam.svg").write_bytes(b"svg")
 
     with served(suit_file, odd) as server:
         caller = Caller(server)
         caller.enter()
         caller.do("build", {})
         caller.server.session.wait(10)
-        name = quote("map-pillow-hump & tail-left-top.png")
+        name = quote("lay-fur & foam.svg")
 
-        assert caller.ask("GET", f"/result/{name}")[2] == b"png"
+        assert caller.ask("GET", f"/result/{name}")[2] == b"svg"
