@@ -6,10 +6,15 @@ import numpy as np
 import pytest
 from scipy.spatial import Delaunay, cKDTree
 
+from padlib.body.limb import resampled
+from padlib.mesh.point import nearest
 from padlib.mesh.relief import relief
+from padlib.mesh.smooth import smooth_path
 from padlib.mesh.surface import Surface
 from padlib.mesh.topology import boundary_loops
+from padlib.seams.panels import Edge, Panel
 from padlib.seams.valley import REACH, drawn_into, pace, ways_across
+from padlib.suit.new_seams import HOLD, Land, lines_across
 
 RADIUS, OFF = 100.0, 70.0  # of two balls, and of their middles from the plane between them
 
@@ -126,3 +131,29 @@ def test_a_millimetre_costs_less_in_a_valley_and_more_on_a_bulge_and_in_view():
     assert hidden[middle & (away < 4)].max() < 0.5 * hidden[middle & (away > 120)].min()
     assert hidden[middle & (np.abs(away - 35) < 4)].min() > hidden[middle & (away > 120)].max()
     assert (shown > hidden).all()
+
+
+def test_the_cheapest_seam_across_two_balls_is_their_joint_as_it_is_written_too():
+    """Sought over the whole rim and drawn round through places 40 mm apart, as a suit file has it: within 1.5 mm of the
+    circle, and as long as half of it."""
+    surface = joined_balls()
+    radius = np.sqrt(RADIUS**2 - OFF**2)
+    loop = boundary_loops(surface.faces)[0]
+    start = int(np.argmax(surface.vertices[loop, 2]))
+    loop = np.roll(loop, -start)
+    runs = [loop[k * len(loop) // 4 : (k + 1) * len(loop) // 4 + 1] for k in range(3)]
+    runs.append(np.append(loop[3 * len(loop) // 4 :], loop[0]))
+    edges = tuple(Edge(f"edge-{k}", "sewn", run) for k, run in enumerate(runs))
+    count = len(surface.vertices)
+    panel = Panel("balls-left", "left", surface, np.arange(count), edges)
+    bends = relief(surface.vertices, surface.faces, REACH)
+    land = Land(None, surface, bends, pace(bends, np.zeros(count)), surface.vertices, None)
+
+    line = min(lines_across(land, panel, 4), key=lambda found: found.price)
+    held = nearest(surface.vertices, surface.faces, resampled(line.places, HOLD))
+    drawn = smooth_path(surface.vertices, surface.faces, held)
+    at = drawn.positions(surface.vertices, surface.faces)
+
+    inside = np.abs(at[:, 1]) < 50.0
+    assert np.abs(at[inside, 2]).max() < 1.5
+    assert line.length_mm == pytest.approx(np.pi * radius, rel=0.03)
