@@ -72,8 +72,8 @@ def preview(
     seen(body, shell, None)
     panels = _panels(suit, body, shell, kept)
     seen(body, shell, panels)
-    flats, laid = _flats(suit, panels, body, shell, last, workers=workers, tell=tell)
-    found = over_limit(flats, suit.darts["limit"])
+    flats, laid, sought = _flats(suit, panels, body, shell, last, workers=workers, tell=tell)
+    found = over_limit(flats, suit.darts["limit"], set(laid) - set(sought))
     return Preview(suit, body, shell, panels, flats, laid, found, dressed)
 
 
@@ -101,8 +101,8 @@ def _flats(
     *,
     workers: int,
     tell: Tell,
-) -> tuple[tuple[Flat, ...], tuple[str, ...]]:
-    """The flats, and the names of the panels that were laid for them."""
+) -> tuple[tuple[Flat, ...], tuple[str, ...], tuple[str, ...]]:
+    """The flats, the names of the panels that were laid for them, and of those whose darts were sought."""
     each = panels.panels
     pile = panels.pile
     place = partial(on_shell, body=body, shell=shell, place=panels.place)
@@ -114,7 +114,8 @@ def _flats(
         asked["wishes"] = own_wishes(suit, each, panels.place.at)
         if not same_ease:
             flats = flatten_panels(each, pile, workers=workers, tell=tell, **asked)
-            return flats, tuple(p.name for p in each if p.mirror_of is None)
+            own = tuple(p.name for p in each if p.mirror_of is None)
+            return flats, own, own
         old = last.panels
         before, now = own_wishes(last.suit, old.panels, old.place.at), asked["wishes"]
         other = [p for p in each if now.get(p.name) != before.get(p.name)]
@@ -123,7 +124,7 @@ def _flats(
             anew = flatten_panels(other, pile, among=each, workers=workers, tell=tell, **apart)
     kept = {key: asked[key] for key in ("limit", "ease", "cloths")}
     again = flatten_again(each, pile, last.flats, last.panels.panels, anew=anew, **kept)
-    return again.flats, again.laid
+    return again.flats, again.laid, tuple(flat.panel.name for flat in anew)
 
 
 def _same_body(suit: Suit, last: Suit) -> bool:

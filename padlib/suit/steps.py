@@ -385,19 +385,22 @@ def _dart(task: _Task, *, share: float, most: int) -> Flat:
     return dart_panel(task.panel, limit=share, cloth=task.cloth, pile=task.pile, **own)
 
 
-def over_limit(flats: Sequence[Flat], limit: float) -> tuple[Finding, ...]:
-    """A warning for each panel that is still stretched over the limit at its 95th percentile."""
-    return tuple(_over_limit(flats, limit))
+def over_limit(
+    flats: Sequence[Flat], limit: float, kept: Collection[str] = ()
+) -> tuple[Finding, ...]:
+    """A warning for each panel that is still stretched over the limit at its 95th percentile.
 
-
-def _over_limit(flats: Sequence[Flat], limit: float) -> list[Finding]:
-    """A warning for each panel that is still stretched over the limit at its 95th percentile."""
+    kept: names of panels whose darts were not sought for the panel as it is now.
+    """
     found = []
     for flat in flats:
         if share_used(flat, limit) > 1.0 and flat.panel.mirror_of is None:
-            words = f"{_too_much(flat, limit)}; add a seam there, allow more darts or take stretchier cloth"
+            todo = "add a seam there, allow more darts or take stretchier cloth"
+            if flat.panel.name in kept:
+                todo = "its darts are not sought anew while you draw; making the pattern seeks them"
+            words = f"{_too_much(flat, limit)}; {todo}"
             found.append(Finding(910, words, f"panel '{flat.panel.name}'", Grade.WARNING))
-    return found
+    return tuple(found)
 
 
 def _too_much(flat: Flat, limit: float) -> str:

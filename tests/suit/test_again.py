@@ -20,6 +20,7 @@ from padlib.suit.built import Built
 from padlib.suit.file import AskedDart, AskedEase, parse_suit
 from padlib.suit.matching import flat_summary
 from padlib.suit.preview import Preview, preview
+from padlib.suit.steps import over_limit
 
 
 @pytest.fixture(scope="module")
@@ -234,3 +235,15 @@ def test_a_search_for_darts_that_is_overtaken_ends_its_workers(first: Preview) -
 
     assert len(workers) == 2
     assert {w.exitcode for w in workers} == {-signal.SIGTERM}
+
+
+def test_what_is_over_the_limit_says_whether_its_darts_were_sought(first: Preview) -> None:
+    """At a limit that no panel holds, a panel laid for a look with the darts that it had says that they were not sought
+    for it; one that was not laid gives the usual advice."""
+    neck = replace(first.suit, seams={**first.suit.seams, "neck_rise": 25.0})
+    look = preview(neck, first)
+    tight = over_limit(look.flats, 0.001, look.laid)
+    told = {f.where.split("'")[1]: "not sought anew" in f.words for f in tight}
+
+    assert set(look.laid) == {name for name, kept in told.items() if kept}
+    assert len(told) > len(look.laid) > 0
