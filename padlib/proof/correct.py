@@ -9,7 +9,7 @@ are sewn to one another are made to agree again, and the suit comes to rest anew
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,27 +19,27 @@ from padlib.errors import FlatteningError
 from padlib.flatten.agree import match_flats
 from padlib.flatten.ease import Ease
 from padlib.flatten.flat import Flat
-from padlib.flatten.rest import rest as at_rest
 from padlib.flatten.together import with_images
 from padlib.mesh.areas import sums
 from padlib.mesh.solve import factor
 from padlib.mesh.surface import Plane, Surface, Vertices
 from padlib.proof import elastic
+from padlib.proof.prices import Prices, astray, beyond, first, strayed, taut
 from padlib.proof.settle import Scene, Work, at, scene, settle, solver, touch
-from padlib.proof.sew import ONE, Sewn, principal, weld
+from padlib.proof.sew import Sewn, weld
 from padlib.proof.sheets import Bundle, bundle
-from padlib.proof.told import deviation
+from padlib.proof.told import deviation, tight
 
 Array = NDArray[np.float64]
 
 POWER = 3  # of the distance in what is to fall: the worst places count, and the mean as well
-TAUT = 20.0  # mm3 that all cloth strained to 1 + 0.2 times its limit would cost, in distances cubed over 3
-ROOM = 0.8  # share of its limit from which cloth is spared
-STRAY = 0.85  # the same of how far a flat's lengths may be from its panel's
-STRAYED = 600.0  # mm3 for each square of the share of the limit that is beyond that
 LONGEST = 10.0  # mm: farthest that a round moves any place of an outline
 HOPED = 0.6  # share of what is to fall that a round is to take at most
-PAYS = 0.02  # share that a round must take for another one to follow
+PAYS = 0.02  # share that a round must take, at prices that stand, for another one to follow
+STAND = 0.3  # relative change of a price at which it stands
+EXCESS = (
+    30.0  # by how much each panel's area beyond what may be over its limit counts against a round
+)
 TRIES = 4
 AGREE = 1e3  # stiffness that keeps the two sides of a seam equally long in a round, by mm of edge
 LOOSE = 1e-6  # stiffness against a sheet that moves as a whole
@@ -47,7 +47,7 @@ LOOSE = 1e-6  # stiffness against a sheet that moves as a whole
 
 @dataclass(frozen=True, eq=False)
 class Corrected:
-    """Flats with other outlines; rounds: deviation in mm (mean, p95, max) at first and after each."""
+    """Flats with other outlines; rounds: deviation in mm (mean, p95, max) at first and after each up to them."""
 
     flats: tuple[Flat, ...]
     rounds: tuple[dict[str, float], ...]
@@ -62,6 +62,20 @@ class _State:
     here: Scene
     place: Vertices
     height: Array
+    prices: Prices
+
+    @property
+    def each(self) -> Array:
+        """The price of taut cloth by triangle (m,)."""
+        return np.repeat(self.prices.taut, [len(s.faces) for s in self.suit.sheets])
+
+    def over(self) -> Array:
+        """The share (panels,) of each panel's cloth that is strained beyond its limit."""
+        return np.array([t.over for t in tight(self.suit, self.here.sewn, self.place)])
+
+    def astray(self) -> Array:
+        """The share (panels,) of each flat whose lengths are off its panel's by more than its cloth bears."""
+        return astray(self.flats, self.suit.sheets)
 
     @property
     def own(self) -> list[Flat]:
@@ -83,26 +97,39 @@ def correct(
     support: the shell; place (n, 3): the suit of the given flats at rest over it; rounds: at most;
     limit: strain that cloth bears of which no more is known; ease: which seam's sides are to differ.
     Mirror images stay mirror images. What falls is the cube of the distance, averaged over the cloth,
-    and a price on cloth that is strained near its limit.
+    and a price on cloth that is strained near its limit (`prices`). Of all rounds the nearest is given,
+    what its panels have over their limits counted against it.
     """
     work = Work()
-    now = _rested(flats, support, place, limit, work)
-    cost = _cost(now)
+    now = _rested(flats, support, place, limit, work, first(len(flats)))
     told = [deviation(now.height, now.here.area)]
+    laid = now.over(), now.astray()
+    best, nearest, least = now, 0, _far(now)
     for _ in range(rounds):
+        cost = _cost(now)
         slope = _slope(now, work)
         way = _smooth(now, slope)
-        fall = -sum(float(np.vdot(s, w)) for s, w in zip(slope, way, strict=True))
         longest = max(float(np.abs(w).max()) for w in way)
-        share = min(HOPED * cost / max(fall, 1e-12), LONGEST / max(longest, 1e-12))
+        share = min(HOPED * cost / max(-_fall(slope, way), 1e-12), LONGEST / max(longest, 1e-12))
         new = _tried(now, cost, way, share, work, limit=limit, ease=ease)
         if new is None:
             break
-        before, (now, cost) = cost, new
+        now, after = new
         told.append(deviation(now.height, now.here.area))
-        if cost > (1.0 - PAYS) * before:
+        shares = now.over(), now.astray()
+        excess = sum(float(beyond(s, had).sum()) for s, had in zip(shares, laid, strict=True))
+        if (1.0 + EXCESS * excess) * _far(now) < least:
+            best, nearest, least = now, len(told) - 1, (1.0 + EXCESS * excess) * _far(now)
+        prices = now.prices.moved(*shares, laid)
+        stand = np.allclose(prices.taut, now.prices.taut, rtol=STAND)
+        if after > (1.0 - PAYS) * cost and stand:
             break
-    return Corrected(now.flats, tuple(told))
+        now = replace(now, prices=prices)
+    return Corrected(best.flats, tuple(told[: nearest + 1]))
+
+
+def _fall(slope: Sequence[Plane], way: Sequence[Plane]) -> float:
+    return sum(float(np.vdot(s, w)) for s, w in zip(slope, way, strict=True))
 
 
 def _tried(
@@ -129,6 +156,7 @@ def _tried(
             now.place,
             limit,
             work,
+            now.prices,
         )
         costs = _cost(new)
         if costs < cost:
@@ -137,60 +165,35 @@ def _tried(
 
 
 def _rested(
-    flats: Sequence[Flat], support: Surface, place: Vertices, limit: float, work: Work
+    flats: Sequence[Flat],
+    support: Surface,
+    place: Vertices,
+    limit: float,
+    work: Work,
+    prices: Prices,
 ) -> _State:
     """The suit of flats, brought to rest from a place near it."""
     suit = bundle(flats, limit)
     here = scene(suit, weld(suit), support)
     rest, _ = settle(here, place, rough=0, work=work)
-    return _State(tuple(flats), suit, here, rest, touch(support, rest)[0])
+    return _State(tuple(flats), suit, here, rest, touch(support, rest)[0], prices)
+
+
+def _far(now: _State) -> float:
+    """The cube of the distance, averaged over the cloth."""
+    return float(now.here.area @ np.abs(now.height) ** POWER) / (POWER * float(now.here.area.sum()))
 
 
 def _cost(now: _State) -> float:
     """What is to fall."""
-    far = float(now.here.area @ np.abs(now.height) ** POWER)
-    far /= POWER * float(now.here.area.sum())
     state = elastic.strained(now.here.sewn, now.place)
-    taut = float(now.here.sewn.area @ _taut(now.here.sewn, state)[0])
-    return far + taut + _strayed(now)[0]
+    tension = float(now.here.sewn.area @ taut(now.here.sewn, state, now.each)[0])
+    return _far(now) + tension + _strayed(now)[0]
 
 
 def _strayed(now: _State) -> tuple[float, list[Plane]]:
-    """The price of flats that stray from their panels by more than their cloth bears, and its
-    derivative (n, 2) by the places of each that is no mirror image."""
-    total, slopes = 0.0, []
-    whole = float(now.here.sewn.area.sum())
-    twice = 1.0 + (len(now.own) < len(now.flats))
-    for flat, sheet in zip(now.flats, now.suit.sheets, strict=True):
-        if flat.panel.mirror_of is not None:
-            continue
-        panel = _laid_out(flat.panel.surface)
-        place = np.column_stack([flat.positions, np.zeros(len(flat.positions))])
-        state = elastic.strained(panel, place)
-        high, low, axis = principal(state.strain / min(sheet.limits[:2]))
-        over, under = np.maximum(high - STRAY, 0.0), np.minimum(low + STRAY, 0.0)
-        price = twice * STRAYED / whole
-        total += price * float(panel.area @ (over**2 + under**2))
-        strain = over[:, None, None] * axis + under[:, None, None] * (ONE - axis)
-        strain *= 2.0 * price / min(sheet.limits[:2])
-        slopes.append(elastic.pulled(panel, state, elastic.referred(state, strain))[:, :2])
-    return total, slopes
-
-
-def _laid_out(surface: Surface) -> Sewn:
-    """A panel's own triangles, each laid in the plane by itself, as cloth at rest."""
-    own = at_rest(surface.vertices, surface.faces)
-    gradients = np.stack([own.gx.T, own.gy.T], axis=2)
-    one = np.ones((len(own.area), 3))
-    return Sewn(surface.faces, (), gradients, own.area, len(surface.vertices), one, one)
-
-
-def _taut(sewn: Sewn, state: elastic.Strained) -> tuple[Array, Array]:
-    """The price (m,) of strained cloth by mm2, and its derivative (m, 2, 2) by the strain."""
-    high, _, axis = principal(elastic.shares(sewn, state))
-    over = np.maximum(high - ROOM, 0.0)
-    price = TAUT / ((1.2 - ROOM) ** 2 * float(sewn.area.sum()))
-    return price * over**2, 2.0 * price * over[:, None, None] * axis / elastic.bears(sewn)
+    """The price of flats that stray, and its derivative (n, 2) by the places of each that is no mirror image."""
+    return strayed(now.flats, now.suit.sheets, now.prices, float(now.here.sewn.area.sum()))
 
 
 def _slope(now: _State, work: Work) -> list[Plane]:
@@ -198,14 +201,16 @@ def _slope(now: _State, work: Work) -> list[Plane]:
     here, sewn = now.here, now.here.sewn
     state = at(here, now.place)
     far = here.area / here.area.sum() * np.sign(state.height) * np.abs(state.height) ** (POWER - 1)
-    price, strain = _taut(sewn, state.cloth)
-    taut = elastic.referred(state.cloth, strain)
-    pull = far[:, None] * state.up + elastic.pulled(sewn, state.cloth, taut)
+    price, strain = taut(sewn, state.cloth, now.each)
+    tension = elastic.referred(state.cloth, strain)
+    pull = far[:, None] * state.up + elastic.pulled(sewn, state.cloth, tension)
     shift = solver(here, state, work).solve(pull.ravel()).reshape(-1, 3)
     # the mixed derivative along the shift by a central difference of the derivative by the flats
     small = 1e-2 / max(float(np.abs(shift).max()), 1e-12)
     ahead, behind = (_felt(sewn, now.place + s * shift) for s in (small, -small))
-    corner = elastic.cut_otherwise(sewn, state.cloth, taut, price) - (ahead - behind) / (2 * small)
+    corner = elastic.cut_otherwise(sewn, state.cloth, tension, price) - (ahead - behind) / (
+        2 * small
+    )
     return [one + two for one, two in zip(_by_panel(now, corner), _strayed(now)[1], strict=True)]
 
 

@@ -39,9 +39,10 @@ HOLD = 0.02  # weight of the support against the stiffness in it, each vertex
 MEMORY = 6  # earlier rough steps that the next one learns from
 
 STEPS = 60  # of Newton at most
-STILL = 0.02  # mm, mean movement of a step at which the cloth rests
+STILL = 0.01  # mm, mean movement of a step at which the cloth rests
 FARTHEST = 20.0  # mm that a step may move any vertex
 MORE, LEAST = 1e-4, 1e-7  # what is added to the second derivative, by mm2, at first and at least
+SURE = 1e-6  # of that, above which a short step is no sign of rest
 _skins: weakref.WeakKeyDictionary[Surface, Skin] = weakref.WeakKeyDictionary()
 
 
@@ -110,11 +111,15 @@ def _downhill(
     for step in range(STEPS):
         way = -solver(here, state, work, more).solve(state.slope.ravel()).reshape(-1, 3)
         share, state = _lower(here, state, way)
-        more = max(0.3 * more, LEAST) if share == 1.0 else 3.0 * more
-        if share == 0.0:
-            more *= 30.0  # no way down: a shorter, steeper step
-        elif share * np.linalg.norm(way, axis=1).mean() < still:
+        # what is added holds back sliding, which costs next to nothing: a step that is short for other reasons
+        # is no sign of rest
+        rests = more <= SURE and 0.0 < share * np.linalg.norm(way, axis=1).mean() < still
+        if rests:
             return state.place, step + 1
+        if share >= 0.5:
+            more = max(0.3 * more, LEAST)
+        elif share < 0.25:
+            more *= 3.0 if share else 90.0  # no way down: a shorter, steeper step
     return state.place, STEPS
 
 

@@ -1,0 +1,114 @@
+"""What corrected flats pay for cloth that is strained near its limit, panel by panel.
+
+A panel keeps its limit where all but a small share of its cloth does (`told`), so the price is not one number:
+what lies over the limit on a panel makes its price rise from round to round, what lies well under it fall.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from padlib.flatten.flat import Flat
+from padlib.flatten.rest import rest as at_rest
+from padlib.mesh.surface import Plane, Surface
+from padlib.proof import elastic
+from padlib.proof.sew import ONE, Sewn, principal
+from padlib.proof.sheets import Sheet
+
+Array = NDArray[np.float64]
+
+TAUT = 8.0  # mm3 that all cloth strained to 1 + 0.2 times its limit costs at first, in distances cubed over 3
+ROOM = 0.8  # share of its limit from which cloth is spared
+STRAY = 0.85  # the same of how far a flat's lengths may be from its panel's
+STRAYED = 240.0  # mm3 at first for each square of the share of the limit that is beyond that
+PASSES = 0.05  # share of a panel that may be over its limit, as in its flat
+AIM = 0.04  # what the prices aim at
+DEARER, CHEAPER = 3.0, 0.5  # by how much a price may rise and fall from one round to the next
+LEAST, MOST = 0.02, 50.0  # of the first price
+
+
+@dataclass(frozen=True, eq=False)
+class Prices:
+    """Of each panel (panels,), as multiples of the first ones: cloth that is taut once sewn, and flats that
+    stray from their panels."""
+
+    taut: Array
+    stray: Array
+
+    def moved(self, over: Array, astray: Array, laid: tuple[Array, Array]) -> Prices:
+        """The next round's, from the shares (panels,) of each panel that are over its limit, once sewn and as
+        cut; laid: what they were at first."""
+        return Prices(_moved(self.taut, over, laid[0]), _moved(self.stray, astray, laid[1]))
+
+
+def first(panels: int) -> Prices:
+    """The prices of the first round."""
+    return Prices(np.ones(panels), np.ones(panels))
+
+
+def taut(sewn: Sewn, state: elastic.Strained, each: Array) -> tuple[Array, Array]:
+    """The price (m,) of strained cloth by mm2, and its derivative (m, 2, 2) by the strain; each (m,): its
+    panel's."""
+    high, _, axis = principal(elastic.shares(sewn, state))
+    over = np.maximum(high - ROOM, 0.0)
+    price = each * TAUT / ((1.2 - ROOM) ** 2 * float(sewn.area.sum()))
+    return price * over**2, 2.0 * (price * over)[:, None, None] * axis / elastic.bears(sewn)
+
+
+def strayed(
+    flats: Sequence[Flat], sheets: Sequence[Sheet], prices: Prices, whole: float
+) -> tuple[float, list[Plane]]:
+    """The price of flats that stray from their panels by more than their cloth bears, and its derivative
+    (n, 2) by the places of each that is no mirror image; whole: area of the suit, mm2."""
+    total, slopes = 0.0, []
+    twice = 1.0 + any(flat.panel.mirror_of is not None for flat in flats)
+    for flat, sheet, each in zip(flats, sheets, prices.stray, strict=True):
+        if flat.panel.mirror_of is not None:
+            continue
+        panel, state = _laid_out(flat)
+        high, low, axis = principal(state.strain / min(sheet.limits[:2]))
+        over, under = np.maximum(high - STRAY, 0.0), np.minimum(low + STRAY, 0.0)
+        price = twice * float(each) * STRAYED / whole
+        total += price * float(panel.area @ (over**2 + under**2))
+        strain = over[:, None, None] * axis + under[:, None, None] * (ONE - axis)
+        strain *= 2.0 * price / min(sheet.limits[:2])
+        slopes.append(elastic.pulled(panel, state, elastic.referred(state, strain))[:, :2])
+    return total, slopes
+
+
+def astray(flats: Sequence[Flat], sheets: Sequence[Sheet]) -> Array:
+    """The share (panels,) of each flat whose lengths are off its panel's by more than its cloth bears."""
+    share: dict[str, float] = {}
+    for flat, sheet in zip(flats, sheets, strict=True):
+        if flat.panel.mirror_of is None:
+            panel, state = _laid_out(flat)
+            high, low, _ = principal(state.strain / min(sheet.limits[:2]))
+            wide = panel.area[np.maximum(high, -low) > 1.0].sum()
+            share[flat.panel.name] = float(wide / panel.area.sum())
+    return np.array([share[flat.panel.mirror_of or flat.panel.name] for flat in flats])
+
+
+def beyond(share: Array, laid: Array) -> Array:
+    """By how much shares (panels,) over a limit are more than is let pass, or than they were at first."""
+    return np.maximum(share - np.maximum(laid, PASSES), 0.0)
+
+
+def _moved(price: Array, share: Array, laid: Array) -> Array:
+    aim = np.maximum(laid, AIM)
+    return np.clip(price * np.clip(share / aim, CHEAPER, DEARER), LEAST, MOST)
+
+
+def _laid_out(flat: Flat) -> tuple[Sewn, elastic.Strained]:
+    """A panel's own triangles, each laid in the plane by itself, as cloth at rest, and its state as the flat."""
+    surface: Surface = flat.panel.surface
+    own = at_rest(surface.vertices, surface.faces)
+    gradients = np.stack([own.gx.T, own.gy.T], axis=2)
+    one = np.ones((len(own.area), 3))
+    panel = Sewn(surface.faces, (), gradients, own.area, len(surface.vertices), one, one)
+    return panel, elastic.strained(
+        panel, np.column_stack([flat.positions, 0.0 * flat.positions[:, 0]])
+    )
