@@ -97,8 +97,8 @@ def correct(
     support: the shell; place (n, 3): the suit of the given flats at rest over it; rounds: at most;
     limit: strain that cloth bears of which no more is known; ease: which seam's sides are to differ.
     Mirror images stay mirror images. What falls is the cube of the distance, averaged over the cloth,
-    and a price on cloth that is strained near its limit (`prices`). Of all rounds the nearest is given,
-    what its panels have over their limits counted against it.
+    and a price on cloth that is strained near its limit (`prices`). Of all rounds whose flats keep the
+    limit against their panels the nearest is given, what is over it once sewn counted against it.
     """
     work = Work()
     now = _rested(flats, support, place, limit, work, first(len(flats)))
@@ -116,11 +116,11 @@ def correct(
             break
         now, after = new
         told.append(deviation(now.height, now.here.area))
-        shares = now.over(), now.astray()
-        excess = sum(float(beyond(s, had).sum()) for s, had in zip(shares, laid, strict=True))
-        if (1.0 + EXCESS * excess) * _far(now) < least:
-            best, nearest, least = now, len(told) - 1, (1.0 + EXCESS * excess) * _far(now)
-        prices = now.prices.moved(*shares, laid)
+        over, wide = now.over(), now.astray()
+        worth = (1.0 + EXCESS * float(beyond(over, laid[0]).max())) * _far(now)
+        if worth < least and not beyond(wide, laid[1]).any():
+            best, nearest, least = now, len(told) - 1, worth
+        prices = now.prices.moved(over, wide, laid)
         stand = np.allclose(prices.taut, now.prices.taut, rtol=STAND)
         if after > (1.0 - PAYS) * cost and stand:
             break

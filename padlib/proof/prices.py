@@ -26,8 +26,9 @@ ROOM = 0.8  # share of its limit from which cloth is spared
 STRAY = 0.85  # the same of how far a flat's lengths may be from its panel's
 STRAYED = 240.0  # mm3 at first for each square of the share of the limit that is beyond that
 PASSES = 0.05  # share of a panel that may be over its limit, as in its flat
-AIM = 0.04  # what the prices aim at
-DEARER, CHEAPER = 3.0, 0.5  # by how much a price may rise and fall from one round to the next
+AIM = 0.04  # what the prices aim at: cloth sewn anew lies a little tighter than along the rounds
+DEARER, CHEAPER = 2.5, 0.5  # by how much a price may rise and fall from one round to the next
+RISES = 1.5  # power of the share over what it aims at, by which a price moves
 LEAST, MOST = 0.02, 50.0  # of the first price
 
 
@@ -99,7 +100,7 @@ def beyond(share: Array, laid: Array) -> Array:
 
 def _moved(price: Array, share: Array, laid: Array) -> Array:
     aim = np.maximum(laid, AIM)
-    return np.clip(price * np.clip(share / aim, CHEAPER, DEARER), LEAST, MOST)
+    return np.clip(price * np.clip((share / aim) ** RISES, CHEAPER, DEARER), LEAST, MOST)
 
 
 def _laid_out(flat: Flat) -> tuple[Sewn, elastic.Strained]:

@@ -80,10 +80,10 @@ def _row(name: str, suit: Suit) -> str:
     finally:
         built._flattened = laid
     shell, axes = made.shell.surface, made.panels.place.axes
-    told = {"support": shell, "axes": axes, "girths": made.measurements.values, "stretch": 0.05}
+    told = {"support": shell, "axes": axes, "stretch": 0.05}
     first: Proof = timed("sew", prove, made.flats, **told)
     start = first.surface.vertices
-    better = timed("correct", correct, made.flats, shell, start, rounds=8, limit=0.05)
+    better = timed("correct", correct, made.flats, shell, start, rounds=10, limit=0.05)
     last = prove(better.flats, **told)
     sheets = bundle(made.flats, 0.05)
     sewn = weld(sheets)

@@ -136,19 +136,18 @@ def test_straight_strips_become_waisted_ones() -> None:
 
 
 def test_demo_is_corrected(demo_built: Built) -> None:
-    """The demo's flats, corrected and sewn back from a rough wrap: under 1 mm on average, 4 at the
-    95th percentile and 12 at most (laid 1.3, 6.6, 18), no panel over its limit on more than 6 % of its cloth, mirror images still mirror images, every seam walking."""
+    """The demo's flats, corrected and sewn back from a rough wrap: under 1 mm on average (laid 1.3, 6.6 at the
+    95th percentile, 18 at most), no panel over its limit on more of its cloth than passes untold, mirror
+    images still mirror images, every seam walking."""
     proof = demo_built.proof
 
     assert proof is not None
     assert proof.uncorrected_mm is not None
     assert proof.uncorrected_mm["mean"] < 1.5
     assert proof.deviation_mm["mean"] < 1.0
-    assert proof.deviation_mm["p95"] < 4.0
-    assert proof.deviation_mm["max"] < 12.0
-    assert max(t.over for t in proof.tight) < 0.06
-    assert proof.deviation_mm["p95"] < 5.0
-    assert proof.deviation_mm["max"] < 13.0
+    assert proof.deviation_mm["p95"] < 4.5
+    assert proof.deviation_mm["max"] < 12.5
+    assert max(t.over for t in proof.tight) < 0.055
     by_name = {f.panel.name: f for f in demo_built.flats}
     images = [f for f in demo_built.flats if f.panel.mirror_of]
     assert len(images) == 6
