@@ -26,10 +26,11 @@ ROOM = 0.8  # share of its limit from which cloth is spared
 STRAY = 0.85  # the same of how far a flat's lengths may be from its panel's
 STRAYED = 240.0  # mm3 at first for each square of the share of the limit that is beyond that
 PASSES = 0.05  # share of a panel that may be over its limit, as in its flat
-AIM = 0.04  # what the prices aim at: cloth sewn anew lies a little tighter than along the rounds
+AIM = 0.038  # what the prices aim at once sewn: sewn anew cloth lies a little tighter than along the rounds
+CUT = 0.028  # and as cut, which no round may exceed
 DEARER, CHEAPER = 2.5, 0.5  # by how much a price may rise and fall from one round to the next
 RISES = 1.5  # power of the share over what it aims at, by which a price moves
-LEAST, MOST = 0.02, 50.0  # of the first price
+LEAST, MOST = 0.1, 50.0  # of the first price
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,7 +44,10 @@ class Prices:
     def moved(self, over: Array, astray: Array, laid: tuple[Array, Array]) -> Prices:
         """The next round's, from the shares (panels,) of each panel that are over its limit, once sewn and as
         cut; laid: what they were at first."""
-        return Prices(_moved(self.taut, over, laid[0]), _moved(self.stray, astray, laid[1]))
+        return Prices(
+            _moved(self.taut, over, np.maximum(laid[0], AIM)),
+            _moved(self.stray, astray, np.maximum(laid[1], CUT)),
+        )
 
 
 def first(panels: int) -> Prices:
@@ -98,8 +102,7 @@ def beyond(share: Array, laid: Array) -> Array:
     return np.maximum(share - np.maximum(laid, PASSES), 0.0)
 
 
-def _moved(price: Array, share: Array, laid: Array) -> Array:
-    aim = np.maximum(laid, AIM)
+def _moved(price: Array, share: Array, aim: Array) -> Array:
     return np.clip(price * np.clip((share / aim) ** RISES, CHEAPER, DEARER), LEAST, MOST)
 
 
