@@ -125,7 +125,12 @@ def correct(
         if after > (1.0 - PAYS) * cost and stand:
             break
         now = replace(now, prices=prices)
-    return Corrected(best.flats, tuple(told[: nearest + 1]))
+    # once more near by: after a long step the sides of a seam may agree to a thousandth only
+    given = best.flats
+    if nearest:
+        even = match_flats(best.own, ease=ease, cut=[flat.positions for flat in best.own])
+        given = tuple(with_images(even, [f.panel for f in given]))
+    return Corrected(given, tuple(told[: nearest + 1]))
 
 
 def _fall(slope: Sequence[Plane], way: Sequence[Plane]) -> float:
