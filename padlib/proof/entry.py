@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from math import ceil, floor
 from typing import Any
 
 import numpy as np
@@ -395,17 +396,18 @@ def entry_findings(ways: Sequence[Way]) -> tuple[Finding, ...]:
 
 
 def _short(way: Way) -> str:
+    """What is short, and what would do; rounded so that what is short reads as less than what must pass."""
     name = way.name.replace("_", " ")
     if way.mouth_mm < way.through_mm:
         words = (
-            f"{name}: its opening is {way.mouth_mm:.0f} mm round with the closure open and the cloth "
-            f"stretched, but {way.through_mm:.0f} mm are needed to let {way.what} through"
+            f"{name}: its opening is {floor(way.mouth_mm)} mm round with the closure open and the cloth "
+            f"stretched, but {ceil(way.through_mm)} mm are needed to let {way.what} through"
         )
     else:
         k = int((way.has - way.needed).argmin())
         words = (
-            f"{name}: {way.s[k]:.0f} mm inside its opening it is {way.has[k]:.0f} mm round, but "
-            f"{way.needed[k]:.0f} mm must pass"
+            f"{name}: {way.s[k]:.0f} mm inside its opening it is {floor(way.has[k])} mm round, but "
+            f"{ceil(way.needed[k])} mm must pass"
         )
     if way.shortest_mm is None:
         return words + "; no closure of its own helps, make it wider there"
