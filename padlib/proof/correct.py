@@ -17,9 +17,9 @@ from scipy.sparse import coo_array, csc_matrix, eye_array
 
 from padlib.errors import FlatteningError
 from padlib.flatten.agree import match_flats
-from padlib.flatten.ease import Ease
+from padlib.flatten.ease import Ease, ease_of_pairs
 from padlib.flatten.flat import Flat
-from padlib.flatten.together import with_images
+from padlib.flatten.together import named_pairs, with_images
 from padlib.mesh.areas import sums
 from padlib.mesh.solve import factor
 from padlib.mesh.surface import Plane, Surface, Vertices
@@ -41,6 +41,7 @@ EXCESS = (
     30.0  # by how much each panel's area beyond what may be over its limit counts against a round
 )
 TRIES = 4
+ALIKE = 5e-3  # mm, of sewn edges: those that differ by less agree
 AGREE = 1e3  # stiffness that keeps the two sides of a seam equally long in a round, by mm of edge
 LOOSE = 1e-6  # stiffness against a sheet that moves as a whole
 
@@ -125,12 +126,7 @@ def correct(
         if after > (1.0 - PAYS) * cost and stand:
             break
         now = replace(now, prices=prices)
-    # once more near by: after a long step the sides of a seam may agree to a thousandth only
-    given = best.flats
-    if nearest:
-        even = match_flats(best.own, ease=ease, cut=[flat.positions for flat in best.own])
-        given = tuple(with_images(even, [f.panel for f in given]))
-    return Corrected(given, tuple(told[: nearest + 1]))
+    return Corrected(best.flats, tuple(told[: nearest + 1]))
 
 
 def _fall(slope: Sequence[Plane], way: Sequence[Plane]) -> float:
@@ -152,9 +148,11 @@ def _tried(
         cut = [flat.positions + share * step for flat, step in zip(now.own, way, strict=True)]
         share *= 0.4
         try:
-            laid = match_flats(now.own, ease=ease, cut=cut)
+            laid = _alike_again(match_flats(now.own, ease=ease, cut=cut), ease)
         except FlatteningError:
             continue  # an outline would cross itself: a shorter step
+        if laid is None:
+            continue
         new = _rested(
             with_images(laid, [f.panel for f in now.flats]),
             now.here.support,
@@ -167,6 +165,29 @@ def _tried(
         if costs < cost:
             return new, costs
     return None
+
+
+def _alike_again(laid: list[Flat], ease: Sequence[Ease]) -> list[Flat] | None:
+    """Flats whose sewn edges agree; after a long step the first match may have ended too early. None: they do not."""
+    for _ in range(TRIES):
+        if _unlike(laid, ease) < ALIKE:
+            return laid
+        laid = match_flats(laid, ease=ease, cut=[flat.positions for flat in laid])
+    return None
+
+
+def _unlike(laid: Sequence[Flat], ease: Sequence[Ease]) -> float:
+    """The largest difference in mm between an edge and its partner, or what it is to be besides."""
+    named = named_pairs(laid)
+    more = ease_of_pairs(laid, named, ease)
+    worst = 0.0
+    for (_, (i, one, j, two)), longer in zip(named, more, strict=True):
+        sides = [
+            np.linalg.norm(np.diff(laid[k].positions[run], axis=0), axis=1)
+            for k, run in ((i, one), (j, two))
+        ]
+        worst = max(worst, float(np.abs(sides[0] - (1.0 + longer) * sides[1]).max(initial=0.0)))
+    return worst
 
 
 def _rested(
