@@ -18,7 +18,7 @@ from padlib.body.body import Body
 from padlib.body.limb import lengths
 from padlib.errors import InputError
 from padlib.mesh.point import nearest
-from padlib.mesh.surface import Point, Surface
+from padlib.mesh.surface import Point, Surface, per_surface
 
 Array = NDArray[np.float64]
 
@@ -30,7 +30,6 @@ NECK = 1.1  # of the trunk from crotch to neck, up to which a place may be told 
 FAR = 0.35  # how far beyond wrist or ankle a place may still be told along its limb
 ROOT = 0.12  # of a limb from its root on which places are told on the trunk if they can
 SQUARE = 0.5  # cosine between ray and skin below which a place is too unsure
-_centres: weakref.WeakKeyDictionary[Surface, tuple[Array, float]] = weakref.WeakKeyDictionary()
 _axes: weakref.WeakKeyDictionary[Surface, Mapping[str, Array]] = weakref.WeakKeyDictionary()
 
 
@@ -129,14 +128,13 @@ def _first_out(surface: Surface, start: Array, ray: Array) -> Point | None:
     return Point(int(faces[hit]), (float(weights[0]), float(weights[1]), float(weights[2])))
 
 
+@per_surface
 def _middles(surface: Surface) -> tuple[Array, float]:
     """The middle (m, 3) of each face and the square of the farthest that a corner lies from its own."""
-    if surface not in _centres:
-        corner = surface.vertices[surface.faces]
-        middle = corner.mean(axis=1)
-        far = np.square(corner - middle[:, None]).sum(axis=2).max() * 1.001
-        _centres[surface] = middle, float(far)
-    return _centres[surface]
+    corner = surface.vertices[surface.faces]
+    middle = corner.mean(axis=1)
+    far = np.square(corner - middle[:, None]).sum(axis=2).max() * 1.001
+    return middle, float(far)
 
 
 def on_limbs(body: Body, places: Sequence[Array]) -> list[OnLimb | None]:

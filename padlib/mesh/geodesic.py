@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import heapq
 import math
-import weakref
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -23,7 +22,7 @@ from scipy.sparse.csgraph import dijkstra
 from padlib.errors import InputError, MeshError
 from padlib.mesh.funnel import Pivot, Position, Way, straighten
 from padlib.mesh.point import Curve, arrays, points, positions, snapped
-from padlib.mesh.surface import Faces, Point, Surface, Vertices
+from padlib.mesh.surface import Faces, Point, Surface, Vertices, per_surface
 from padlib.mesh.topology import edges, neighbours
 
 Indices = NDArray[np.int64]
@@ -85,14 +84,10 @@ def prepare(vertices: Vertices, faces: Faces) -> Ground:
     return Ground(v, f, across, angle, cone, ends, of_face, start, order // 3, places, links)
 
 
-_grounds: weakref.WeakKeyDictionary[Surface, Ground] = weakref.WeakKeyDictionary()
-
-
+@per_surface
 def ground_of(surface: Surface) -> Ground:
     """What `prepare` gives of a surface, found once for as long as the surface lives."""
-    if surface not in _grounds:
-        _grounds[surface] = prepare(surface.vertices, surface.faces)
-    return _grounds[surface]
+    return prepare(surface.vertices, surface.faces)
 
 
 def _links(places: Vertices, f: Faces, ends: Indices, of_face: Indices) -> csr_array:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import weakref
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -10,7 +9,7 @@ import igl
 import numpy as np
 from numpy.typing import NDArray
 
-from padlib.mesh.surface import Faces, Point, Surface, Vertices
+from padlib.mesh.surface import Faces, Point, Surface, Vertices, per_surface
 
 
 @dataclass(frozen=True)
@@ -102,14 +101,10 @@ class Seeker:
         return points(*self.arrays(xyz))
 
 
-_seekers: weakref.WeakKeyDictionary[Surface, Seeker] = weakref.WeakKeyDictionary()
-
-
+@per_surface
 def seeker_of(surface: Surface) -> Seeker:
     """The seeker of a surface, built once for as long as the surface lives."""
-    if surface not in _seekers:
-        _seekers[surface] = Seeker(surface.vertices, surface.faces)
-    return _seekers[surface]
+    return Seeker(surface.vertices, surface.faces)
 
 
 def barycentric(corners: NDArray[np.floating], where: NDArray[np.floating]) -> NDArray[np.float64]:

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import wraps
+from typing import TypeVar
+from weakref import WeakKeyDictionary
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,6 +14,7 @@ from numpy.typing import NDArray
 Vertices = NDArray[np.float64]  # (n, 3), mm
 Faces = NDArray[np.int64]  # (m, 3), counter-clockwise seen from outside
 Plane = NDArray[np.float64]  # (n, 2), mm
+Made = TypeVar("Made")
 
 
 def frozen(array: object, dtype: type, width: int | None = None) -> NDArray:
@@ -32,6 +37,19 @@ class Surface:
         """Freeze the arrays."""
         object.__setattr__(self, "vertices", frozen(self.vertices, np.float64, 3))
         object.__setattr__(self, "faces", frozen(self.faces, np.int64, 3))
+
+
+def per_surface(make: Callable[[Surface], Made]) -> Callable[[Surface], Made]:
+    """What a function makes of a surface, made once for as long as the surface lives."""
+    known: WeakKeyDictionary[Surface, Made] = WeakKeyDictionary()
+
+    @wraps(make)
+    def found(surface: Surface) -> Made:
+        if surface not in known:
+            known[surface] = make(surface)
+        return known[surface]
+
+    return found
 
 
 @dataclass(frozen=True)

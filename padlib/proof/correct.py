@@ -37,9 +37,7 @@ LONGEST = 10.0  # mm: farthest that a round moves any place of an outline
 HOPED = 0.6  # share of what is to fall that a round is to take at most
 PAYS = 0.02  # share that a round must take, at prices that stand, for another one to follow
 STAND = 0.3  # relative change of a price at which it stands
-EXCESS = (
-    30.0  # by how much each panel's area beyond what may be over its limit counts against a round
-)
+EXCESS = 30.0  # by how much the largest share beyond what may be over a panel's limit counts against a round
 TRIES = 4
 ALIKE = 5e-3  # mm, of sewn edges: those that differ by less agree
 AGREE = 1e3  # stiffness that keeps the two sides of a seam equally long in a round, by mm of edge

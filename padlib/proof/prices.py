@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from padlib.flatten.flat import Flat
 from padlib.flatten.rest import rest as at_rest
-from padlib.mesh.surface import Plane, Surface
+from padlib.mesh.surface import Plane
 from padlib.proof import elastic
 from padlib.proof.sew import ONE, Sewn, principal
 from padlib.proof.sheets import Sheet
@@ -108,7 +108,7 @@ def _moved(price: Array, share: Array, aim: Array) -> Array:
 
 def _laid_out(flat: Flat) -> tuple[Sewn, elastic.Strained]:
     """A panel's own triangles, each laid in the plane by itself, as cloth at rest, and its state as the flat."""
-    surface: Surface = flat.panel.surface
+    surface = flat.panel.surface
     own = at_rest(surface.vertices, surface.faces)
     gradients = np.stack([own.gx.T, own.gy.T], axis=2)
     one = np.ones((len(own.area), 3))

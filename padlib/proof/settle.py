@@ -6,7 +6,6 @@ Newton steps on the energy of stretch, bending, weight and support until it move
 
 from __future__ import annotations
 
-import weakref
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -15,7 +14,7 @@ from scipy.sparse import coo_array, csc_matrix, eye_array
 
 from padlib.mesh.areas import vertex_areas
 from padlib.mesh.solve import Factor, factor, nested_dissection
-from padlib.mesh.surface import Surface, Vertices
+from padlib.mesh.surface import Surface, Vertices, per_surface
 from padlib.padding.skin import Skin, skin
 from padlib.proof import elastic
 from padlib.proof.bend import bending
@@ -43,7 +42,6 @@ STILL = 0.01  # mm, mean movement of a step at which the cloth rests
 FARTHEST = 20.0  # mm that a step may move any vertex
 MORE, LEAST = 1e-4, 1e-7  # what is added to the second derivative, by mm2, at first and at least
 SURE = 1e-6  # of that, above which a short step is no sign of rest
-_skins: weakref.WeakKeyDictionary[Surface, Skin] = weakref.WeakKeyDictionary()
 
 
 @dataclass(frozen=True, eq=False)
@@ -123,11 +121,14 @@ def _downhill(
     return state.place, STEPS
 
 
+@per_surface
+def _skin_of(support: Surface) -> Skin:
+    return skin(support.vertices, support.faces)
+
+
 def touch(support: Surface, place: Vertices) -> tuple[Array, Array]:
     """Height (n,) of points above a closed surface, mm, below it negative, and the way up (n, 3)."""
-    if support not in _skins:
-        _skins[support] = skin(support.vertices, support.faces)
-    height, close, normal = _skins[support].signed(place)
+    height, close, normal = _skin_of(support).signed(place)
     away = place - close
     size = np.abs(height)
     up = np.where(

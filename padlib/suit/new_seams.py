@@ -17,7 +17,7 @@ from padlib.body.limb import lengths, resampled
 from padlib.flatten.parting import Parting, parting
 from padlib.mesh.areas import vertex_normals
 from padlib.mesh.geodesic import prepare
-from padlib.mesh.point import nearest, positions
+from padlib.mesh.point import nearest, nearest_arrays, positions
 from padlib.mesh.relief import Relief, relief
 from padlib.mesh.seen import seen
 from padlib.mesh.surface import Surface
@@ -178,14 +178,9 @@ def _judged(panel: Panel, ways: Ways, ahead: Parting) -> Array:
 
 def _paced(land: Land, places: Array) -> float:
     """The length of a line on the shell, each mm at what it costs there."""
-    face, weight = _at(land.surface, places)
+    face, weight = nearest_arrays(land.surface.vertices, land.surface.faces, places)
     each = np.einsum("kc,kc->k", weight, land.paces[land.surface.faces[face]])
     return float(np.linalg.norm(np.diff(places, axis=0), axis=1) @ (0.5 * (each[1:] + each[:-1])))
-
-
-def _at(surface: Surface, places: Array) -> tuple[NDArray[np.int64], Array]:
-    found = nearest(surface.vertices, surface.faces, places)
-    return np.array([p.face for p in found]), np.array([p.barycentric for p in found])
 
 
 def with_line(suit: Suit, land: Land, line: Line) -> Suit:
@@ -203,7 +198,7 @@ def with_line(suit: Suit, land: Land, line: Line) -> Suit:
 
 def _name(suit: Suit, land: Land, line: Line) -> str:
     """What a new seam is called: after the landmark nearest to where it lies deepest, without its side."""
-    face, weight = _at(land.surface, line.places)
+    face, weight = nearest_arrays(land.surface.vertices, land.surface.faces, line.places)
     least = np.einsum("kc,kc->k", weight, land.bends.least[land.surface.faces[face]])
     deep = int(np.argmin(least))
     known = {name: at for name, at in land.place.at.items() if name.partition("_")[0] in WORDS}

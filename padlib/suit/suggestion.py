@@ -25,10 +25,8 @@ from padlib.suit.trials import Bench, Laid, Trial, Worth, bench, digest, told
 SHARES = (1.0, 0.5)  # of the moves of one seam that a search found, tried in turn
 LEAST_DART, LEAST_MEAN = 5.0, 0.01  # mm and per cent by which a plan must be better
 NEW = 3  # new seams at most, each on both sides
-TRIES, LAID = (
-    8,
-    3,
-)  # lines across a panel that are drawn into the shell, and those of them that are darted
+TRIES = 8  # lines across a panel that are drawn into the shell
+LAID = 3  # those of them that are darted
 NEED = 60.0  # mm of dart in a panel from which a new seam is tried across it
 
 
