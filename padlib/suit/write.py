@@ -146,7 +146,7 @@ def _write_panel(
         marks = "limits dashed along the pile, dotted across"
     below = (
         f"mean {100 * s['mean']:.1f} %, 95 % of the cloth below {100 * s['p95']:.1f} %{own}, "
-        f"worst {100 * s['max']:.1f} %; {len(flat.darts)} dart{'s' * (len(flat.darts) != 1)}; {marks}"
+        f"worst {100 * s['max']:.1f} %; {len(flat.darts)} dart{'s' * (len(flat.darts) != 1)}\n{marks}"
     )
     picture = stretch_map(flat, scale=scale, limit=limit, title=name, below=below, lines=lines)
     (folder / "maps" / f"{name}.png").write_bytes(picture)
