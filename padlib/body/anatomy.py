@@ -42,6 +42,7 @@ WAISTED = (
 BELOW_PIT = 0.022  # the full chest lies at least so far below the armpits, share of the stature
 UNDER = 0.042  # how far below the bust the section under it lies, share of the stature
 BACK_ROUND = 1.025  # shoulder width over the straight ways to the cervicale (18 bodies drawn here: 1.015 to 1.038)
+THINNEST = 0.016  # of the stature, from the cervicale up to the thinnest neck (as padlib.body.head_marks has it)
 LEAST_RISE = 0.006  # between the stations of a tube, share of the stature
 
 
@@ -297,7 +298,7 @@ def shoulder_joint(an: Anatomy) -> Array:
     # a broad chest carries the arms outward
     inside = an.rows["bust"][1] * 0.84 - 0.35 * m["upper_arm_girth"] / (2 * np.pi)
     tip = half_shoulder(m["shoulder_width"], m["cervicale_height"] - m["shoulder_height"])
-    wide = max(tip - 0.016 * h, inside)
+    wide = max(tip - 0.010 * h, inside)
     back = an.rows["axilla"][3]
     return np.array([wide, back - 0.062 * h, m["shoulder_height"] - 0.025 * h])
 
@@ -396,7 +397,7 @@ def shoulder(an: Anatomy) -> Bar:
     m, h = an.m, an.h
     joint, _ = arm_axes(an)
     neck = m["neck_girth"] / (2 * np.pi)
-    start = (0.45 * neck, joint[1] + 0.008 * h, m["cervicale_height"] - 0.036 * h)
+    start = (0.45 * neck, joint[1] + 0.008 * h, m["cervicale_height"] - 0.028 * h)
     cap = min(0.027 * h, 0.88 * m["upper_arm_girth"] / (2 * np.pi))
     end = (joint[0] + 0.003 * h, joint[1] + 0.002 * h, m["shoulder_height"] + 0.002 * h - cap)
     return Bar(start, end, (0.017 * h, cap))
@@ -417,11 +418,14 @@ def neck_axes(an: Anatomy) -> tuple[Array, Array, float]:
 
 
 def neck(an: Anatomy) -> Tube:
-    """The neck."""
+    """The neck, thinnest where people's is over the cervicale."""
     base, axes, length = neck_axes(an)
-    s = np.array([-0.05 * an.h, 0.0, 0.42 * length, 0.75 * length, length])
+    thin = (an.m["cervicale_height"] + THINNEST * an.h - base[2]) / np.cos(NECK_ANGLE)
+    thin = float(np.clip(thin, 0.25 * length, 0.60 * length))
+    s = np.array([-0.05 * an.h, 0.0, thin, max(thin + 0.03 * an.h, 0.75 * length), length])
+    s[-1] = max(length, s[-2] + 0.02 * an.h)
     low = 1 + 0.4 * (an.q("collar") - 1)
-    sizes = np.array([1.18 * low, 1.08 * low, 0.98, 0.98, 1.0])
+    sizes = np.array([1.18 * low, 1.08 * low, 0.97, 1.0, 1.02])
     half = an.r("neck") * sizes[:, None] * np.array([0.98, 0.98, 1.03, 1.03])
     ends = (0.02 * an.h, 0.02 * an.h)
     return Tube(base, axes, s, half, np.zeros((5, 2)), np.full(5, 2.0), ends)

@@ -29,6 +29,7 @@ LEVELS = {  # the measurement whose value is each landmark's height
     "cervicale": "cervicale_height", "suprasternal": "suprasternal_height",
     "patella": "knee_height", "knee_back": "knee_height", "ankle": "ankle_height",
 }  # fmt: skip
+KNOWN = (*dict.fromkeys(LEVELS), "acromion")  # beginnings of names that the drawing knows
 SIDEWAYS = ("waist_left", "waist_right", "hip_left", "hip_right", "ankle_left", "ankle_right")
 
 

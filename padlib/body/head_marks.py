@@ -142,7 +142,10 @@ def _acromion(fig: Figure, ridge: Array, side: str) -> Mark:
     out = np.abs(ridge[:, 0] - middle)
     width = 2 * int(0.008 * tall / STEP) + 1
     slope = np.arctan(np.gradient(smoothed(ridge[:, 2], width), out))
-    inner = slope[(out > 0.065 * tall) & (out < 0.085 * tall)]
+    beside = max(
+        0.065 * tall, _beside_head(fig, ridge, out) + 0.004 * tall
+    )  # a child's head is wide
+    inner = slope[(out > beside) & (out < beside + 0.020 * tall)]
     outer = slope[(out > 0.145 * tall) & (out < 0.175 * tall)]
     if not len(inner) or not len(outer):
         near = int(np.argmin(np.abs(out - SHOULDER * tall)))
@@ -155,6 +158,13 @@ def _acromion(fig: Figure, ridge: Array, side: str) -> Mark:
     )
     point = np.array([np.interp(at, out, ridge[:, k]) for k in range(3)])
     return point, float(0.4 + 0.45 * np.clip(turn / 0.5, 0, 1))
+
+
+def _beside_head(fig: Figure, ridge: Array, out: Array) -> float:
+    """How far from the middle (mm) the highest points of a ridge still lie on head or neck; nought without a neck."""
+    if fig.neck is None:
+        return 0.0
+    return float(np.max(out[ridge[:, 2] > fig.levels[fig.neck]], initial=0.0))
 
 
 def _neck_side(fig: Figure, side: str, shoulder: Array, ridge: Array) -> Mark:

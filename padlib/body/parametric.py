@@ -14,7 +14,7 @@ from padlib.body.anatomy import Anatomy, person
 from padlib.body.asks import ANSWERED, asks
 from padlib.body.body import Body
 from padlib.body.calm import untangled
-from padlib.body.drawn import at_heights, at_shoulders, heights
+from padlib.body.drawn import KNOWN, at_heights, at_shoulders, heights
 from padlib.body.fair import faired
 from padlib.body.gates import gates
 from padlib.body.girths import fitted
@@ -40,7 +40,7 @@ FINE = 0.0085  # ... and at most so much of the stature: hands stay whole
 FINEST, COARSEST = 4.0, 25.0  # edge lengths in mm of a body that still has hands and a face
 
 FIRST = 2  # rounds of moving that are always made
-FILLED_LENGTHS = ("upper_arm_length", "arm_length", "hand_length", "foot_length")
+FILLED_LENGTHS = ("shoulder_width", "upper_arm_length", "arm_length", "hand_length", "foot_length")
 FILLED = (  # girths that are steered also where they were filled in
     "head_girth", "neck_girth", "chest_girth", "waist_girth", "hip_girth", "thigh_girth", "mid_thigh_girth",
     "knee_girth", "calf_girth", "minimum_leg_girth", "ankle_girth", "upper_arm_girth", "elbow_girth",
@@ -88,7 +88,9 @@ def _taped(
     filled = {n: full[n] for n in FILLED if n in start.values and n not in given}
     long = {n: full[n] for n in FILLED_LENGTHS if n in start.values and n not in given}
     wanted = replace(wanted, girths={**wanted.girths, **filled}, lengths={**wanted.lengths, **long})
-    moved, told, rode = brought(marked, wanted, start, mirror=mirror, own={}, least=FIRST)
+    moved, told, rode = brought(
+        marked, wanted, start, mirror=mirror, own={}, least=FIRST, known=KNOWN
+    )
     surface = untangled(moved.surface, mirror)
     if surface is not moved.surface:
         moved = replace(moved, surface=surface)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -25,6 +25,10 @@ ROUNDS = 6  # with landmarks that ride on the surface
 AGAIN, SETTLE = 2, 2  # how often landmarks found near are taken over, and rounds after each
 NEAR_MM, SAME_MM = 14.0, 1.0  # found so near to where one rode; no farther: as good as there
 ENOUGH, PATIENCE = 0.7, 2  # so many rounds that leave more than this share of the miss are the last
+KNOWN_MM = 6.0  # found no nearer than this to where it is known to lie, a landmark stays there
+SOFT = (
+    "acromion",
+)  # known better than found from the start: a soft shoulder's is found near the usual breadth
 GIRTH_MM, LENGTH_MM = 2.0, 5.0  # what is promised
 NEARLY = (
     0.9  # share of that within which landmarks found anew are believed: a file is a little coarser
@@ -61,11 +65,13 @@ def brought(
     mirror: Ints | None = None,
     own: Mapping[str, Point] | None = None,
     least: int = 0,
+    known: Collection[str] = (),
 ) -> tuple[Body, Measurements, tuple[str, ...]]:
     """The body moved until its measurements are near, those, and which landmarks rode on the surface.
 
     mirror (n,): each vertex's image in x = 0, for a body that is to stay its own mirror image; own: landmarks put
-    by hand, found out if None; least: so many rounds at least, for what is wanted beside what was given.
+    by hand, found out if None; least: so many rounds at least, for what is wanted beside what was given; known:
+    beginnings of names of landmarks that are known better than the shape tells them, and ride where found far off.
     The landmarks first ride on the surface. Those found anew a little elsewhere on the moved body are taken over,
     and it is moved on by them; where they lie far off (a wide waist has no narrowest level), they are kept as they
     rode, and a written file carries them (padlib.body.carried).
@@ -73,18 +79,21 @@ def brought(
     own = own_landmarks(body) if own is None else own
     now, told, miss = _rounds(body, start, wanted, ROUNDS, mirror, least)
     for _ in range(AGAIN):
-        next_, apart = _adopted(now, own, wanted)
+        next_, apart = _adopted(now, own, wanted, SOFT if known else ())
         if apart < SAME_MM:
             break
         seen = measure(next_)
-        next_, seen, missed = _rounds(next_, seen, wanted, SETTLE, mirror)
+        next_, seen, missed = _rounds(next_, seen, wanted, SETTLE, mirror, min(least, 1))
         if missed > max(1.0, miss):
             break
         now, told, miss = next_, seen, missed
     found, seen = _found(now, own, wanted)
-    if _miss(wanted, seen.values) < NEARLY:
+    off = _apart(now, found)
+    far = [g for g in LEVELS if any(k in g for k in known) and off.get(g[0], 0.0) >= KNOWN_MM]
+    kept = tuple(mark for marks in far for mark in marks)
+    if not kept and _miss(wanted, seen.values) < NEARLY:
         return *_calmed(body, found, seen, wanted, mirror), ()
-    rode = _riding(wanted, seen.values)
+    rode = tuple(dict.fromkeys((*kept, *_riding(wanted, seen.values))))
     mixed = replace(now, landmarks=found.landmarks | _only(now.landmarks, rode))
     seen = measure(mixed)
     if _miss(wanted, seen.values) < NEARLY:
@@ -92,21 +101,31 @@ def brought(
     return *_calmed(body, now, told, wanted, mirror), ("every landmark",)
 
 
-def _adopted(body: Body, own: Mapping[str, Point], wanted: Asks) -> tuple[Body, float]:
+def _adopted(
+    body: Body, own: Mapping[str, Point], wanted: Asks, firm: Collection[str]
+) -> tuple[Body, float]:
     """The body with landmarks as found where they lie near those that rode, and how far the farthest of them lay, mm.
 
     Those of one group (LEVELS) are taken or left together.
     """
     found, _ = _found(body, own, wanted)
-    apart: dict[str, float] = {}
-    group = {name: _group(name) for name in body.landmarks if name in found.landmarks}
-    for name, kind in group.items():
-        off = float(np.linalg.norm(found.at(name) - body.at(name)))
-        apart[kind] = max(apart.get(kind, 0.0), off)
-    near = {name for name, kind in group.items() if apart[kind] < NEAR_MM}
+    apart = _apart(body, found)
+    near = {
+        n for n in body.landmarks
+        if n in found.landmarks and apart[_group(n)] < (KNOWN_MM if _group(n) in firm else NEAR_MM)
+    }  # fmt: skip
     landmarks = {n: found.landmarks[n] if n in near else p for n, p in body.landmarks.items()}
-    farthest = max((apart[group[n]] for n in near), default=0.0)
+    farthest = max((apart[_group(n)] for n in near), default=0.0)
     return based(replace(body, landmarks=landmarks), wanted.given), farthest
+
+
+def _apart(body: Body, found: Body) -> dict[str, float]:
+    """How far apart the farthest of each group's landmarks (LEVELS) lie that both have, mm."""
+    out: dict[str, float] = {}
+    for name in (n for n in body.landmarks if n in found.landmarks):
+        off = float(np.linalg.norm(found.at(name) - body.at(name)))
+        out[_group(name)] = max(out.get(_group(name), 0.0), off)
+    return out
 
 
 def _group(name: str) -> str:

@@ -56,7 +56,7 @@ CHILDREN = {
     "hand_breadth": (50, 60, 70),
     "foot_length": (152, 192, 228),
     "foot_breadth": (62, 74, 86),
-    "shoulder_width": (222, 272, 330),
+    "shoulder_width": (234, 290, 355),  # from biacromial 222, 272, 330 as for adults
     "upper_arm_length": (168, 224, 274),
     "forearm_length": (130, 174, 212),
     "waist_height": (556, 742, 902),
@@ -174,8 +174,7 @@ def fill(given: Mapping[str, float], figure: str) -> dict[str, float]:
     _check_range(known, stature, figure)
     out |= known
     _shaped(out, known)
-    if "mid_thigh_girth" not in out:
-        out["mid_thigh_girth"] = 0.56 * out["thigh_girth"] + 0.44 * out["knee_girth"]
+    out.setdefault("mid_thigh_girth", _mid_thigh(out))
     _check_order(out, told)
     return out
 
@@ -259,6 +258,17 @@ def _rest(known: Mapping[str, float], stature: float, figure: str) -> dict[str, 
     off = np.log([known[table[i]] for i in have]) - base[have]
     shift = covariance[:, have] @ np.linalg.solve(inner, off)
     return dict(zip(table, np.exp(base + shift).tolist(), strict=True))
+
+
+def _mid_thigh(full: Mapping[str, float]) -> float:
+    """Girth in mm halfway from knee to hip: a little slimmer than a straight taper to the thigh under the crotch.
+
+    On adults 0.56 of the way from the knee's girth to the thigh's; a child's short thigh has it nearer to the crotch.
+    """
+    knee, thigh = full["knee_height"], full["crotch_height"] - 0.015 * full["stature"]
+    up = 0.5 * (full["trochanter_height"] - knee) / max(thigh - knee, 0.01 * full["stature"])
+    share = np.clip(0.9 * up, 0.45, 0.8)
+    return float(share * full["thigh_girth"] + (1 - share) * full["knee_girth"])
 
 
 def _shaped(out: dict[str, float], known: Mapping[str, float]) -> None:

@@ -11,8 +11,10 @@ waist_girth is ISO's natural waist, its waist girth is at the navel: times the r
 the gclus body data (Heinz and others, J. Statistics Education 11(2), 2003): 845/877 men, 698/837 women.
 knee_girth is calf girth times 372/372 men, 353/350 women (the same data).
 Relaxed arms from flexed ones: upper arm 0.94, forearm 0.95, elbow 0.89 of the flexed forearm;
-ankle over the malleolus 1.13 of the least leg girth; shoulder width over the back 1.03 of the straight
-biacromial breadth; bust level girths are chest girths (from memory, common practice).
+ankle over the malleolus 1.13 of the least leg girth; bust level girths are chest girths (from memory,
+common practice). Shoulder width over the cervicale is worked out subject by subject: the two straight ways
+from half the biacromial breadth and the drop from cervicale to acromion, times what the back's round adds
+(padlib.body.anatomy.BACK_ROUND).
 """
 
 from __future__ import annotations
@@ -23,6 +25,8 @@ import sys
 from pathlib import Path
 
 import numpy as np
+
+from padlib.body.anatomy import BACK_ROUND
 
 COLUMNS = {
     "cervicale_height": "cervicaleheight",
@@ -52,11 +56,10 @@ COLUMNS = {
     "hand_breadth": "handbreadth",
     "foot_length": "footlength",
     "foot_breadth": "footbreadthhorizontal",
-    "shoulder_width": "biacromialbreadth",
     "upper_arm_length": "acromionradialelength",
     "forearm_length": "radialestylionlength",
 }
-RATIOS = {"upper_arm_girth": 0.94, "forearm_girth": 0.95, "shoulder_width": 1.03}
+RATIOS = {"upper_arm_girth": 0.94, "forearm_girth": 0.95}
 NATURAL = {"men": 845 / 877, "women": 698 / 837}
 KNEE = {"men": 372 / 372, "women": 353 / 350}
 FILES = {"men": "ansur2_male.csv", "women": "ansur2_female.csv"}
@@ -73,6 +76,8 @@ def columns(path: Path, who: str) -> dict[str, np.ndarray]:
     out = {"stature": take("stature")}
     for name, column in COLUMNS.items():
         out[name] = take(column) * RATIOS.get(name, 1.0)
+    drop = take("cervicaleheight") - take("acromialheight")
+    out["shoulder_width"] = 2 * BACK_ROUND * np.hypot(0.5 * take("biacromialbreadth"), drop)
     out["waist_height"] = 0.5 * (take("tenthribheight") + take("iliocristaleheight"))
     out["waist_girth"] = out["navel_girth"] * NATURAL[who]
     out["knee_girth"] = out["calf_girth"] * KNEE[who]
