@@ -48,9 +48,19 @@ HEAD = [
     "sections_mm",
     "anew_mm",
     "bsa",
+    "mosteller",
+    "segment",
+    "segment_percent",
+    "segment_any_percent",
+    "shoulder_mm",
     "seconds",
     "refused",
 ]
+# shares of stature: Drillis and Contini 1966, as reprinted in Winter 2009 (hip: ANSUR II's buttock height)
+SHARES = {
+    "shoulder_height": 0.818, "crotch_height": 0.485, "knee_height": 0.285, "hip_height": 0.512,
+    "upper_arm_length": 0.186, "arm_length": 0.332, "hand_length": 0.108, "foot_length": 0.152,
+}  # fmt: skip
 LEVELS = {"waist_girth": "waist_height", "hip_girth": "hip_height"}
 
 
@@ -96,7 +106,18 @@ def one(number: int, edge: float) -> dict[str, object]:
     mesh = trimesh.Trimesh(surface.vertices, surface.faces, process=False)
     row["crossings"] = len(crossings(surface.vertices, surface.faces)[1])
     row["closed"] = int(mesh.is_watertight and mesh.euler_number == 2)
-    row["bsa"] = round(mesh.area * 1e-6 / formula(told["stature"], mesh.volume), 4)
+    for name, formula in (("bsa", du_bois), ("mosteller", mosteller)):
+        row[name] = round(mesh.area * 1e-6 / formula(told["stature"], mesh.volume), 4)
+    off = {n: 100 * (told[n] / told["stature"] / share - 1) for n, share in SHARES.items()}
+    free = {n: p for n, p in off.items() if n not in given}  # what is given is the person's own
+    if free:
+        name = max(free, key=lambda n: abs(free[n]))
+        row |= {"segment": name, "segment_percent": round(free[name], 1)}
+    row["segment_any_percent"] = round(max(off.values(), key=abs), 1)
+    if "shoulder_width" not in given:
+        row["shoulder_mm"] = round(
+            told["shoulder_width"] - fill(given, figure)["shoulder_width"], 1
+        )
     if number % 5 == 0:
         row["sections_mm"] = round(by_sections(mesh, again, told), 3)
     anew = measure(with_landmarks(Body(surface))).values
@@ -114,9 +135,14 @@ def read_again(body: Body) -> Body:
         return with_landmarks(Body(surface, placed(surface, read_carried(path))[0]))
 
 
-def formula(stature: float, volume: float) -> float:
+def du_bois(stature: float, volume: float) -> float:
     """Surface in m2 by Du Bois and Du Bois 1916, the weight being the volume (mm3) at 1.01 kg/l (from memory)."""
     return 0.007184 * (stature / 10) ** 0.725 * (volume * 1e-6 * 1.01) ** 0.425
+
+
+def mosteller(stature: float, volume: float) -> float:
+    """Surface in m2 by Mosteller 1987, the weight being the volume (mm3) at 1.01 kg/l (from memory)."""
+    return (stature / 10 * volume * 1e-6 * 1.01 / 3600) ** 0.5
 
 
 def by_sections(mesh: trimesh.Trimesh, body: Body, told: dict[str, float]) -> float:
@@ -172,8 +198,19 @@ def table(done: list[dict[str, str]], edge: float, count: int) -> str:
         f"| closed, one piece without a handle | {sum(r['closed'] == '1' for r in built)} of {len(built)} |",
         f"| running through themselves | {sum(int(r['crossings']) > 0 for r in built)} of {len(built)} |",
         f"| tape against trimesh's section and scipy's hull, worst | {numbers('sections_mm').max(initial=0):.2f} mm |",
-        f"| surface over Du Bois 1916 (weight: volume at 1.01 kg/l) | {numbers('bsa').min():.3f} to "
-        f"{numbers('bsa').max():.3f} |",
+        *(
+            f"| surface over {who} (weight: volume at 1.01 kg/l) | {numbers(name).min():.3f} to "
+            f"{numbers(name).max():.3f} |"
+            for who, name in (("Du Bois 1916", "bsa"), ("Mosteller 1987", "mosteller"))
+        ),
+        f"| eight segments over stature, those not given, within 10 % of Drillis and Contini 1966 on | "
+        f"{int((np.abs(numbers('segment_percent')) <= 10).sum())} of {len(numbers('segment_percent'))}, at most "
+        f"{np.abs(numbers('segment_percent')).max(initial=0):.1f} % |",
+        f"| ... given ones too (a person's own may be off) | "
+        f"{int((np.abs(numbers('segment_any_percent')) <= 10).sum())} of {len(built)}, at most "
+        f"{np.abs(numbers('segment_any_percent')).max(initial=0):.1f} % |",
+        f"| shoulder width not given, against what is usual | {numbers('shoulder_mm').min(initial=0):.1f} to "
+        f"{numbers('shoulder_mm').max(initial=0):.1f} mm on {len(numbers('shoulder_mm'))} |",
         f"| processor time each | {np.median(numbers('seconds')):.1f} s |",
         f"| within 5 mm also by landmarks found anew on the shape | {int((numbers('anew_mm') <= 5).sum())} of "
         f"{len(built)} |",
