@@ -28,6 +28,7 @@ from random_bodies import MEASURED, case  # noqa: E402 (found beside the tests)
 from padlib.body import Body, measure, with_landmarks  # noqa: E402
 from padlib.body.carried import own_places, placed, read_carried  # noqa: E402
 from padlib.body.parametric import parametric_body  # noqa: E402
+from padlib.body.typical import fill  # noqa: E402
 from padlib.errors import PadlibError  # noqa: E402
 from padlib.mesh.crossings import crossings  # noqa: E402
 from padlib.mesh.read import read_mesh  # noqa: E402
