@@ -145,6 +145,9 @@ def test_a_child_is_built_as_one() -> None:
     assert level_girth(mesh, told["waist_height"], -60, 60) == pytest.approx(555.0, abs=2)
     assert len(crossings(body.surface.vertices, body.surface.faces)[1]) == 0
     assert told["shoulder_height"] > told["axilla_height"] > told["bust_height"]
+    assert told["biacromial_breadth"] == pytest.approx(
+        272, abs=8
+    )  # Snyder and others 1977, from memory
     assert 0.42 < told["crotch_height"] / told["stature"] < 0.47  # 0.447; adults 0.48 (ANSUR II)
     assert told["head_girth"] / told["stature"] == pytest.approx(520 / 1220, abs=0.02)
 
@@ -153,9 +156,12 @@ def test_a_child_is_built_as_one() -> None:
 def test_middling_adults_have_the_published_proportions(figure: str) -> None:
     """Segments over stature within 10 % (Drillis and Contini 1966 in Winter 2009; crotch and cervicale ANSUR II).
 
-    Surface within 8 % of Du Bois 1916 and Mosteller 1987 at ANSUR II's mean stature and weight.
+    Surface within 8 % of Du Bois 1916 and Mosteller 1987 at ANSUR II's mean stature and weight. Shoulder points as far
+    apart as ANSUR II's mean biacromial breadth, and as high as its acromial height, within 10 mm.
     """
-    stature, weight = {"female": (1628.5, 67.8), "male": (1756.2, 85.5)}[figure]
+    stature, weight, broad = {"female": (1628.5, 67.8, 365.3), "male": (1756.2, 85.5, 415.7)}[
+        figure
+    ]
     girths = {  # ANSUR II means; without them a lighter wearer is as likely
         "female": {"chest_girth": 946.9, "hip_girth": 1021.2},
         "male": {"chest_girth": 1058.7, "hip_girth": 1019.5},
@@ -171,6 +177,8 @@ def test_middling_adults_have_the_published_proportions(figure: str) -> None:
 
     for name, share in shares.items():
         assert told[name] / stature == pytest.approx(share, rel=0.10), name
+    assert told["biacromial_breadth"] == pytest.approx(broad, abs=10)
+    assert told["shoulder_height"] == pytest.approx(0.820 * stature, abs=10)
     assert mesh.area / 1e6 == pytest.approx(0.007184 * high**0.725 * weight**0.425, rel=0.08)
     assert mesh.area / 1e6 == pytest.approx(np.sqrt(high * weight / 3600), rel=0.08)
 
