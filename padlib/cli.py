@@ -21,7 +21,7 @@ from padlib.body.pose import pose_body
 from padlib.body.scan import Scan, import_scan
 from padlib.body.sheet import table_text
 from padlib.body.table import read_measurements
-from padlib.body.typical import FIGURES
+from padlib.body.usual import FIGURES
 from padlib.errors import InputError, PadlibError, SuitError
 from padlib.flatten.pins import Pin
 from padlib.output.folder import check_folder, results

@@ -12,7 +12,7 @@ import numpy as np
 
 from padlib.body.gates import ORDERED as GATES
 from padlib.body.gates import RISE_TIMES
-from padlib.body.typical import ORDERED
+from padlib.body.plausible import ORDERED
 from padlib.errors import InputError
 from padlib.findings import Finding, Grade
 

@@ -21,7 +21,7 @@ from padlib.mesh.point import nearest
 
 Array = NDArray[np.float64]
 
-CALF = 0.72  # of the knee's height: the fullest calf, as padlib.body.anatomy draws it
+CALF = 0.72  # of the knee's height: the fullest calf, as padlib.body.person_limbs draws it
 LEVELS = {  # the measurement whose value is each landmark's height
     "chest_front": "bust_height", "chest_back": "bust_height", "bust": "bust_height",
     "waist_front": "waist_height", "waist_back": "waist_height", "waist": "waist_height",

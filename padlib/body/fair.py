@@ -9,8 +9,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from padlib.body.anatomy import Anatomy, arm_axes, arm_places, chin_height
+from padlib.body.anatomy import Anatomy, arm_axes, arm_places
 from padlib.body.calm import smoothed, untangled
+from padlib.body.person_head import chin_height
 from padlib.mesh.surface import Faces, Surface, Vertices
 
 Array = NDArray[np.float64]

@@ -21,7 +21,7 @@ from padlib.body.levels import check_levels
 from padlib.body.measure import Measurements, measure
 from padlib.body.roundness import Section, sections
 from padlib.body.rounds import brought, promised
-from padlib.body.typical import FIGURES, UNSTEERED, names
+from padlib.body.usual import FIGURES, UNSTEERED, names
 from padlib.errors import InputError
 from padlib.findings import Finding, Grade
 from padlib.mesh.crossings import new_crossings

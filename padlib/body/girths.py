@@ -8,7 +8,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from padlib.body.anatomy import REGIONS, Anatomy, arm_axes, arm_places, head, leg, neck_axes, person
+from padlib.body.anatomy import Anatomy, arm_axes, arm_places
+from padlib.body.person import REGIONS, person
+from padlib.body.person_head import head, neck_axes
+from padlib.body.person_limbs import leg
 from padlib.body.slices import girth, hull
 from padlib.body.solids import Solid
 

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from padlib.body.measure import HEIGHTS
-from padlib.body.typical import ORDERED
+from padlib.body.plausible import ORDERED
 from padlib.errors import InputError
 
 Array = NDArray[np.float64]

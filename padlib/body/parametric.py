@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from padlib.body.agree import check_tape
-from padlib.body.anatomy import Anatomy, person
+from padlib.body.anatomy import Anatomy
 from padlib.body.asks import ANSWERED, asks
 from padlib.body.body import Body
 from padlib.body.calm import untangled
@@ -21,6 +21,7 @@ from padlib.body.girths import fitted
 from padlib.body.landmarks import with_landmarks
 from padlib.body.measure import measure
 from padlib.body.neckline import based
+from padlib.body.person import person
 from padlib.body.rounds import brought, promised
 from padlib.body.typical import fill
 from padlib.errors import InputError
@@ -55,7 +56,7 @@ def parametric_body(
 ) -> Body:
     """A closed body in an A pose, mirror symmetric in x = 0, from any subset of measurements in mm.
 
-    Names are those of padlib.body.measure; what is not given is filled in (padlib.body.typical says from
+    Names are those of padlib.body.measure; what is not given is filled in (padlib.body.usual says from
     where, and a finding tells which). figure: neutral, female or male. edge_length: of the triangles,
     mm; stature / 175 if not given. Raises InputError for unknown names, values that no person has, and
     values that contradict each other.

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from importlib.resources import files
 
-from padlib.body.typical import WHO
+from padlib.body.usual import WHO
 
 PARTS = (
     "waist",
@@ -31,7 +31,7 @@ class Section:
 
 
 def sections(values: Mapping[str, float], figure: str) -> list[Section]:
-    """The sections of a measured body; values in mm by name; figure as in padlib.body.typical.
+    """The sections of a measured body; values in mm by name; figure as in padlib.body.usual.
 
     Depth over breadth follows girth over stature by a straight line (ANSUR II, NATICK/TR-15/007; derived by
     tests/body/derive_percentiles.py; its waist is at the navel), the 95 % about that line. A body without

@@ -8,7 +8,7 @@ import pytest
 
 from padlib.body.sheet import LINES, table_text
 from padlib.body.table import read_measurements
-from padlib.body.typical import UNSTEERED, names
+from padlib.body.usual import UNSTEERED, names
 from padlib.errors import InputError
 
 
