@@ -62,9 +62,10 @@ def buttock(an: Anatomy) -> Ellipsoid:
     """The left buttock."""
     z, half, front, back = an.rows["hip"]
     depth = back - front
-    centre = (0.47 * half, back - 0.335 * depth, z)
-    tall = min(an.mix(0.052, 0.056) * an.h, max(0.9 * (z - an.m["crotch_height"]), 0.03 * an.h))
-    return Ellipsoid(centre, (0.46 * half, 0.36 * depth, tall))
+    centre = (0.50 * half, back - 0.335 * depth, z)
+    room = z - an.m["crotch_height"]  # the fold under it lies a little below the crotch
+    tall = float(np.clip(1.6 * room, 0.03 * an.h, an.mix(0.052, 0.056) * an.h))
+    return Ellipsoid(centre, (0.42 * half, 0.36 * depth, tall))
 
 
 def shoulder(an: Anatomy) -> Bar:
