@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 
 from padlib.body.fit import ROUNDNESS
-from padlib.body.usual import FIGURES
+from padlib.body.typical import FIGURES
 from padlib.flatten.cloth import BIAS, BOUNDS
 from padlib.pattern import sewing
 from padlib.pattern.purpose import CORNERS, NOTCHES, PURPOSES
