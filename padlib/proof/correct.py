@@ -33,8 +33,8 @@ from padlib.proof.told import deviation, tight
 Array = NDArray[np.float64]
 
 POWER = 3  # of the distance in what is to fall: the worst places count, and the mean as well
-LONGEST = 10.0  # mm: farthest that a round moves any place of an outline
-HOPED = 0.6  # share of what is to fall that a round is to take at most
+LONGEST = 20.0  # mm: farthest that a round moves any place of an outline
+HOPED = 0.7  # share of what is to fall that a round is to take at most
 PAYS = 0.02  # share that a round must take, at prices that stand, for another one to follow
 STAND = 0.3  # relative change of a price at which it stands
 EXCESS = 30.0  # by how much the largest share beyond what may be over a panel's limit counts against a round

@@ -249,7 +249,7 @@ def _flattened(
     flats = flatten_panels(
         every,
         pile,
-        **flattening(suit, {p.name for p in every}),
+        **flattening(suit, {p.name for p in panels.panels}, {p.name for p in cushions}),
         wishes=suit_wishes(suit.dart, every, panels.place.at),
         ease=eases,
         workers=workers,
@@ -262,7 +262,7 @@ def cushions_laid(
     suit: Suit, cushions: Sequence[Panel], knit: bool, *, workers: int
 ) -> tuple[Flat, ...]:
     """Flats of cushions alone; knit: their bases are of a stretch knit, whatever the suit file says."""
-    asked = flattening(suit, {p.name for p in cushions})
+    asked = flattening(suit, (), {p.name for p in cushions})
     if knit:
         bases = {p.name: PRESETS[KNIT] for p in cushions if p.name.endswith("-base")}
         asked["cloths"] = {**asked["cloths"], **bases}

@@ -218,6 +218,13 @@ DARTS = _table(
         least=0.01,
         most=0.5,
     ),
+    reserve=Key(
+        "number",
+        0.2,
+        "share of the limit, about, that darts leave to the corrections of [proof], if there are any",
+        least=0.0,
+        most=0.6,
+    ),
     most=Key("whole", 6, "most darts in one panel", least=0, most=12),
     percentile=Key(
         "number",
@@ -279,7 +286,7 @@ PROOF = _table(
     ),
     rounds=Key(
         "whole",
-        10,
+        8,
         "rounds of correcting the flats by what sewing them back shows, at most; 0: none",
         least=0,
         most=30,

@@ -237,6 +237,7 @@ def flatten_panels(
     wishes: Mapping[str, Wishes] = MappingProxyType({}),
     percentile: float = 95.0,
     hide: float = 0.05,
+    use: Mapping[str, float] = MappingProxyType({}),
     among: Sequence[Panel] = (),
     views: Mapping[str, NDArray[np.float64]] | None = None,
     known: Known | None = None,
@@ -249,8 +250,9 @@ def flatten_panels(
     most: darts in one panel; ease: on which seams one side is to be longer; cloths: what a panel is cut
     from, by its name; a panel that is not in it has a cloth that is the same in all directions and bears
     the limit; wishes: the maker's own darts, by panel; percentile: share of the area, per cent, that
-    must keep the limit; hide: how much longer a dart may be to lie out of view; among: all panels that hide each
-    other, where they are more than those that are laid; views: how much in plain view the vertices (n,) of each panel
+    must keep the limit; hide: how much longer a dart may be to lie out of view; use: the share of the limit that darts
+    may leave, by panel, 1 where nothing is said; among: all panels that hide each other, where they are more than
+    those that are laid; views: how much in plain view the vertices (n,) of each panel
     are, where that is known; known: what was darted before, to which is added: a panel
     that is there with all that is asked of it is not darted again; workers: processes. A panel that is the mirror
     image of another takes the other's flat, turned face down.
@@ -260,7 +262,8 @@ def flatten_panels(
     own = []
     for p in (p for p in panels if p.mirror_of is None):
         rules = Rules(percentile=percentile, show=hide, seen=views.get(p.name))
-        task = _Task(p, pile[p.name], cloths.get(p.name), limit, rules, wishes.get(p.name, NONE))
+        asked = rules, wishes.get(p.name, NONE), use.get(p.name, 1.0)
+        task = _Task(p, pile[p.name], cloths.get(p.name), limit, *asked)
         own.append(task)
     with _pool(workers) as pool:
         darted = partial(_darted, known={} if known is None else known)
@@ -269,16 +272,22 @@ def flatten_panels(
     return with_images(laid, panels)
 
 
-def flattening(suit: Suit, names: Collection[str]) -> dict[str, Any]:
-    """What a suit asks of `flatten_panels` for panels of these names, but for eases and the maker's own darts."""
+def flattening(suit: Suit, names: Collection[str], whole: Collection[str] = ()) -> dict[str, Any]:
+    """What a suit asks of `flatten_panels` for panels of these names, but for eases and the maker's own darts.
+
+    Where sewing back is to correct the flats, darts leave a part of the limit for that; whole: names of more panels,
+    whose darts may leave all of it, such as cushions, which are not corrected.
+    """
     asked = {key: suit.darts[key] for key in ("limit", "most", "percentile", "hide")}
-    return asked | {"cloths": cloths_borne(suit, names)}
+    use = 1.0 - suit.darts["reserve"] if suit.proof["sew"] and suit.proof["rounds"] else 1.0
+    asked |= {"use": dict.fromkeys(sorted(names), use)}
+    return asked | {"cloths": cloths_borne(suit, {*names, *whole})}
 
 
 @dataclass(frozen=True)
 class _Task:
     """A panel to be laid flat: its pile, its cloth or None, the limit where it has none, what is asked
-    of its darts, and the maker's own."""
+    of its darts, the maker's own, and the share of the limit that they may leave."""
 
     panel: Panel
     pile: NDArray[np.float64]
@@ -286,6 +295,7 @@ class _Task:
     limit: float
     rules: Rules
     wishes: Wishes
+    use: float
 
 
 def _views(panels: Sequence[Panel]) -> dict[str, NDArray[np.float64]]:
@@ -347,7 +357,8 @@ def _darted(
     """Darted flats, the largest panels first so that no worker waits for a late one."""
     work = partial(_dart, share=share, most=most)
     keys = [
-        known_by(t.panel, t.pile, t.rules, t.cloth, t.limit, t.wishes, share, most) for t in tasks
+        known_by(t.panel, t.pile, t.rules, t.cloth, t.limit, t.wishes, share * t.use, most)
+        for t in tasks
     ]
     flats = {
         k: relabelled(*known[key][::-1], tasks[k].panel)
@@ -377,7 +388,8 @@ def _darted(
 
 
 def _dart(task: _Task, *, share: float, most: int) -> Flat:
-    """One panel darted; share: the part of what its cloth bears that is aimed at."""
+    """One panel darted; share: the part of what darts may leave of its cloth's limit that is aimed at."""
+    share *= task.use
     own = {"rules": task.rules, "percentile": task.rules.percentile, "max_darts": most}
     own |= {"pinned": task.wishes.pins, "forbidden": task.wishes.bans}
     if task.cloth is None:

@@ -116,7 +116,7 @@ class Bench:
         """Some panels of a plan laid flat by themselves, with darts."""
         own = [panel for panel in cut.panels if panel.name in names]
         wishes = own_wishes(suit, cut.panels, self.place.at)
-        asked = flattening(suit, {p.name for p in cut.panels}) | {"wishes": wishes}
+        asked = flattening(suit, (), {p.name for p in cut.panels}) | {"wishes": wishes}
         return flatten_panels(own, cut.pile, views=self._seen(own), known=self.known, **asked)
 
     def alone(self, suit: Suit, panel: Panel) -> tuple[Flat, ...]:
@@ -138,7 +138,7 @@ class Bench:
         flats = flatten_panels(
             each,
             cut.pile,
-            **flattening(suit, {p.name for p in each}),
+            **flattening(suit, (), {p.name for p in each}),
             wishes=own_wishes(suit, each, self.place.at),
             ease=suit_eases(own_eases(suit), each, locate)[0],
             views=self._seen(each),

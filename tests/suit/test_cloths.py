@@ -23,7 +23,7 @@ from padlib.suit.built import Built
 from padlib.suit.file import parse_suit
 from padlib.suit.matching import share_used
 from padlib.suit.report import cloth_report, panel_report
-from padlib.suit.steps import cloths_borne, flatten_panels, over_limit, panel_cloths
+from padlib.suit.steps import cloths_borne, flatten_panels, flattening, over_limit, panel_cloths
 from padlib.suit.whole_report import make_report
 
 DOWN = np.array([0.0, 0.0, -1.0])
@@ -59,6 +59,34 @@ def laid(panel: Panel, cloth: Cloth | None) -> Flat:
     """The panel as a suit lays it, without darts."""
     cloths = {} if cloth is None else {panel.name: cloth}
     return flatten_panels([panel], {panel.name: DOWN}, limit=0.05, most=0, cloths=cloths)[0]
+
+
+@pytest.mark.parametrize("cloth", [None, FUR], ids=["plain", "fur"])
+def test_darts_leave_a_part_of_the_limit(cloth: Cloth | None) -> None:
+    """Darts that may leave 0.6 of a dome's limit leave about that, and are longer than those that may leave all."""
+    panel = dome(52)
+    panel = replace(panel, edges=(replace(panel.edges[0], kind="sewn"),))
+    asked = {"limit": 0.05, "most": 6, "cloths": {} if cloth is None else {panel.name: cloth}}
+
+    whole, part = (
+        flatten_panels([panel], {panel.name: DOWN}, use=use, **asked)[0]
+        for use in ({}, {panel.name: 0.6})
+    )
+
+    assert 0.85 < share_used(whole, 0.05) <= 1.0
+    assert share_used(part, 0.05) < 0.75
+    lengths = [sum(dart.length_mm for dart in flat.darts) for flat in (whole, part)]
+    assert lengths[1] > lengths[0]
+
+
+def test_only_panels_that_are_corrected_leave_a_part_of_the_limit() -> None:
+    """A suit that is sewn back and corrected reserves a fifth for its panels, none for cushions; others nothing."""
+    text = 'name = "a"\n[darts]\nreserve = 0.25\n'
+    corrected, sewn = (parse_suit(text + f"[proof]\nrounds = {n}\n") for n in (8, 0))
+
+    assert flattening(corrected, {"a"}, {"b"})["use"] == {"a": 0.75}
+    assert flattening(sewn, {"a"}, {"b"})["use"] == {"a": 1.0}
+    assert flattening(parse_suit('name = "a"\n'), {"a"})["use"] == {"a": 0.8}
 
 
 @pytest.mark.parametrize("cloth", PRESETS.values(), ids=PRESETS)
