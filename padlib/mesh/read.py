@@ -34,6 +34,7 @@ _READ_FAILURES = (
     ValueError,
     LookupError,
     AttributeError,
+    NameError,
     TypeError,
     ArithmeticError,
     EOFError,
@@ -125,7 +126,7 @@ def _check_announced(path: Path, kind: str, max_faces: int, max_bytes: int) -> i
         else:
             unpacked = 0
             count, least = announced(path, kind)
-    except (OSError, ValueError, struct.error, zipfile.BadZipFile) as failure:
+    except _READ_FAILURES as failure:
         raise _unreadable(path, kind, failure) from failure
     size = path.stat().st_size
     limit = min(max_bytes, max(100_000_000, MOST_PACKED * size))

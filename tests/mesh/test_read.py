@@ -1,5 +1,6 @@
 """Reading mesh files: the same mesh from every format, and one sentence for everything else."""
 
+import io
 import json
 import struct
 import warnings
@@ -73,6 +74,15 @@ def test_polygons_are_cut_into_triangles_of_the_same_area(tmp_path, kind):
     assert trimesh.Trimesh(surface.vertices, surface.faces).area == pytest.approx(1.0)
 
 
+def _newer_zip():
+    """A packed file whose table asks for an unpacker of version 14.8."""
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w") as packed:
+        packed.writestr("3D/3dmodel.model", "<model/>")
+    data = out.getvalue()
+    return data.replace(b"PK\x01\x02\x14\x03\x14\x00", b"PK\x01\x02\x14\x03\x94\x00")
+
+
 TRIANGLE = ["0 0 0", "1 0 0", "0 1 0"]
 BAD = {
     "empty.ply": (b"", "is empty"),
@@ -100,6 +110,11 @@ BAD = {
     ),
     "short.off": (b"OFF\n3 5 0\n0 0 0\n1 0 0\n0 1 0\n3 0 1 2\n" + b" " * 90, "breaks off"),
     "lies.stl": (bytes(80) + struct.pack("<I", 4_000_000_000) + bytes(50), "breaks off"),
+    "newer.3mf": (_newer_zip(), "cannot be read as 3MF"),
+    "unnamed.ply": (
+        b"ply\nformat binary_little_endian 1.0\nelement vertex 3\npr\nend_header\n" + bytes(36),
+        "cannot be read as PLY",
+    ),
     "nothing.gltf": (json.dumps({"asset": {"version": "2.0"}}).encode(), "cannot|no faces"),
 }
 
