@@ -6,21 +6,27 @@ below the hole tells where it is.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from typing import NamedTuple
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from padlib.body.parts import LEAST_AREA, SIDES, find_parts, parting, top_of
+from padlib.body.figure import is_whole
+from padlib.body.parts import LEAST_AREA, SIDES, Parts, find_parts, parting, top_of
 from padlib.body.regions import connected
 from padlib.body.slices import Slices, slices
+from padlib.body.typical import usual
 from padlib.findings import Finding, Grade
+from padlib.mesh.areas import vertex_normals
 from padlib.mesh.surface import Faces, Vertices
 
 Array = NDArray[np.float64]
 
 DEEPENED = 204  # number of the finding
 # Gap between arm and trunk over depth under the armpit on nine modelled bodies, in parts of the height: 0.006 at
-# once, then 1.2 for each unit of depth, good to 7 mm (rms) from 14 to 80 mm down; arms at about 35 degrees.
+# once, then 1.2 for each unit of depth.
 AT_ONCE, PER_DEPTH = 0.006, 1.2
 LEAST_SLOPE, MOST_SLOPE = (
     0.9,
@@ -32,9 +38,25 @@ DOWN = 0.14  # of the height: how far down the scan is looked for
 SEEN = 1.0  # mm from the scan that count as scanned
 LIFTS, ASTRAY = 3, 40.0  # rounds; mm aside at which the place is another one
 HOLE, LEAST_RISE = 6.0, 3.0  # mm: a smaller hole or rise is left alone
-DOUBT = (
-    8.0  # mm of doubt of an armpit that was scanned; a filled one has as much more as it is deep
-)
+WALL = 0.7  # part of a normal that points along x on the walls of a fold
+CAP, CLOSED = (
+    8.0,
+    0.7,
+)  # mm under the top of a filling, and the share of its width there that drawing it up may take
+# Standard deviations in mm: of one armpit's height about the other's, what each mm of depth adds where the fold is told
+# from the gap (on 17 modelled bodies), and the share of the stature by which people's differ (ANSUR II).
+ASIDE, PER_DEEP, PEOPLE = 5.0, 0.17, 0.009
+
+
+class Fold(NamedTuple):
+    """A fold: height; how far it lies over what is scanned side by side; what trunk and arm lean out a mm of rise;
+    width under the top of the smooth filling; all in mm.
+    """
+
+    height: float
+    depth: float
+    lean: tuple[float, float]
+    wide: float
 
 
 def deepened(vertices: Vertices, faces: Faces, gap: Array) -> tuple[Vertices, tuple[Finding, ...]]:
@@ -50,17 +72,18 @@ def deepened(vertices: Vertices, faces: Faces, gap: Array) -> tuple[Vertices, tu
         if level is None or level + 2 >= len(parts.core) or parts.core[level] < 0:
             continue
         low = parting(vertices, faces, parts, level, parts.arm[side][level], parts.core[level])
-        fold = float(low[2]), 0.0
+        fold = Fold(float(low[2]), 0.0, (0.0, 0.0), 0.0)
         if _hole(gap, tree, low) > HOLE:
             fold = _fold(vertices, faces, gap, tree, low, sign, parts.top)
         if fold is not None:
             lows[side], folds[side] = low, fold
-    out, told = vertices.copy(), []
-    for side, (_, depth) in folds.items():
-        rise = _agreed(folds) - lows[side][2]
-        if not depth or rise < LEAST_RISE:
+    out, told = vertices, []
+    height = _agreed(list(folds.values()), parts)
+    for side, fold in folds.items():
+        rise = height - lows[side][2]
+        if not fold.depth or rise < LEAST_RISE:
             continue
-        out = _drawn_up(out, faces, gap, side, lows[side], _agreed(folds))
+        out = _drawn_up(out, faces, gap, side, lows[side], height, fold)
         words = (
             f"the {side} armpit was not scanned; it was put {rise:.0f} mm over a smooth filling,"
             " by the gap between arm and trunk below it"
@@ -70,12 +93,25 @@ def deepened(vertices: Vertices, faces: Faces, gap: Array) -> tuple[Vertices, tu
 
 
 def _drawn_up(
-    vertices: Vertices, faces: Faces, gap: Array, side: str, low: Array, height: float
+    vertices: Vertices, faces: Faces, gap: Array, side: str, low: Array, height: float, fold: Fold
 ) -> Vertices:
-    """The vertices with one armpit's filling lifted until it parts at a height; its lowest place may change."""
+    """The vertices with one armpit's filling lifted until it parts at a height; its lowest place may change.
+
+    Each wall is lifted along itself: straight up, what leans would move into arm and trunk.
+    """
     out = vertices.copy()
     for _ in range(LIFTS):
-        out[:, 2] += _lift(faces, gap, cKDTree(out), low, height - low[2])
+        rise = height - low[2]
+        inner, outer = fold.lean
+        most = CLOSED * fold.wide / max(rise, STEP)
+        if inner - outer > most:
+            middle = 0.5 * (inner + outer)
+            inner, outer = middle + 0.5 * most, middle - 0.5 * most
+        across = SIDES[side] * vertex_normals(out, faces)[:, 0]  # 1 on the trunk, -1 on the arm
+        trunk = np.clip(0.5 + 0.5 * across / WALL, 0.0, 1.0)
+        lift = rise * _share(faces, gap, cKDTree(out), low)
+        out[:, 0] += SIDES[side] * (trunk * inner + (1.0 - trunk) * outer) * lift
+        out[:, 2] += lift
         parts = find_parts(out, faces)
         level = top_of(parts.arm[side] >= 0)
         if level is None or level + 2 >= len(parts.core) or parts.core[level] < 0:
@@ -102,18 +138,20 @@ def _fold(
     low: Array,
     sign: float,
     top: float,
-) -> tuple[float, float] | None:
-    """Height of a fold, mm, and how far it lies over what is scanned of arm and trunk side by side; None for neither.
+) -> Fold | None:
+    """The fold told from the gap between what is scanned of arm and trunk side by side; None for neither.
 
     low (3,): where the filling parts; sign: +1 left, -1 right; top: height of the body.
     """
     z = low[2] - np.arange(STEP, DOWN * top, STEP)[::-1]
     cut = slices(vertices, faces, z)
     wide, seen = np.full(len(z), np.nan), np.zeros(len(z), dtype=bool)
+    walls = np.full((len(z), 2), np.nan)
     for k in range(len(z)):
         pair = _pair(cut, k, sign, top)
         if pair is not None:
             wide[k] = np.linalg.norm(pair[0] - pair[1])
+            walls[k] = sign * pair[0][0], sign * pair[1][0]
             seen[k] = all(gap[tree.query(point)[1]] < SEEN for point in pair)
     run = [k for k in range(2, len(z)) if seen[k - 2 : k + 1].all()]
     if not run:
@@ -124,23 +162,34 @@ def _fold(
     if LEAST_SLOPE < slope < MOST_SLOPE:
         slope = PER_DEPTH
     depth = float((wide[last] - AT_ONCE * top) / max(slope, 0.5))
-    return (float(z[last]) + depth, depth) if depth > 0.0 else (float(z[last]), STEP)
+    inner, outer = np.clip(np.polyfit(z[near], walls[near], 1)[0], -1.0, 1.0)
+    cap = float(np.interp(low[2] - CAP, z, wide))
+    return Fold(
+        float(z[last]) + max(depth, 0.0),
+        depth if depth > 0.0 else STEP,
+        (float(inner), float(outer)),
+        cap if np.isfinite(cap) else 0.0,
+    )
 
 
-def _agreed(folds: dict[str, tuple[float, float]]) -> float:
-    """Height of one side's fold, mm: the mean of both sides, the surer one counting for more."""
-    height, depth = np.array(list(folds.values())).T
-    weight = 1.0 / (DOUBT + depth) ** 2
-    return float(height @ weight / weight.sum())
+def _agreed(folds: Sequence[Fold], parts: Parts) -> float:
+    """Height of both folds, mm: the mean of both sides and of what is usual, each by how sure it is."""
+    height = [fold.height for fold in folds]
+    doubt = [ASIDE + PER_DEEP * fold.depth for fold in folds]
+    if folds and is_whole(parts):
+        height.append(usual(parts.top, "neutral")["axilla_height"])
+        doubt.append(PEOPLE * parts.top)
+    weight = 1.0 / np.array(doubt) ** 2
+    return float(np.array(height) @ weight / weight.sum()) if folds else 0.0
 
 
-def _lift(faces: Faces, gap: Array, tree: cKDTree, low: Array, rise: float) -> Array:
-    """How far each vertex (n,) of the filling about a point goes up: in proportion to its distance from the scan."""
+def _share(faces: Faces, gap: Array, tree: cKDTree, low: Array) -> Array:
+    """How far each vertex (n,) of the filling about a point goes up, 0 to 1: by its distance from the scan."""
     made = (gap > 0) & np.isfinite(gap)
     near = np.array(tree.query_ball_point(low, 25.0) or [int(tree.query(low)[1])])
     seed = int(near[np.argmax(np.where(made[near], gap[near], -1.0))])
     patch = connected(made, faces, seed)
-    return np.where(patch, rise * np.minimum(gap / gap[seed], 1.0), 0.0)
+    return np.where(patch, np.minimum(gap / gap[seed], 1.0), 0.0)
 
 
 def _pair(cut: Slices, level: int, sign: float, top: float) -> tuple[Array, Array] | None:

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from padlib.body.parts import LEVELS, SIDES, Parts, find_parts, parting, top_of
-from padlib.body.scale import AXILLA, CROTCH, scale
+from padlib.body.scale import AXILLA, CROTCH, has_feet, scale
 from padlib.body.slices import Slices, extreme, girth, hull, slices
 from padlib.body.webs import axilla_above, crotch_above
 from padlib.errors import InputError
@@ -230,6 +230,14 @@ def _neck(
         )
         return int(np.argmin(np.abs(cut.levels - top * (1 - FAT_NECK)))), True
     return None, False
+
+
+def is_whole(parts: Parts) -> bool:
+    """Whether a sweep is of a figure with head and feet, whose height is the person's stature."""
+    level = top_of(parts.leg["left"] >= 0)
+    return (
+        level is not None and has_feet(parts, parts.cut.levels[level]) and _neck(parts, {}, [])[1]
+    )
 
 
 def sagittal(fig: Figure, x: float) -> Slices:

@@ -35,7 +35,7 @@ def scale(
     top, crown = parts.top, CROWN if head else NECK
     least = top / crown
     if crotch is not None:
-        if _feet(parts, float(crotch[2])):
+        if has_feet(parts, float(crotch[2])):
             high = not head and crotch[2] * crown / top > CROTCH_RANGE[1]
             return 0.0, float(crotch[2] / CROTCH if high else top / crown), True
         base = _base_of_stumps(parts, float(crotch[2]), crown)
@@ -48,7 +48,7 @@ def scale(
     return None if form is None else (*form, False)
 
 
-def _feet(parts: Parts, crotch: float) -> bool:
+def has_feet(parts: Parts, crotch: float) -> bool:
     """Whether a leg ends in a foot: its lowest sections are longer than its thinnest is deep."""
     cut = parts.cut
     for side in SIDES:

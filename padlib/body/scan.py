@@ -17,6 +17,7 @@ from padlib.body.carried import placed, read_carried
 from padlib.body.frame import TALLEST_MM, Frame, find_frame, spread_points
 from padlib.body.halves import made_whole
 from padlib.body.landmarks import with_landmarks
+from padlib.body.other_side import completed
 from padlib.body.planes import cut_off, made_even
 from padlib.errors import InputError, MeshError
 from padlib.findings import Finding, Grade
@@ -151,8 +152,9 @@ def body_from_surface(
     solid = Surface(solid.vertices + lifted, solid.faces)
     away = gap(body, solid, made, scanned)
     if away is not None:
-        vertices, told = deepened(body.vertices, body.faces, away)
-        body, repairs = Surface(vertices, body.faces), repairs + told
+        for step in (deepened, completed):
+            vertices, told = step(body.vertices, body.faces, away)
+            body, repairs = Surface(vertices, body.faces), repairs + told
     if even:
         body, told = made_even(body)
         repairs += told
