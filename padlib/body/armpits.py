@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from padlib.body.figure import is_whole
-from padlib.body.parts import LEAST_AREA, SIDES, Parts, find_parts, parting, top_of
+from padlib.body.parts import FINE, LEAST_AREA, LEVELS, SIDES, Parts, find_parts, parting, top_of
 from padlib.body.regions import connected
 from padlib.body.slices import Slices, slices
 from padlib.body.typical import usual
@@ -112,15 +112,28 @@ def _drawn_up(
         lift = rise * _share(faces, gap, cKDTree(out), low)
         out[:, 0] += SIDES[side] * (trunk * inner + (1.0 - trunk) * outer) * lift
         out[:, 2] += lift
-        parts = find_parts(out, faces)
-        level = top_of(parts.arm[side] >= 0)
-        if level is None or level + 2 >= len(parts.core) or parts.core[level] < 0:
+        now = _parted(out, faces, SIDES[side], low[2] - CAP, height + CAP)
+        if now is None or np.linalg.norm((now - low)[:2]) > ASTRAY:
             break
-        now = parting(out, faces, parts, level, parts.arm[side][level], parts.core[level])
-        if np.linalg.norm((now - low)[:2]) > ASTRAY or height - now[2] < LEAST_RISE:
+        if height - now[2] < LEAST_RISE:
             break
         low = now
     return out
+
+
+def _parted(vertices: Vertices, faces: Faces, sign: float, low: float, high: float) -> Array | None:
+    """Where arm and trunk, apart at one height, first are one above it (3,), as `parting`; None where they are not."""
+    z, top = np.arange(low, high, FINE), float(vertices[:, 2].max())
+    near = (vertices[:, 2] > low - top / LEVELS)[faces].any(axis=1)
+    near &= (vertices[:, 2] < high + top / LEVELS)[faces].any(axis=1)
+    cut = slices(vertices, faces[near], z)
+    last = None
+    for k in range(len(z)):
+        pair = _pair(cut, k, sign, top)
+        if pair is None:
+            break
+        last = np.array([*(0.5 * (pair[0] + pair[1]))[:2], z[k] + FINE / 2])
+    return last
 
 
 def _hole(gap: Array, tree: cKDTree, point: Array) -> float:

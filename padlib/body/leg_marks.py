@@ -92,7 +92,9 @@ def _calf(fig: Figure, side: str, levels: Ints, knee: float) -> float:
     taut = np.array(
         [girth(hull(cut.points(n), cut.normals[0])) for n in fig.parts.leg[side][levels[inside]]]
     )
-    at, _ = pick(z[inside], taut / fig.stature, near=CALF * knee, spread=0.06 * knee, weight=0.001)
+    at, _ = pick(
+        z[inside], taut / fig.stature, near=CALF * knee, spread=0.06 * knee, weight=0.001, soft=0.5
+    )
     return at + fig.base
 
 

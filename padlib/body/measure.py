@@ -295,7 +295,8 @@ def _chest(w: _Wearer) -> Iterator[Line]:
     if not arms:
         return
     tall = float(w.vertices[:, 2].max())
-    z = np.linspace(bust - 0.005 * tall, max(min(arms) - 0.012 * tall, bust), 9)
+    under = min(np.mean(arms), min(arms) + 0.01 * tall) - 0.012 * tall  # both count, neither is cut
+    z = np.linspace(bust - 0.005 * tall, max(under, bust), 9)
     yield "chest_girth", closed(widest(level_rings(*w.trunk, z, alone=True)))
 
 

@@ -15,7 +15,7 @@ from scipy.sparse.linalg import spsolve
 
 from padlib.body.quiet import neighbours
 from padlib.findings import Finding, Grade
-from padlib.mesh.areas import vertex_normals
+from padlib.mesh.areas import face_crosses, vertex_normals
 from padlib.mesh.surface import Faces, Vertices
 
 Array = NDArray[np.float64]
@@ -30,6 +30,7 @@ REACH = (
 )
 FACING = 0.5  # least cosine between the normals of both
 ROUNDS = 4  # rounds of closest points
+FLOOR = 2.0  # mm: what reaches that low is a sole
 KNOWN = 0.3  # least share of a filling of which the other side knows the place
 SHOWN = 2.0  # mm (mean) from which a move is told
 
@@ -41,7 +42,7 @@ def completed(vertices: Vertices, faces: Faces, gap: Array) -> tuple[Vertices, t
     """
     out, told = np.array(vertices), []
     mean = neighbours(len(vertices), faces)
-    for patch in _fillings(faces, gap):
+    for patch in _fillings(vertices, faces, gap):
         moved, known = _onto_image(out, faces, gap, mean, patch)
         if known < KNOWN:
             continue
@@ -58,15 +59,16 @@ def completed(vertices: Vertices, faces: Faces, gap: Array) -> tuple[Vertices, t
     return out, tuple(told)
 
 
-def _fillings(faces: Faces, gap: Array) -> list[Ints]:
-    """Vertices of each filling that is more than a small hole's, one array each."""
+def _fillings(vertices: Vertices, faces: Faces, gap: Array) -> list[Ints]:
+    """Vertices of each filling that is more than a small hole's, one array each; soles, which stand, left out."""
     made = (gap > 0.0) & np.isfinite(gap)
     pairs = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
     pairs = pairs[made[pairs].all(axis=1)]
     graph = coo_matrix((np.ones(len(pairs)), pairs.T), shape=(len(gap), len(gap)))
     label = connected_components(graph, directed=False)[1]
     wide = np.unique(label[made & (gap > HOLE)])
-    return [np.flatnonzero(made & (label == one)) for one in wide]
+    out = [np.flatnonzero(made & (label == one)) for one in wide]
+    return [patch for patch in out if vertices[patch, 2].min() > FLOOR]
 
 
 def _onto_image(
@@ -81,15 +83,21 @@ def _onto_image(
     used = np.flatnonzero(near)
     free = inside[used]
     bend = (diags(np.ones(len(used))) - _own_mean(mean, used)).tocsr()
-    image, turned = vertices * [-1.0, 1.0, 1.0], faces[:, ::-1]
-    normal = vertex_normals(image, turned)
-    scanned = gap[faces].max(axis=1) < SEEN
     reach = REACH * float(np.ptp(vertices[:, 2]))
+    image = vertices * [-1.0, 1.0, 1.0]
+    box = vertices[used].min(axis=0) - 2.0 * reach, vertices[used].max(axis=0) + 2.0 * reach
+    close = ((image > box[0]) & (image < box[1])).all(axis=1)
+    turned = faces[close[faces].any(axis=1)][:, ::-1]
+    if not len(turned):
+        return vertices[patch], 0.0
+    normal = face_crosses(image, turned)
+    normal /= np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-300)
+    scanned = gap[turned].max(axis=1) < SEEN
     now, share = np.array(vertices), 1.0
     for k in range(ROUNDS):
         squared, face, place = igl.point_mesh_squared_distance(now[used], image, turned)
         own = vertex_normals(now, faces)[used]
-        alike = np.einsum("ij,ij->i", own, normal[turned[face]].mean(axis=1)) > FACING
+        alike = np.einsum("ij,ij->i", own, normal[face]) > FACING
         known = alike & scanned[face] & (squared < reach**2)
         if k == 0:
             share = float(known[free].mean())
