@@ -36,6 +36,7 @@ from padlib.body.tape import (
     taut,
     widest,
 )
+from padlib.body.worn_over import worn_over
 from padlib.findings import Finding, Grade
 from padlib.mesh.surface import Surface
 
@@ -114,6 +115,7 @@ def measure(body: Body) -> Measurements:
     values.update(_breadths(lines, wearer.at))
     told += _foot_told(values, wearer.at, body)
     values = {name: float(value) for name, value in values.items()}
+    told += worn_over(wearer.vertices, wearer.faces, wearer.at, values)
     return Measurements(values, lines, (*told, *gates(values)))
 
 

@@ -60,6 +60,22 @@ def helmet(vertices):
     return out
 
 
+def shod(vertices, thick):
+    """The body on soles: what lies within 10 mm of the floor is drawn down by `thick`, which leaves upright walls."""
+    out = vertices + [0.0, 0.0, thick]
+    low = out[:, 2] < thick + 10.0
+    out[low, 2] = np.maximum(out[low, 2] - thick, 0.0)
+    return out
+
+
+def capped(vertices, thick):
+    """The head, from 0.9 of the height up, `thick` farther from its middle."""
+    share = np.clip((vertices[:, 2] / vertices[:, 2].max() - 0.885) / 0.015, 0.0, 1.0)
+    away = vertices - vertices[share == 1.0].mean(axis=0)
+    away /= np.linalg.norm(away, axis=1)[:, None]
+    return vertices + (thick * share)[:, None] * away
+
+
 def cut_at_random(vertices, faces, rng):
     """What is left of a body beside one to three planes, turned anyhow."""
     keep = np.ones(len(vertices), dtype=bool)

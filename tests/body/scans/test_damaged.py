@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.util
+import re
 from pathlib import Path
 
 import numpy as np
@@ -112,3 +113,21 @@ def test_the_lower_half_alone_is_measured(base):
     assert not {"stature", "waist_girth", "bust_girth", "neck_girth"} & set(told.values)
     for name in ("hip_girth", "thigh_girth", "knee_girth", "calf_girth", "crotch_height"):
         assert told.values[name] == pytest.approx(whole[name], abs=5.0), name
+
+
+@pytest.mark.parametrize(
+    ("worn", "number"),
+    [
+        (lambda v: v, None),
+        (lambda v: damage.shod(v, 20.0), 264),
+        (lambda v: damage.capped(v, 25.0), 265),
+    ],
+    ids=["bare", "soles", "helmet"],
+)
+def test_soles_and_helmets_are_told(base, worn, number):
+    """Soles of 20 mm, a helmet 25 mm thick: each told by its own finding, the bare body by neither."""
+    _, told = _measured(worn(base[0]), base[1], 16.0)
+    assert {f.number for f in told.warnings} & {264, 265} == ({number} if number else set())
+    if number == 264:
+        words = next(f.words for f in told.warnings if f.number == 264)
+        assert 13.0 <= float(re.search(r"soles of about (\d+) mm", words)[1]) <= 27.0
