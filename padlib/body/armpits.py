@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from padlib.body.figure import is_whole
-from padlib.body.parts import FINE, LEAST_AREA, LEVELS, SIDES, Parts, find_parts, parting, top_of
+from padlib.body.parts import FINE, LEAST_AREA, SIDES, Parts, find_parts, parting, top_of
 from padlib.body.regions import connected
 from padlib.body.slices import Slices, slices
 from padlib.body.typical import usual
@@ -43,6 +43,9 @@ CAP, CLOSED = (
     8.0,
     0.7,
 )  # mm under the top of a filling, and the share of its width there that drawing it up may take
+UPRIGHT = (
+    0.5  # a chest that flares below is upright in the armpit: it leans half as much on the way
+)
 # Standard deviations in mm: of one armpit's height about the other's, what each mm of depth adds where the fold is told
 # from the gap (on 17 modelled bodies), and the share of the stature by which people's differ (ANSUR II).
 ASIDE, PER_DEEP, PEOPLE = 5.0, 0.17, 0.009
@@ -124,9 +127,7 @@ def _drawn_up(
 def _parted(vertices: Vertices, faces: Faces, sign: float, low: float, high: float) -> Array | None:
     """Where arm and trunk, apart at one height, first are one above it (3,), as `parting`; None where they are not."""
     z, top = np.arange(low, high, FINE), float(vertices[:, 2].max())
-    near = (vertices[:, 2] > low - top / LEVELS)[faces].any(axis=1)
-    near &= (vertices[:, 2] < high + top / LEVELS)[faces].any(axis=1)
-    cut = slices(vertices, faces[near], z)
+    cut = slices(vertices, _between(vertices, faces, low, high), z)
     last = None
     for k in range(len(z)):
         pair = _pair(cut, k, sign, top)
@@ -134,6 +135,13 @@ def _parted(vertices: Vertices, faces: Faces, sign: float, low: float, high: flo
             break
         last = np.array([*(0.5 * (pair[0] + pair[1]))[:2], z[k] + FINE / 2])
     return last
+
+
+def _between(vertices: Vertices, faces: Faces, low: float, high: float) -> Faces:
+    """The faces (k, 3) that reach between two heights: all that level sections there cut."""
+    return faces[
+        (vertices[:, 2] >= low)[faces].any(axis=1) & (vertices[:, 2] <= high)[faces].any(axis=1)
+    ]
 
 
 def _hole(gap: Array, tree: cKDTree, point: Array) -> float:
@@ -157,7 +165,7 @@ def _fold(
     low (3,): where the filling parts; sign: +1 left, -1 right; top: height of the body.
     """
     z = low[2] - np.arange(STEP, DOWN * top, STEP)[::-1]
-    cut = slices(vertices, faces, z)
+    cut = slices(vertices, _between(vertices, faces, z[0], z[-1]), z)
     wide, seen = np.full(len(z), np.nan), np.zeros(len(z), dtype=bool)
     walls = np.full((len(z), 2), np.nan)
     for k in range(len(z)):
@@ -176,6 +184,7 @@ def _fold(
         slope = PER_DEPTH
     depth = float((wide[last] - AT_ONCE * top) / max(slope, 0.5))
     inner, outer = np.clip(np.polyfit(z[near], walls[near], 1)[0], -1.0, 1.0)
+    inner = UPRIGHT * inner if inner > 0.0 else inner
     cap = float(np.interp(low[2] - CAP, z, wide))
     return Fold(
         float(z[last]) + max(depth, 0.0),

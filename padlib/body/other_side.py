@@ -94,9 +94,10 @@ def _onto_image(
     normal /= np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-300)
     scanned = gap[turned].max(axis=1) < SEEN
     now, share = np.array(vertices), 1.0
+    own_faces = faces[near[faces].any(axis=1)]
     for k in range(ROUNDS):
         squared, face, place = igl.point_mesh_squared_distance(now[used], image, turned)
-        own = vertex_normals(now, faces)[used]
+        own = vertex_normals(now, own_faces)[used]
         alike = np.einsum("ij,ij->i", own, normal[face]) > FACING
         known = alike & scanned[face] & (squared < reach**2)
         if k == 0:
