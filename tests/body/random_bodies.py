@@ -8,6 +8,8 @@ from importlib.resources import files
 
 import numpy as np
 
+from padlib.body.plausible import ORDERED
+
 WHO = {"male": ("men",), "female": ("women",), "neutral": ("men", "women")}
 MEASURED = frozenset((  # what can be given and measured again
     "stature", "cervicale_height", "suprasternal_height", "shoulder_height", "axilla_height", "bust_height",
@@ -23,7 +25,8 @@ WITHIN = 2.326  # standard deviations of each logarithm: the 1st to the 99th per
 def person(rng: np.random.Generator, who: str) -> dict[str, float]:
     """Measurements in mm of one adult, men or women, all within their own 1st to 99th percentile.
 
-    A draw from the log-normal distribution of ANSUR II (padlib/body/ansur2.json), taken again until it is.
+    A draw from the log-normal distribution of ANSUR II (padlib/body/ansur2.json), taken again until it is, and
+    until its measurements come in the order that they have on every subject (a crotch below the seat, and so on).
     """
     text = files("padlib.body").joinpath("ansur2.json").read_text(encoding="utf-8")
     table = json.loads(text)
@@ -42,12 +45,13 @@ def person(rng: np.random.Generator, who: str) -> dict[str, float]:
         tall = rng.normal() * np.sqrt(variance)
         rest = slope * tall + root @ rng.normal(size=size)
         inside = (np.abs(rest) < WITHIN * spread).all() and abs(tall) < WITHIN * np.sqrt(variance)
-        if inside:
-            break
-    logs = level + slope * mean + rest
-    out = {"stature": float(np.exp(mean + tall))}
-    out |= dict(zip(table["names"], np.exp(logs).tolist(), strict=True))
-    return _whole(out)
+        if not inside:
+            continue
+        logs = level + slope * mean + rest
+        out = {"stature": float(np.exp(mean + tall))}
+        out = _whole(out | dict(zip(table["names"], np.exp(logs).tolist(), strict=True)))
+        if all(out[small] < out[large] for small, large in ORDERED):
+            return out
 
 
 def _whole(out: dict[str, float]) -> dict[str, float]:
