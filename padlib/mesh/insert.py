@@ -14,7 +14,7 @@ from padlib.mesh.nodes import sort_points, sort_stretches
 from padlib.mesh.point import Curve, arrays
 from padlib.mesh.retriangulate import Retriangulation
 from padlib.mesh.surface import Faces, Vertices
-from padlib.mesh.topology import edges
+from padlib.mesh.topology import Edges, edges
 
 Indices = NDArray[np.int64]
 Weights = NDArray[np.float64]
@@ -47,7 +47,12 @@ class Inserted:
 
 
 def insert(
-    vertices: Vertices, faces: Faces, curves: Sequence[Curve], *, snap: float = SNAP
+    vertices: Vertices,
+    faces: Faces,
+    curves: Sequence[Curve],
+    *,
+    snap: float = SNAP,
+    mesh_edges: Edges | None = None,
 ) -> Inserted:
     """Subdivide triangles so that every curve is a chain of mesh edges.
 
@@ -55,7 +60,7 @@ def insert(
     and end inside faces, and pass through vertices or along edges. Places nearer to each other than
     snap are made one: as a share of an edge along edges, and of a triangle's height inside. Both
     faces of an edge see the same nodes on it, so the mesh stays conforming; every new vertex lies
-    on the input surface, so area and shape are kept.
+    on the input surface, so area and shape are kept. mesh_edges: those of the faces, where they are known.
     Raises InputError if two neighbouring points of a curve share no face or snap is not in (0, 0.1],
     MeshError if the lines of a triangle cannot be arranged.
     """
@@ -64,7 +69,7 @@ def insert(
     v = np.asarray(vertices, dtype=np.float64)
     f = np.asarray(faces, dtype=np.int64)
     _check_points(f, curves)
-    mesh_edges = edges(f)
+    mesh_edges = edges(f) if mesh_edges is None else mesh_edges
     nodes = sort_points(len(v), f, mesh_edges, curves, snap)
     lines = sort_stretches(f, mesh_edges, nodes, curves)
     plan = Retriangulation(v, f, mesh_edges, nodes, lines, snap)

@@ -9,20 +9,22 @@ import numpy as np
 from numpy.typing import NDArray
 
 from padlib.mesh.insert import Inserted
-from padlib.mesh.topology import boundary_sides
+from padlib.mesh.topology import Edges, boundary_sides
 
 Indices = NDArray[np.int64]
 
 
-def prune(inserted: Inserted, *, keep: Iterable[int] = ()) -> Inserted:
+def prune(
+    inserted: Inserted, *, keep: Iterable[int] = (), mesh_edges: Edges | None = None
+) -> Inserted:
     """Drop the loose ends of the curves, so that a curve may be drawn too long.
 
     An edge of a curve is loose if one of its vertices is on no other curve edge and not on the mesh
     boundary; that is repeated until none is loose. Curves whose index is in keep stay whole. The
     mesh stays as it is; chains, edges and edge_curve lose what is dropped. A chain that has lost an
-    inner part keeps its vertices.
+    inner part keeps its vertices. mesh_edges: those of the mesh, where they are known.
     """
-    border = np.unique(boundary_sides(inserted.faces))
+    border = np.unique(boundary_sides(inserted.faces, mesh_edges=mesh_edges))
     kept = np.isin(inserted.edge_curve, list(keep))
     anchored = np.zeros(len(inserted.vertices), dtype=bool)
     anchored[border] = True

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from padlib.errors import InputError
 from padlib.findings import Finding, Grade
 from padlib.mesh.surface import Faces, Vertices, frozen
-from padlib.mesh.topology import boundary_sides, corner_fans, edges, face_components
+from padlib.mesh.topology import Edges, boundary_sides, corner_fans, edges, face_components
 
 Indices = NDArray[np.int64]
 
@@ -76,10 +76,13 @@ class Pieces:
         return self.pieces[index]
 
 
-def split(vertices: Vertices, faces: Faces, cut_edges: Indices) -> Pieces:
+def split(
+    vertices: Vertices, faces: Faces, cut_edges: Indices, *, mesh_edges: Edges | None = None
+) -> Pieces:
     """Cut a mesh open along some of its edges.
 
-    vertices (n, 3), faces (m, 3), cut_edges (k, 2) vertex pairs, either way round. Both sides of a
+    vertices (n, 3), faces (m, 3), cut_edges (k, 2) vertex pairs, either way round; mesh_edges: those of the
+    faces, where they are known. Both sides of a
     cut get their own copy of its vertices, with the very same positions; an end of a cut inside a
     piece stays one vertex, so that a slit of a single edge does not open. Fans of faces that meet in
     a vertex only are parted.
@@ -87,24 +90,28 @@ def split(vertices: Vertices, faces: Faces, cut_edges: Indices) -> Pieces:
     in an edge; the mesh comes apart there.
     """
     f = np.asarray(faces, dtype=np.int64)
-    mesh_edges = edges(f)
+    mesh_edges = edges(f) if mesh_edges is None else mesh_edges
     cut = _marked(mesh_edges.ends, cut_edges)
     crowded = mesh_edges.count > 2
     fan = corner_fans(f, cut=cut, mesh_edges=mesh_edges)
     piece = face_components(f, cut=cut | crowded, mesh_edges=mesh_edges)
     v = np.asarray(vertices, dtype=np.float64)
+    count = np.arange(int(piece.max(initial=-1)) + 2)
     order = np.argsort(piece, kind="stable")
-    bounds = np.searchsorted(piece[order], np.arange(int(piece.max(initial=-1)) + 2))
+    bounds = np.searchsorted(piece[order], count)
+    # each fan is one vertex of one piece; there they are numbered by parent, then by where they first come
+    first = np.empty(int(fan.max(initial=-1)) + 1, dtype=np.int64)
+    first[fan.ravel()[::-1]] = np.arange(fan.size)[::-1]
+    of_fan, parent = piece[first // 3], f.ravel()[first]
+    by_piece = np.lexsort((first, parent, of_fan))
+    starts = np.searchsorted(of_fan[by_piece], count)
+    rank = np.empty(len(first), dtype=np.int64)
+    rank[by_piece] = np.arange(len(first)) - starts[of_fan[by_piece]]
     out = []
-    for a, b in zip(bounds[:-1], bounds[1:], strict=True):
+    for k, (a, b) in enumerate(zip(bounds[:-1], bounds[1:], strict=True)):
         mine = order[a:b]
-        corner, own = f[mine].ravel(), fan[mine].ravel()
-        _, first, number = np.unique(own, return_index=True, return_inverse=True)
-        by_parent = np.lexsort((first, corner[first]))
-        rank = np.empty(len(first), dtype=np.int64)
-        rank[by_parent] = np.arange(len(first))
-        parents = corner[first][by_parent]
-        out.append(CutPiece(v[parents], rank[number].reshape(-1, 3), parents, mine))
+        parents = parent[by_piece[starts[k] : starts[k + 1]]]
+        out.append(CutPiece(v[parents], rank[fan[mine]], parents, mine))
     findings = ()
     if crowded.any():
         words = "more than two faces meet in an edge; the surface was parted there"
@@ -117,14 +124,17 @@ def _marked(ends: Indices, wanted: Indices) -> NDArray[np.bool_]:
     pairs = np.sort(np.asarray(wanted, dtype=np.int64).reshape(-1, 2), axis=1)
     span = int(max(ends.max(initial=0), pairs.max(initial=0))) + 1
     keys, asked = ends[:, 0] * span + ends[:, 1], np.unique(pairs[:, 0] * span + pairs[:, 1])
-    there = np.isin(asked, keys)
+    at = np.minimum(np.searchsorted(keys, asked), len(keys) - 1)
+    there = keys[at] == asked
     if not there.all():
         lost = int(asked[np.argmin(there)])
         raise InputError(
             f"vertices {lost // span} and {lost % span} are not joined by an edge of the mesh; "
             "insert the curve before splitting"
         )
-    return np.isin(keys, asked)
+    out = np.zeros(len(keys), dtype=bool)
+    out[at] = True
+    return out
 
 
 def boundary_runs(

@@ -47,6 +47,13 @@ def edges(faces: Faces) -> Edges:
     return Edges(ends, inverse.reshape(-1, 3).astype(np.int64), count.astype(np.int64))
 
 
+def among(keys: Indices, wanted: Indices) -> NDArray[np.bool_]:
+    """Which of sorted keys (e,) are among wanted (k,), all of which are there."""
+    out = np.zeros(len(keys), dtype=bool)
+    out[np.searchsorted(keys, wanted)] = True
+    return out
+
+
 def neighbours(faces: Faces, *, mesh_edges: Edges | None = None) -> Indices:
     """The face (m, 3) across each side of each face, -1 at the boundary and where more than two meet."""
     e = edges(faces) if mesh_edges is None else mesh_edges
@@ -60,9 +67,9 @@ def neighbours(faces: Faces, *, mesh_edges: Edges | None = None) -> Indices:
     return out.reshape(-1, 3)
 
 
-def boundary_sides(faces: Faces) -> Indices:
+def boundary_sides(faces: Faces, *, mesh_edges: Edges | None = None) -> Indices:
     """Directed boundary sides (k, 2) of faces (m, 3): the face lies to the left of each."""
-    return _border(faces, edges(faces))
+    return _border(faces, edges(faces) if mesh_edges is None else mesh_edges)
 
 
 def _border(faces: Faces, e: Edges) -> Indices:

@@ -17,8 +17,8 @@ from padlib.mesh.insert import Inserted
 from padlib.mesh.point import Curve, arrays
 from padlib.mesh.prune import prune
 from padlib.mesh.split import CutPiece
-from padlib.mesh.surface import Faces, Surface, Vertices
-from padlib.mesh.topology import Edges, boundary_loops, edges, face_components, is_disk
+from padlib.mesh.surface import Faces, Surface, Vertices, per_surface
+from padlib.mesh.topology import Edges, among, boundary_loops, edges, face_components
 from padlib.seams.marks import Mark, tints, with_images
 from padlib.seams.mirror import mirrored
 from padlib.seams.panels import Edge, Panel, whole_name
@@ -27,7 +27,7 @@ from padlib.seams.plan import (
     SIDES,
     Line,
     Options,
-    chain_curve,
+    chain_curves,
     first_lines,
     region_seeds,
     second_lines,
@@ -81,27 +81,31 @@ def suit_panels(
     shell = place.surface
     coloured = with_images(marks, place)
     loops = coloured.curves()
-    first = _drawn_in(shell.vertices, shell.faces, [*(x.curve for x in (*lines, *own)), *loops])
-    region, parts = find_regions(first, place, len(lines))
+    every = [*(x.curve for x in (*lines, *own)), *loops]
+    first = _drawn_in(shell.vertices, shell.faces, _edges_of(shell), every)
+    known = edges(first.faces)
+    region, parts = find_regions(first, known, place, len(lines))
     masks = {name: region == k for k, name in enumerate(parts)}
     inner, split_by = second_lines(first, masks, place, options)
-    chained = zip(first.chains, first.closed, strict=True)
-    curves = [chain_curve(c, first.faces, closed) for c, closed in chained]
-    second = _drawn_in(first.vertices, first.faces, curves + [x.curve for x in inner], len(curves))
+    curves = [*chain_curves(first), *(x.curve for x in inner)]
+    second = _drawn_in(first.vertices, first.faces, known, curves, len(first.chains))
+    known = edges(second.faces)
     every = [*lines, *own, *(Line("", loop) for loop in loops), *inner]
     mine = range(len(lines), len(lines) + len(own))
-    tint = tints(second, coloured, mine.stop)
+    tint = tints(second, known, coloured, mine.stop)
     second = _without(second, range(mine.stop, mine.stop + len(loops)))
     # an own seam may run on beyond the seam on which it ends
-    second = prune(second, keep=[k for k in range(len(every)) if k not in mine])
+    settled = [k for k in range(len(every)) if k not in mine]
+    second = prune(second, keep=settled, mesh_edges=known)
     face_region = region[second.parent_face]
-    table = _seam_table(second, every, face_region, parts, place, closure)
+    both = _regions_beside(second, known, face_region)
+    table = _seam_table(second, every, both, parts, place, closure)
     _check_drawn(second, len(lines), own)
     vertices = second.vertices.copy()
     if place.mirror is not None:
         vertices[second.chains[len(lines) - 1], 0] = 0.0
-    cut_edges, labels = _joined(vertices, second, table.labels)
-    pieces = split(vertices, second.faces, cut_edges)
+    cut_edges, labels = _joined(vertices, second, known, table.labels)
+    pieces = split(vertices, second.faces, cut_edges, mesh_edges=known)
     runs = boundary_runs(pieces.pieces, cut_edges, labels)
     carriers = first.faces[second.point_face]
     split_by = {
@@ -141,29 +145,38 @@ def _tints(
     return {p.name: tint[p.mirror_of is not None][own_faces[p.mirror_of or p.name]] for p in panels}
 
 
-def _drawn_in(vertices: Vertices, faces: Faces, curves: Sequence[Curve], kept: int = 0) -> Inserted:
+@per_surface
+def _edges_of(surface: Surface) -> Edges:
+    """The edges of a surface, found once for as long as it lives."""
+    return edges(surface.faces)
+
+
+def _drawn_in(
+    vertices: Vertices, faces: Faces, known: Edges, curves: Sequence[Curve], kept: int = 0
+) -> Inserted:
     """The mesh with curves drawn in; vertices close to a curve are moved onto it.
 
-    The first `kept` curves are chains of edges already, and the vertices on them stay.
+    known: the mesh's edges. The first `kept` curves are chains of edges already, and the vertices on them stay.
     """
     locked = np.zeros(len(vertices), dtype=bool)
     for curve in curves[:kept]:
         face, weights = arrays(curve.points)
         locked[faces[face, weights.argmax(axis=1)]] = True
     moved, settled = settle(vertices, faces, curves, locked=locked)
-    return insert(moved, faces, settled)
+    return insert(moved, faces, settled, mesh_edges=known)
 
 
-def find_regions(mesh: Inserted, place: Place, count: int) -> tuple[NDArray[np.int64], list[str]]:
+def find_regions(
+    mesh: Inserted, e: Edges, place: Place, count: int
+) -> tuple[NDArray[np.int64], list[str]]:
     """The part of the body (m,) that each face belongs to, as an index into the names of the parts.
 
-    Only the first `count` curves part the body; -1 for patches that belong to none.
+    e: the mesh's edges. Only the first `count` curves part the body; -1 for patches that belong to none.
     """
-    e = edges(mesh.faces)
     span = len(mesh.vertices)
     parting = mesh.edges[mesh.edge_curve < count]
-    cut = np.isin(e.ends @ [span, 1], np.sort(parting, axis=1) @ [span, 1])
-    component = face_components(mesh.faces, cut=cut)
+    cut = among(e.ends @ [span, 1], np.sort(parting, axis=1) @ [span, 1])
+    component = face_components(mesh.faces, cut=cut, mesh_edges=e)
     seeds = region_seeds(place)
     names = list(seeds)
     region = np.full(len(mesh.faces), -1, dtype=np.int64)
@@ -193,13 +206,12 @@ class _Table:
 def _seam_table(
     mesh: Inserted,
     lines: Sequence[Line],
-    face_region: NDArray[np.int64],
+    both: NDArray[np.int64],
     parts: Sequence[str],
     place: Place,
     closure: Closure,
 ) -> _Table:
-    """The name of each seam edge, from its curve and from the parts of the body on both sides."""
-    both = _regions_beside(mesh, face_region)
+    """The name of each seam edge, from its curve and from the parts of the body (k, 2) on both sides."""
     middle = mesh.vertices[mesh.edges].mean(axis=1)
     trunk = place.axes["trunk"]
     order = np.argsort(trunk[:, 2])
@@ -268,9 +280,8 @@ def _edge_name(
     return line.name, line.kind
 
 
-def _regions_beside(mesh: Inserted, face_region: NDArray[np.int64]) -> NDArray[np.int64]:
+def _regions_beside(mesh: Inserted, e: Edges, face_region: NDArray[np.int64]) -> NDArray[np.int64]:
     """Region index (k, 2) of the two faces beside each seam edge."""
-    e = edges(mesh.faces)
     span = len(mesh.vertices)
     key = e.ends @ [span, 1]
     at = np.searchsorted(key, np.sort(mesh.edges, axis=1) @ [span, 1])
@@ -278,7 +289,7 @@ def _regions_beside(mesh: Inserted, face_region: NDArray[np.int64]) -> NDArray[n
 
 
 def _joined(
-    vertices: Vertices, mesh: Inserted, labels: NDArray[np.int64]
+    vertices: Vertices, mesh: Inserted, e: Edges, labels: NDArray[np.int64]
 ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """Seam edges and labels without those round tiny patches, which join their neighbour."""
     cut_edges, first = np.unique(np.sort(mesh.edges, axis=1), axis=0, return_index=True)
@@ -288,12 +299,11 @@ def _joined(
         np.linalg.norm(np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]), axis=1)
         / 2
     )
+    span = len(vertices)
+    key = e.ends @ [span, 1]
     for _ in range(16):
-        e = edges(mesh.faces)
-        span = len(vertices)
-        key = e.ends @ [span, 1]
-        cut = np.isin(key, cut_edges @ [span, 1])
-        component = face_components(mesh.faces, cut=cut)
+        cut = among(key, cut_edges @ [span, 1])
+        component = face_components(mesh.faces, cut=cut, mesh_edges=e)
         size = np.bincount(component, weights=area)
         if size.min() >= LEAST_AREA:
             break
@@ -386,9 +396,15 @@ def _rank(name: str, order: Sequence[str]) -> int:
 
 
 def _check_disk(panel: Panel) -> None:
-    """SuitError, naming the panel, if it is not a disk."""
+    """SuitError, naming the panel, if it is not a disk.
+
+    A piece is one component whose vertices have one fan each and whose edges two faces at most (`split`), so it is a
+    surface with borders, and Euler's characteristic says what kind: 1 is a disk alone.
+    """
     faces = panel.surface.faces
-    if is_disk(faces):
+    rim = sum(len(edge.run) - 1 for edge in panel.edges)
+    sides = (3 * len(faces) + rim) // 2
+    if len(panel.surface.vertices) - sides + len(faces) == 1:
         return
     loops = boundary_loops(faces)
     where = max(loops, key=len)

@@ -19,7 +19,7 @@ from padlib.errors import SuitError
 from padlib.mesh.areas import face_areas
 from padlib.mesh.insert import Inserted
 from padlib.mesh.point import Curve, arrays, points
-from padlib.mesh.topology import Edges, edges, face_components
+from padlib.mesh.topology import Edges, face_components
 from padlib.seams.place import Place
 
 Ints = NDArray[np.int64]
@@ -120,14 +120,13 @@ def _places(place: Place, mark: Mark) -> NDArray[np.float64]:
     return np.concatenate(out)
 
 
-def tints(mesh: Inserted, drawn: Drawn, first: int) -> tuple[Ints, Ints]:
+def tints(mesh: Inserted, e: Edges, drawn: Drawn, first: int) -> tuple[Ints, Ints]:
     """The mark (m,) that each face lies in, -1 none, and the one that its mirror image lies in.
 
-    mesh: the shell with all loops drawn in, from curve number `first` on; where marks overlap, the last
+    mesh: the shell with all loops drawn in, from curve number `first` on; e: its edges; where marks overlap, the last
     counts. Raises SuitError for a mark whose loops cross themselves or each other or part nothing.
     """
     area = face_areas(mesh.vertices, mesh.faces)
-    e = edges(mesh.faces)
     span = len(mesh.vertices)
     key = e.ends @ [span, 1]
     inside = []
@@ -153,7 +152,7 @@ def _inside(
     """Which faces (m,) lie inside a mark; where: its edges, owner: the loop of each."""
     cut = np.zeros(len(e.ends), dtype=bool)
     cut[where] = True
-    component = face_components(mesh.faces, cut=cut)
+    component = face_components(mesh.faces, cut=cut, mesh_edges=e)
     size = np.bincount(component, weights=area)
     loop_of = np.full(len(cut), NONE)
     loop_of[where] = owner

@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 from padlib.body.axes import project
 from padlib.errors import SuitError
 from padlib.mesh.cut import Inserted
+from padlib.mesh.point import points
 from padlib.mesh.section import Curve, level_set
-from padlib.mesh.surface import Faces, Point
 from padlib.seams.loops import (
     armhole,
     components_without,
@@ -149,16 +149,18 @@ def _hip_loop(place: Place, trunk: NDArray[np.bool_], options: Options) -> Curve
     return loop
 
 
-def chain_curve(chain: NDArray[np.int64], faces: Faces, closed: bool) -> Curve:
-    """A curve along mesh edges, given by its vertices in order."""
-    face_of = np.zeros(faces.max() + 1, dtype=np.int64)
-    corner_of = np.zeros(faces.max() + 1, dtype=np.int64)
+def chain_curves(mesh: Inserted) -> list[Curve]:
+    """The curves drawn into a mesh, along its edges."""
+    face_of = np.zeros(len(mesh.vertices), dtype=np.int64)
+    corner_of = np.zeros(len(mesh.vertices), dtype=np.int64)
     for c in range(3):
-        face_of[faces[:, c]] = np.arange(len(faces))
-        corner_of[faces[:, c]] = c
+        face_of[mesh.faces[:, c]] = np.arange(len(mesh.faces))
+        corner_of[mesh.faces[:, c]] = c
     unit = np.eye(3)
-    points = tuple(Point(int(face_of[v]), tuple(unit[corner_of[v]])) for v in chain)
-    return Curve(points, closed)
+    return [
+        Curve(tuple(points(face_of[chain], unit[corner_of[chain]])), closed)
+        for chain, closed in zip(mesh.chains, mesh.closed, strict=True)
+    ]
 
 
 def second_lines(
@@ -292,7 +294,9 @@ def _about(
     axis: Values, mesh: Inserted, mask: NDArray[np.bool_]
 ) -> tuple[NDArray[np.int64], Values, Values]:
     """The vertices (k,) of a part's faces, their offsets (k, 3) from its axis, and its direction (k, 3) there."""
-    own = np.unique(mesh.faces[mask])
+    there = np.zeros(len(mesh.vertices), dtype=bool)
+    there[mesh.faces[mask]] = True
+    own = np.flatnonzero(there)
     along, offset = project(axis, mesh.vertices[own])
     return own, offset, _direction(axis, along)
 
