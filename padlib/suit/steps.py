@@ -241,6 +241,7 @@ def flatten_panels(
     among: Sequence[Panel] = (),
     views: Mapping[str, NDArray[np.float64]] | None = None,
     known: Known | None = None,
+    closer: bool = True,
     workers: int = 1,
     tell: Tell = quiet,
 ) -> tuple[Flat, ...]:
@@ -254,7 +255,8 @@ def flatten_panels(
     may leave, by panel, 1 where nothing is said; among: all panels that hide each other, where they are more than
     those that are laid; views: how much in plain view the vertices (n,) of each panel
     are, where that is known; known: what was darted before, to which is added: a panel
-    that is there with all that is asked of it is not darted again; workers: processes. A panel that is the mirror
+    that is there with all that is asked of it is not darted again; closer: whether panels that matching brings over
+    the limit are darted again for less than it; workers: processes. A panel that is the mirror
     image of another takes the other's flat, turned face down.
     """
     if views is None or not (hide and most):
@@ -267,7 +269,8 @@ def flatten_panels(
         own.append(task)
     with _pool(workers) as pool:
         darted = partial(_darted, known={} if known is None else known)
-        matched = _within_limit(own, limit, most, darted, pool, tell, ease=ease)
+        shares = DART_SHARES if closer else DART_SHARES[:1]
+        matched = _within_limit(own, limit, most, darted, pool, tell, ease=ease, shares=shares)
     laid = [turned(f, pile[f.panel.name]) for f in matched]
     return with_images(laid, panels)
 
@@ -330,11 +333,12 @@ def _within_limit(
     tell: Tell,
     *,
     ease: Sequence[Ease],
+    shares: Sequence[float],
 ) -> list[Flat]:
-    """Flats darted and matched; those over the limit after matching are darted again, closer."""
-    flats = darted(tasks, DART_SHARES[0], most, pool, tell)
+    """Flats darted for the first share of the limit and matched; those over it then are darted again for the next."""
+    flats = darted(tasks, shares[0], most, pool, tell)
     matched = match_flats(flats, limit=limit, ease=ease)
-    for share in DART_SHARES[1:]:
+    for share in shares[1:]:
         at = tasks[0].rules.percentile
         over = [k for k, f in enumerate(matched) if share_used(f, limit, at) > 1.0]
         if not over or most == 0:

@@ -1,7 +1,10 @@
 """A seam plan bettered: the plan's seams moved, new ones drawn in valleys, each kept only where it pays.
 
 What pays is told by laying the whole suit flat, with darts, with the seam and without it; the forecast only says what
-is worth trying. Nothing that the maker pinned is moved, and the maker's own seams stay as they are.
+is worth trying. While seams are sought, panels that matching brings over the limit are not darted closer, which took
+three quarters of the time on a thin body: that is done for the suit's own plan and for the last one, and where the last
+does not pay then, its last steps are taken back. Nothing that the maker pinned is moved, and the maker's own seams stay
+as they are.
 """
 
 from __future__ import annotations
@@ -27,6 +30,8 @@ LEAST_DART, LEAST_MEAN = 5.0, 0.01  # mm and per cent by which a plan must be be
 NEW = 3  # new seams at most, each on both sides
 TRIES = 8  # lines across a panel that are drawn into the shell
 LAID = 3  # those of them that are darted
+VAIN = 3  # panels across which new seams may be sought in vain, before the search is given up
+PLANS = 20  # plans that are laid at most while seams are sought
 NEED = 60.0  # mm of dart in a panel from which a new seam is tried across it
 
 
@@ -99,8 +104,8 @@ def suggest(
     steps = _moved(work, found, usual, tell)
     steps = _drawn(work, steps, new, tell)
     tell("laying the plan without each seam in turn", 0.9)
-    steps = _that_pay(work, steps)
-    last = work.lay(steps)
+    steps = _surely(work, _that_pay(work, steps))
+    first, last = (work.lay(s, closer=True) for s in ((), steps))
     moves = {key: value for step in steps for key, value in step.moves.items()}
     seams = tuple(seam for step in steps for seam in step.seams)
     worth = tuple(w for w in (_worth(work, steps, k) for k in range(len(steps))) if w is not None)
@@ -108,7 +113,7 @@ def suggest(
         worth += plan_worth(
             work.bench, last, tell=lambda words, share: tell(words, 0.9 + 0.1 * share)
         )
-    return Suggestion(moves, seams, usual.laid, last.laid, worth, found, len(work.laid))
+    return Suggestion(moves, seams, first.laid, last.laid, worth, found, len(work.laid))
 
 
 @dataclass(frozen=True)
@@ -126,18 +131,18 @@ class _Work:
             suit = step.on(suit)
         return suit
 
-    def lay(self, steps: Sequence[_Step]) -> Trial:
-        """A plan laid, once. Raises PadlibError where it cannot be."""
+    def lay(self, steps: Sequence[_Step], *, closer: bool = False) -> Trial:
+        """A plan laid, once; closer: as it is built. Raises PadlibError where it cannot be."""
         suit = self.plan(steps)
-        key = (*(suit.seams[k] for k in MOVES), *((s.name, s.through) for s in suit.drawn))
+        key = (*(suit.seams[k] for k in MOVES), *((s.name, s.through) for s in suit.drawn), closer)
         if key not in self.laid:
-            self.laid[key] = self.bench.lay(suit)
+            self.laid[key] = self.bench.lay(suit, closer=closer)
         return self.laid[key]
 
-    def tried(self, steps: Sequence[_Step]) -> Trial | None:
+    def tried(self, steps: Sequence[_Step], *, closer: bool = False) -> Trial | None:
         """The same, None where it cannot be cut or laid."""
         try:
-            return self.lay(steps)
+            return self.lay(steps, closer=closer)
         except PadlibError:
             return None
 
@@ -149,7 +154,7 @@ def _moved(work: _Work, found: Found, usual: Trial, tell: Tell) -> tuple[_Step, 
     steps: tuple[_Step, ...] = ()
     best = usual
     for k, name in enumerate(names):
-        for share in SHARES:
+        for share in SHARES if len(work.laid) < PLANS else ():
             tell(f"laying the {name} seam's moves", 0.3 + 0.2 * k / len(names))
             more = (*steps, _move(work.suit, whole, name, share))
             trial = work.tried(more)
@@ -184,6 +189,8 @@ def _drawn(work: _Work, steps: tuple[_Step, ...], new: int, tell: Tell) -> tuple
             if found is not None:
                 break
             vain.add(digest(panel))
+            if len(vain) >= VAIN or len(work.laid) >= PLANS:
+                break
         if found is None:
             break
         steps = (*steps, found)
@@ -275,6 +282,16 @@ def _that_pay(work: _Work, steps: tuple[_Step, ...]) -> tuple[_Step, ...]:
         if other is not None and not better(one.laid, other.laid, step.price):
             kept = rest
     return kept
+
+
+def _surely(work: _Work, steps: tuple[_Step, ...]) -> tuple[_Step, ...]:
+    """The steps that still pay when both plans are laid as they are built; the last ones are taken back first."""
+    usual = work.lay((), closer=True).laid
+    for k in range(len(steps), 0, -1):
+        trial = work.tried(steps[:k], closer=True)
+        if trial is not None and better(trial.laid, usual, sum(s.price for s in steps[:k])):
+            return steps[:k]
+    return ()
 
 
 def _worth(work: _Work, steps: tuple[_Step, ...], number: int) -> Worth | None:

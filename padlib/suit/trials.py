@@ -117,21 +117,26 @@ class Bench:
         own = [panel for panel in cut.panels if panel.name in names]
         wishes = own_wishes(suit, cut.panels, self.place.at)
         asked = flattening(suit, (), {p.name for p in cut.panels}) | {"wishes": wishes}
-        return flatten_panels(own, cut.pile, views=self._seen(own), known=self.known, **asked)
+        kept = {"views": self._seen(own), "known": self.known, "closer": False}
+        return flatten_panels(own, cut.pile, **kept, **asked)
 
     def alone(self, suit: Suit, panel: Panel) -> tuple[Flat, ...]:
         """One panel that is not of the plan laid flat, its pile down."""
         asked = {key: suit.darts[key] for key in ("limit", "most", "percentile", "hide")}
         down = {panel.name: np.array([0.0, 0.0, -1.0])}
-        return flatten_panels([panel], down, views=self._seen([panel]), known=self.known, **asked)
+        kept = {"views": self._seen([panel]), "known": self.known, "closer": False}
+        return flatten_panels([panel], down, **kept, **asked)
 
     def _seen(self, panels: Sequence[Panel]) -> dict[str, NDArray[np.float64]]:
         """How much in plain view the vertices of panels are."""
         tree = cKDTree(self.place.surface.vertices)
         return {p.name: self.views[tree.query(p.surface.vertices)[1]] for p in panels}
 
-    def lay(self, suit: Suit) -> Trial:
-        """All panels of a plan laid flat, with darts and matched. Raises PadlibError where that cannot be done."""
+    def lay(self, suit: Suit, *, closer: bool = True) -> Trial:
+        """All panels of a plan laid flat, with darts and matched; closer: as for `flatten_panels`.
+
+        Raises PadlibError where that cannot be done.
+        """
         cut = self.cut(suit)
         each = cut.panels
         locate = partial(on_shell, body=self.body, shell=self.shell, place=self.place)
@@ -143,6 +148,7 @@ class Bench:
             ease=suit_eases(own_eases(suit), each, locate)[0],
             views=self._seen(each),
             known=self.known,
+            closer=closer,
             workers=self.workers,
         )
         return Trial(suit, each, flats, told(flats, suit.darts["limit"], suit.darts["percentile"]))

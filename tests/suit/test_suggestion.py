@@ -23,12 +23,12 @@ from padlib.seams.valley import drawn_into, ways_across
 from padlib.suit import steps, suggestion, suggestion_told
 from padlib.suit.demo import DEMO_BODY, DEMO_SUIT
 from padlib.suit.file import parse_suit, read_suit
-from padlib.suit.new_seams import Line, survey, with_line
+from padlib.suit.new_seams import Line, survey, turning, with_line
 from padlib.suit.seam_search import Found
 from padlib.suit.steps import panel_cloths, suit_body, suit_shell
 from padlib.suit.suggestion import Suggestion, better, suggest
 from padlib.suit.suggestion_told import text, values
-from padlib.suit.trials import Laid, Worth, bench
+from padlib.suit.trials import Laid, Trial, Worth, bench
 
 USUAL = Laid(2.9, 4.5, 4.9, 6, 1000, 1, 1200.0)
 
@@ -233,6 +233,17 @@ def test_the_command_writes_what_it_found_and_anchoring_leaves_it(
     assert json.loads(capsys.readouterr().out)["moves"] == {"side_shift": -12.0}
 
 
+def test_a_line_on_a_ball_turns_as_its_circle_of_latitude_does():
+    """Geodesic curvature cot(angle from the pole) / radius; none along a great circle, whatever the steps."""
+    radius, angle = 200.0, np.radians(35.0)
+    t = np.cumsum(np.random.default_rng(4).uniform(0.02, 0.05, 60))
+    low = np.stack([np.cos(t) * np.sin(angle), np.sin(t) * np.sin(angle), 0 * t + np.cos(angle)], 1)
+    great = np.stack([np.cos(t), np.sin(t), 0 * t], 1)
+
+    assert turning(radius * low, low)[1:-1] == pytest.approx(1 / np.tan(angle) / radius, rel=2e-3)
+    assert np.abs(turning(radius * great, great)).max() < 1e-12
+
+
 @pytest.mark.slow
 def test_a_suggestion_lowers_dart_length_and_says_truly_what_each_seam_buys(worn, monkeypatch):
     """On the demo without moves: what a seam buys is found again by cutting and laying both plans afresh; a panel that
@@ -325,6 +336,36 @@ def _runs(panels, name, seam):
     """Positions (k, 3) along each of a panel's edges on a seam."""
     panel = next(p for p in panels if p.name == name)
     return (panel.surface.vertices[e.run] for e in panel.edges if e.seam == seam)
+
+
+class _Sure:
+    """Plans by how many steps they have: what they come to as built."""
+
+    def __init__(self, prices):
+        self.prices = prices
+
+    def lay(self, steps, *, closer):
+        """A plan as it is built."""
+        assert closer
+        return Trial(None, (), (), replace(USUAL, price=self.prices[len(steps)]))
+
+    def tried(self, steps, *, closer):
+        """The same."""
+        return None if self.prices[len(steps)] is None else self.lay(steps, closer=closer)
+
+
+@pytest.mark.parametrize(
+    ("prices", "kept"),
+    [((1000, 900, 700), 2), ((1000, 900, 960), 1), ((1000, 900, None), 1), ((1000, 999, 960), 0)],
+)
+def test_steps_that_do_not_pay_as_built_are_taken_back(prices, kept):
+    """The last first; a new seam must save its price of 50 mm in the built plan, too."""
+    steps = tuple(
+        suggestion._Step(name, kind, {}, (), price, 0.0)
+        for name, kind, price in (("leg", "moved", 0.0), ("fold", "new", 50.0))
+    )
+
+    assert suggestion._surely(_Sure(prices), steps) == steps[:kept]
 
 
 class _Plans:
