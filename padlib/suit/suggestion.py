@@ -40,8 +40,8 @@ class Suggestion:
     """What is suggested for a suit, and what it comes to.
 
     moves: keys of [seams] with their numbers; seams: new ones; usual, sought: the suit's own plan and the suggested one
-    laid flat; worth: of each move, each new seam and, where asked for, of the plan's own; found: what the forecast
-    found; laid: plans that were laid flat.
+    laid flat as they are built; worth: of each move, each new seam and, where asked for, of the plan's own, as they are
+    laid while seams are sought; found: what the forecast found; laid: plans that were laid flat.
     """
 
     moves: Mapping[str, float]
@@ -111,7 +111,7 @@ def suggest(
     worth = tuple(w for w in (_worth(work, steps, k) for k in range(len(steps))) if w is not None)
     if plan:
         worth += plan_worth(
-            work.bench, last, tell=lambda words, share: tell(words, 0.9 + 0.1 * share)
+            work.bench, work.lay(steps), tell=lambda words, share: tell(words, 0.9 + 0.1 * share)
         )
     return Suggestion(moves, seams, first.laid, last.laid, worth, found, len(work.laid))
 
