@@ -335,18 +335,27 @@ def _within_limit(
     ease: Sequence[Ease],
     shares: Sequence[float],
 ) -> list[Flat]:
-    """Flats darted for the first share of the limit and matched; those over it then are darted again for the next."""
+    """Flats darted for the first share of what they may use and matched; those that use more are darted again for
+    the next.
+
+    What darts are to leave of the limit is wished for, not needed: it is tried for once more at most, and given up
+    where the limit itself would not hold with it.
+    """
+    at = tasks[0].rules.percentile
     flats = darted(tasks, shares[0], most, pool, tell)
     matched = match_flats(flats, limit=limit, ease=ease)
-    for share in shares[1:]:
-        at = tasks[0].rules.percentile
-        over = [k for k, f in enumerate(matched) if share_used(f, limit, at) > 1.0]
-        if not over or most == 0:
-            break
-        again = darted([tasks[k] for k in over], share, most, pool, quiet)
-        for k, flat in zip(over, again, strict=True):
-            flats[k] = flat
-        matched = match_flats(flats, limit=limit, ease=ease)
+    use = [t.use for t in tasks]
+    for share in (*shares[1:], shares[0]) if most else ():
+        whole = share == shares[0]  # the reserve is given up
+        use = [1.0] * len(tasks) if whole else use
+        over = [k for k, f in enumerate(matched) if share_used(f, limit, at) > use[k]]
+        over = [k for k in over if tasks[k].use < 1.0] if whole else over
+        if over:
+            asked = [replace(tasks[k], use=1.0) if whole else tasks[k] for k in over]
+            for k, flat in zip(over, darted(asked, share, most, pool, quiet), strict=True):
+                flats[k] = flat
+            matched = match_flats(flats, limit=limit, ease=ease)
+        use = [1.0] * len(tasks)
     return matched
 
 

@@ -79,6 +79,20 @@ def test_darts_leave_a_part_of_the_limit(cloth: Cloth | None) -> None:
     assert lengths[1] > lengths[0]
 
 
+def test_a_reserve_that_darts_cannot_leave_costs_no_limit() -> None:
+    """One dart holds a dome's limit and cannot leave nine tenths of it: it goes as far as it can, and the limit holds."""
+    panel = dome(52)
+    panel = replace(panel, edges=(replace(panel.edges[0], kind="sewn"),))
+
+    whole, wished = (
+        flatten_panels([panel], {panel.name: DOWN}, limit=0.05, most=1, use=use)[0]
+        for use in ({}, {panel.name: 0.1})
+    )
+
+    assert len(wished.darts) == 1
+    assert share_used(wished, 0.05) < share_used(whole, 0.05) <= 1.0
+
+
 def test_only_panels_that_are_corrected_leave_a_part_of_the_limit() -> None:
     """A suit that is sewn back and corrected reserves a fifth for its panels, none for cushions; others nothing."""
     text = 'name = "a"\n[darts]\nreserve = 0.25\n'
