@@ -80,7 +80,7 @@ def test_darts_leave_a_part_of_the_limit(cloth: Cloth | None) -> None:
 
 
 def test_a_reserve_that_darts_cannot_leave_costs_no_limit() -> None:
-    """One dart holds a dome's limit and cannot leave nine tenths of it: it goes as far as it can, and the limit holds."""
+    """One dart holds a dome's limit and cannot leave nine tenths of it: it goes as far as it can, the limit holds."""
     panel = dome(52)
     panel = replace(panel, edges=(replace(panel.edges[0], kind="sewn"),))
 
