@@ -9,7 +9,7 @@ import os
 import weakref
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Executor, ProcessPoolExecutor, wait
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field, replace
 from functools import partial
 from multiprocessing import active_children
@@ -26,7 +26,7 @@ from padlib.body.landmarks import with_landmarks
 from padlib.body.parametric import parametric_body
 from padlib.body.parts import SIDES
 from padlib.body.scan import import_scan
-from padlib.errors import InputError, SuitError
+from padlib.errors import FlatteningError, InputError, SuitError
 from padlib.findings import Finding, Grade
 from padlib.flatten.agree import match_flats
 from padlib.flatten.cloth import Cloth, cloth_use
@@ -339,11 +339,19 @@ def _within_limit(
     the next.
 
     What darts are to leave of the limit is wished for, not needed: it is tried for once more at most, and given up
-    where the limit itself would not hold with it.
+    where the limit itself would not hold with it, or a panel overlap itself once matched. Panels darted again that
+    cannot be matched stay as they were.
     """
     at = tasks[0].rules.percentile
-    flats = darted(tasks, shares[0], most, pool, tell)
-    matched = match_flats(flats, limit=limit, ease=ease)
+    try:
+        flats = darted(tasks, shares[0], most, pool, tell)
+        matched = match_flats(flats, limit=limit, ease=ease)
+    except FlatteningError:
+        if all(t.use == 1.0 for t in tasks):
+            raise
+        tasks = [replace(t, use=1.0) for t in tasks]
+        flats = darted(tasks, shares[0], most, pool, tell)
+        matched = match_flats(flats, limit=limit, ease=ease)
     use = [t.use for t in tasks]
     for share in (*shares[1:], shares[0]) if most else ():
         whole = share == shares[0]  # the reserve is given up
@@ -352,9 +360,12 @@ def _within_limit(
         over = [k for k in over if tasks[k].use < 1.0] if whole else over
         if over:
             asked = [replace(tasks[k], use=1.0) if whole else tasks[k] for k in over]
+            other = list(flats)
             for k, flat in zip(over, darted(asked, share, most, pool, quiet), strict=True):
-                flats[k] = flat
-            matched = match_flats(flats, limit=limit, ease=ease)
+                other[k] = flat
+            with suppress(FlatteningError):
+                matched = match_flats(other, limit=limit, ease=ease)
+                flats = other
         use = [1.0] * len(tasks)
     return matched
 

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from padlib.errors import SuitError
+from padlib.errors import FlatteningError, SuitError
 from padlib.flatten.cloth import COMMON, PRESETS, STRIP_TEST, Cloth, cloth_use
 from padlib.flatten.disk import boundary_loop
 from padlib.flatten.flat import Flat
@@ -19,6 +19,7 @@ from padlib.output.guide import guide_html
 from padlib.output.png import legend_marks
 from padlib.output.strip_test import strip_test_html, strip_test_text
 from padlib.seams.panels import Edge, Panel
+from padlib.suit import steps
 from padlib.suit.built import Built
 from padlib.suit.file import parse_suit
 from padlib.suit.matching import share_used
@@ -91,6 +92,27 @@ def test_a_reserve_that_darts_cannot_leave_costs_no_limit() -> None:
 
     assert len(wished.darts) == 1
     assert share_used(wished, 0.05) < share_used(whole, 0.05) <= 1.0
+
+
+def test_a_reserve_that_cannot_be_matched_is_given_up(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where the panels overlap themselves once matched, as a child's did, they are laid as without a reserve."""
+    panel = dome(45)
+    panel = replace(panel, edges=(replace(panel.edges[0], kind="sewn"),))
+    asked = {"limit": 0.05, "most": 6}
+    plain = flatten_panels([panel], {panel.name: DOWN}, **asked)[0]
+    matched, first = steps.match_flats, []
+
+    def overlaps(flats: list[Flat], **more: object) -> list[Flat]:
+        if not first:
+            first.append(flats)
+            raise FlatteningError("panel 0 would overlap itself when its seams are matched")
+        return matched(flats, **more)
+
+    monkeypatch.setattr(steps, "match_flats", overlaps)
+    wished = flatten_panels([panel], {panel.name: DOWN}, use={panel.name: 0.6}, **asked)[0]
+
+    assert len(first[0][0].positions) != len(plain.positions)  # its darts were others
+    assert np.array_equal(wished.positions, plain.positions)
 
 
 def test_only_panels_that_are_corrected_leave_a_part_of_the_limit() -> None:
