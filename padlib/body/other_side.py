@@ -9,11 +9,12 @@ from __future__ import annotations
 import igl
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import coo_matrix, csr_matrix, diags
-from scipy.sparse.csgraph import connected_components
+from scipy.sparse import csr_matrix, diags
 from scipy.sparse.linalg import spsolve
 
+from padlib.body.armpits import HOLE, SEEN
 from padlib.body.quiet import neighbours
+from padlib.body.regions import joined
 from padlib.findings import Finding, Grade
 from padlib.mesh.areas import face_crosses, vertex_normals
 from padlib.mesh.surface import Faces, Vertices
@@ -23,8 +24,6 @@ Ints = NDArray[np.int64]
 Mask = NDArray[np.bool_]
 
 IMAGED = 208  # number of the finding
-HOLE = 6.0  # mm: a smaller filling is left alone, as in armpits
-SEEN = 1.0  # mm from the scan that count as scanned
 REACH = (
     0.015  # of the height: so far from a filling the other side's skin is taken for the same place
 )
@@ -62,10 +61,7 @@ def completed(vertices: Vertices, faces: Faces, gap: Array) -> tuple[Vertices, t
 def _fillings(vertices: Vertices, faces: Faces, gap: Array) -> list[Ints]:
     """Vertices of each filling that is more than a small hole's, one array each; soles, which stand, left out."""
     made = (gap > 0.0) & np.isfinite(gap)
-    pairs = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
-    pairs = pairs[made[pairs].all(axis=1)]
-    graph = coo_matrix((np.ones(len(pairs)), pairs.T), shape=(len(gap), len(gap)))
-    label = connected_components(graph, directed=False)[1]
+    label = joined(made, faces)
     wide = np.unique(label[made & (gap > HOLE)])
     out = [np.flatnonzero(made & (label == one)) for one in wide]
     return [patch for patch in out if vertices[patch, 2].min() > FLOOR]

@@ -25,17 +25,18 @@ ARM_REACH = (
 BELOW = (0.5, 3.0, 6.0, 10.0, 15.0)
 
 
+def joined(chosen: Mask, faces: Ints) -> Ints:
+    """A number (n,) for each vertex, the same for those of a set that are joined by edges within the set."""
+    pairs = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
+    pairs = pairs[chosen[pairs].all(axis=1)]
+    count = len(chosen)
+    graph = coo_matrix((np.ones(len(pairs), dtype=np.int8), pairs.T), shape=(count, count))
+    return connected_components(graph, directed=False)[1]
+
+
 def connected(chosen: Mask, faces: Ints, seed: int) -> Mask:
     """The part (n,) of a set of vertices that is joined by edges within the set to the vertex `seed`."""
-    pairs = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]]])
-    pairs = pairs[chosen[pairs].all(axis=1)]
-    third = faces[:, [2, 0]]
-    pairs = np.concatenate([pairs, third[chosen[third].all(axis=1)]])
-    count = len(chosen)
-    graph = coo_matrix(
-        (np.ones(len(pairs), dtype=np.int8), (pairs[:, 0], pairs[:, 1])), shape=(count, count)
-    )
-    label = connected_components(graph, directed=False)[1]
+    label = joined(chosen, faces)
     return chosen & (label == label[seed])
 
 

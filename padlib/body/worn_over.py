@@ -5,13 +5,13 @@ Both make stature and heights or the head's girth wrong without any of them leav
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
 from padlib.body.parts import SIDES
-from padlib.body.slices import slices
+from padlib.body.slices import Slices, slices
 from padlib.body.typical import usual
 from padlib.findings import Finding, Grade
 from padlib.mesh.surface import Faces, Vertices
@@ -36,7 +36,7 @@ def worn_over(
     tall = values.get("stature")
     if tall is None:
         return
-    toes = [toe_height(vertices, faces, at[f"heel_{s}"]) for s in SIDES if f"heel_{s}" in at]
+    toes = toe_heights(vertices, faces, [at[f"heel_{s}"] for s in SIDES if f"heel_{s}" in at])
     if len(toes) == 2 and min(toes) > TOES * tall:
         words = (
             f"The feet are as long {min(toes):.0f} mm over the floor as below, where bare toes end at"
@@ -55,15 +55,20 @@ def worn_over(
         yield Finding(HEADGEAR, words, "head", Grade.WARNING)
 
 
-def toe_height(vertices: Vertices, faces: Faces, heel: Array) -> float:
-    """Height in mm up to which the foot about a heel (3,) keeps its length."""
-    top = float(vertices[:, 2].max())
-    beside = np.sign(heel[0] - np.median(vertices[:, 0])) or 1.0
+def toe_heights(vertices: Vertices, faces: Faces, heels: Sequence[Array]) -> list[float]:
+    """Heights in mm up to which the feet about heels (3,) keep their length."""
+    top, middle = float(vertices[:, 2].max()), float(np.median(vertices[:, 0]))
     z = np.arange(STEP, LOOKED * top, STEP)
     cut = slices(vertices, faces[(vertices[faces][:, :, 2].min(axis=1) < z[-1])], z)
+    return [_toe_height(cut, z, middle, float(heel[0])) for heel in heels]
+
+
+def _toe_height(cut: Slices, z: Array, middle: float, heel: float) -> float:
+    """Height in mm up to which the foot on a heel's side of the middle keeps its length; z: levels of the sections."""
+    beside = np.sign(heel - middle) or 1.0
     long = np.zeros(len(z))
     for k in range(len(z)):
-        own = [n for n in cut.at(k) if beside * (cut.centre[n, 0] - np.median(vertices[:, 0])) > 0]
+        own = [n for n in cut.at(k) if beside * (cut.centre[n, 0] - middle) > 0]
         if own:
             flat = np.concatenate([cut.points(n) for n in own])[:, :2]
             flat = flat - flat.mean(axis=0)

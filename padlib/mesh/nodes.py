@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from padlib.errors import InputError
 from padlib.mesh.point import Curve, arrays, snapped
-from padlib.mesh.topology import Edges
+from padlib.mesh.topology import Edges, edge_numbers, look_up
 
 Indices = NDArray[np.int64]
 Weights = NDArray[np.float64]
@@ -161,8 +161,7 @@ def _where(
     span = nodes.vertices + 1
 
     two = size == 2
-    keys = mesh_edges.ends[:, 0] * span + mesh_edges.ends[:, 1]
-    edge[two] = look_up(keys, carried[two, 4] * span + carried[two, 5])
+    edge[two] = edge_numbers(mesh_edges, carried[two, 4:])
 
     three = np.flatnonzero(size == 3)
     for side in (0, 1):
@@ -172,16 +171,9 @@ def _where(
     open_ = three[face[three] < 0]
     if len(open_):
         low = np.sort(faces, axis=1)
-        pair_key = mesh_edges.ends[:, 0] * span + mesh_edges.ends[:, 1]
-        first = look_up(pair_key, low[:, 0] * span + low[:, 1])
-        wanted = look_up(pair_key, carried[open_, 3] * span + carried[open_, 4])
+        first = edge_numbers(mesh_edges, low[:, :2])
+        wanted = edge_numbers(mesh_edges, carried[open_, 3:5])
         order = np.argsort(first * span + low[:, 2], kind="stable")
         found = look_up((first * span + low[:, 2])[order], wanted * span + carried[open_, 5])
         face[open_] = np.where((found >= 0) & (wanted >= 0), order[found], -1)
     return edge, face
-
-
-def look_up(keys: Indices, wanted: Indices) -> Indices:
-    """Index of each wanted key in sorted keys, -1 where it is not there."""
-    at = np.minimum(np.searchsorted(keys, wanted), len(keys) - 1)
-    return np.where(keys[at] == wanted, at, -1)

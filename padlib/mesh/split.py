@@ -11,7 +11,14 @@ from numpy.typing import NDArray
 from padlib.errors import InputError
 from padlib.findings import Finding, Grade
 from padlib.mesh.surface import Faces, Vertices, frozen
-from padlib.mesh.topology import Edges, boundary_sides, corner_fans, edges, face_components
+from padlib.mesh.topology import (
+    Edges,
+    boundary_sides,
+    corner_fans,
+    edge_numbers,
+    edges,
+    face_components,
+)
 
 Indices = NDArray[np.int64]
 
@@ -91,7 +98,7 @@ def split(
     """
     f = np.asarray(faces, dtype=np.int64)
     mesh_edges = edges(f) if mesh_edges is None else mesh_edges
-    cut = _marked(mesh_edges.ends, cut_edges)
+    cut = _marked(mesh_edges, cut_edges)
     crowded = mesh_edges.count > 2
     fan = corner_fans(f, cut=cut, mesh_edges=mesh_edges)
     piece = face_components(f, cut=cut | crowded, mesh_edges=mesh_edges)
@@ -119,20 +126,17 @@ def split(
     return Pieces(tuple(out), findings)
 
 
-def _marked(ends: Indices, wanted: Indices) -> NDArray[np.bool_]:
-    """Which of the edges ends (e, 2) are among wanted (k, 2); InputError for one that is not there."""
+def _marked(mesh_edges: Edges, wanted: Indices) -> NDArray[np.bool_]:
+    """Which edges (e,) are among wanted (k, 2); InputError for one that is not there."""
     pairs = np.sort(np.asarray(wanted, dtype=np.int64).reshape(-1, 2), axis=1)
-    span = int(max(ends.max(initial=0), pairs.max(initial=0))) + 1
-    keys, asked = ends[:, 0] * span + ends[:, 1], np.unique(pairs[:, 0] * span + pairs[:, 1])
-    at = np.minimum(np.searchsorted(keys, asked), len(keys) - 1)
-    there = keys[at] == asked
-    if not there.all():
-        lost = int(asked[np.argmin(there)])
+    at = edge_numbers(mesh_edges, pairs)
+    if (at < 0).any():
+        one, other = min(pairs[at < 0].tolist())
         raise InputError(
-            f"vertices {lost // span} and {lost % span} are not joined by an edge of the mesh; "
+            f"vertices {one} and {other} are not joined by an edge of the mesh; "
             "insert the curve before splitting"
         )
-    out = np.zeros(len(keys), dtype=bool)
+    out = np.zeros(len(mesh_edges.ends), dtype=bool)
     out[at] = True
     return out
 

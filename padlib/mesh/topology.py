@@ -47,11 +47,17 @@ def edges(faces: Faces) -> Edges:
     return Edges(ends, inverse.reshape(-1, 3).astype(np.int64), count.astype(np.int64))
 
 
-def among(keys: Indices, wanted: Indices) -> NDArray[np.bool_]:
-    """Which of sorted keys (e,) are among wanted (k,), all of which are there."""
-    out = np.zeros(len(keys), dtype=bool)
-    out[np.searchsorted(keys, wanted)] = True
-    return out
+def edge_numbers(mesh_edges: Edges, pairs: Indices) -> Indices:
+    """Which edge each pair of vertices (k, 2) is, either way round; -1 where they are not joined."""
+    ends, pairs = mesh_edges.ends, np.sort(pairs, axis=1)
+    span = int(max(ends.max(initial=0), pairs.max(initial=0))) + 1
+    return look_up(ends @ [span, 1], pairs @ [span, 1])
+
+
+def look_up(keys: Indices, wanted: Indices) -> Indices:
+    """Index of each wanted key in sorted keys, -1 where it is not there."""
+    at = np.minimum(np.searchsorted(keys, wanted), len(keys) - 1)
+    return np.where(keys[at] == wanted, at, -1)
 
 
 def neighbours(faces: Faces, *, mesh_edges: Edges | None = None) -> Indices:

@@ -12,13 +12,14 @@ from numpy.typing import NDArray
 from padlib.body.axes import project
 from padlib.errors import SuitError
 from padlib.findings import Finding
+from padlib.mesh.areas import face_areas
 from padlib.mesh.cut import boundary_runs, insert, split
 from padlib.mesh.insert import Inserted
 from padlib.mesh.point import Curve, arrays
 from padlib.mesh.prune import prune
 from padlib.mesh.split import CutPiece
 from padlib.mesh.surface import Faces, Surface, Vertices, per_surface
-from padlib.mesh.topology import Edges, among, boundary_loops, edges, face_components
+from padlib.mesh.topology import Edges, boundary_loops, edge_numbers, edges, face_components
 from padlib.seams.marks import Mark, tints, with_images
 from padlib.seams.mirror import mirrored
 from padlib.seams.panels import Edge, Panel, whole_name
@@ -173,9 +174,8 @@ def find_regions(
 
     e: the mesh's edges. Only the first `count` curves part the body; -1 for patches that belong to none.
     """
-    span = len(mesh.vertices)
-    parting = mesh.edges[mesh.edge_curve < count]
-    cut = among(e.ends @ [span, 1], np.sort(parting, axis=1) @ [span, 1])
+    cut = np.zeros(len(e.ends), dtype=bool)
+    cut[edge_numbers(e, mesh.edges[mesh.edge_curve < count])] = True
     component = face_components(mesh.faces, cut=cut, mesh_edges=e)
     seeds = region_seeds(place)
     names = list(seeds)
@@ -282,10 +282,7 @@ def _edge_name(
 
 def _regions_beside(mesh: Inserted, e: Edges, face_region: NDArray[np.int64]) -> NDArray[np.int64]:
     """Region index (k, 2) of the two faces beside each seam edge."""
-    span = len(mesh.vertices)
-    key = e.ends @ [span, 1]
-    at = np.searchsorted(key, np.sort(mesh.edges, axis=1) @ [span, 1])
-    return _components_beside(e, face_region)[at]
+    return _components_beside(e, face_region)[edge_numbers(e, mesh.edges)]
 
 
 def _joined(
@@ -294,15 +291,11 @@ def _joined(
     """Seam edges and labels without those round tiny patches, which join their neighbour."""
     cut_edges, first = np.unique(np.sort(mesh.edges, axis=1), axis=0, return_index=True)
     kept = labels[first]
-    corner = vertices[mesh.faces]
-    area = (
-        np.linalg.norm(np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]), axis=1)
-        / 2
-    )
-    span = len(vertices)
-    key = e.ends @ [span, 1]
+    area = face_areas(vertices, mesh.faces)
+    at = edge_numbers(e, cut_edges)
     for _ in range(16):
-        cut = among(key, cut_edges @ [span, 1])
+        cut = np.zeros(len(e.ends), dtype=bool)
+        cut[at] = True
         component = face_components(mesh.faces, cut=cut, mesh_edges=e)
         size = np.bincount(component, weights=area)
         if size.min() >= LEAST_AREA:
@@ -312,8 +305,8 @@ def _joined(
         around = cut & (side == patch).any(axis=1) & (side[:, 0] != side[:, 1])
         other = np.where(side[around, 0] == patch, side[around, 1], side[around, 0])
         joined = np.flatnonzero(around)[other == np.bincount(other).argmax()]
-        keep = ~np.isin(cut_edges @ [span, 1], key[joined])
-        cut_edges, kept = cut_edges[keep], kept[keep]
+        keep = ~np.isin(at, joined)
+        cut_edges, kept, at = cut_edges[keep], kept[keep], at[keep]
     return cut_edges, kept
 
 

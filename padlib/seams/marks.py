@@ -19,7 +19,7 @@ from padlib.errors import SuitError
 from padlib.mesh.areas import face_areas
 from padlib.mesh.insert import Inserted
 from padlib.mesh.point import Curve, arrays, points
-from padlib.mesh.topology import Edges, face_components
+from padlib.mesh.topology import Edges, edge_numbers, face_components
 from padlib.seams.place import Place
 
 Ints = NDArray[np.int64]
@@ -127,14 +127,12 @@ def tints(mesh: Inserted, e: Edges, drawn: Drawn, first: int) -> tuple[Ints, Int
     counts. Raises SuitError for a mark whose loops cross themselves or each other or part nothing.
     """
     area = face_areas(mesh.vertices, mesh.faces)
-    span = len(mesh.vertices)
-    key = e.ends @ [span, 1]
     inside = []
     at = first
     for mark in drawn.marks:
         mine = (mesh.edge_curve >= at) & (mesh.edge_curve < at + len(mark.loops))
         owner = mesh.edge_curve[mine] - at
-        where = np.searchsorted(key, mesh.edges[mine] @ [span, 1])
+        where = edge_numbers(e, mesh.edges[mine])
         inside.append(_inside(mark, mesh, e, where, owner, area))
         at += len(mark.loops)
     own = np.full(len(mesh.faces), NONE)

@@ -352,21 +352,23 @@ def _within_limit(
         tasks = [replace(t, use=1.0) for t in tasks]
         flats = darted(tasks, shares[0], most, pool, tell)
         matched = match_flats(flats, limit=limit, ease=ease)
-    use = [t.use for t in tasks]
-    for share in (*shares[1:], shares[0]) if most else ():
-        whole = share == shares[0]  # the reserve is given up
-        use = [1.0] * len(tasks) if whole else use
-        over = [k for k, f in enumerate(matched) if share_used(f, limit, at) > use[k]]
-        over = [k for k in over if tasks[k].use < 1.0] if whole else over
-        if over:
-            asked = [replace(tasks[k], use=1.0) if whole else tasks[k] for k in over]
-            other = list(flats)
-            for k, flat in zip(over, darted(asked, share, most, pool, quiet), strict=True):
-                other[k] = flat
-            with suppress(FlatteningError):
-                matched = match_flats(other, limit=limit, ease=ease)
-                flats = other
-        use = [1.0] * len(tasks)
+    whole = [replace(t, use=1.0) for t in tasks]
+    turns = [(share, tasks, whole if k else tasks) for k, share in enumerate(shares[1:])]
+    turns.append((shares[0], whole, whole))  # the reserve is given up, where there was one
+    for share, asked, may in turns if most else ():
+        used = [share_used(f, limit, at) for f in matched]
+        # without a reserve they were darted so at first
+        new = [asked is tasks or t.use < 1.0 for t in tasks]
+        over = [k for k, task in enumerate(may) if new[k] and used[k] > task.use]
+        if not over:
+            continue
+        other = list(flats)
+        again = darted([asked[k] for k in over], share, most, pool, quiet)
+        for k, flat in zip(over, again, strict=True):
+            other[k] = flat
+        with suppress(FlatteningError):
+            matched = match_flats(other, limit=limit, ease=ease)
+            flats = other
     return matched
 
 

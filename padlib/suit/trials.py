@@ -122,10 +122,9 @@ class Bench:
 
     def alone(self, suit: Suit, panel: Panel) -> tuple[Flat, ...]:
         """One panel that is not of the plan laid flat, its pile down."""
-        asked = {key: suit.darts[key] for key in ("limit", "most", "percentile", "hide")}
         down = {panel.name: np.array([0.0, 0.0, -1.0])}
         kept = {"views": self._seen([panel]), "known": self.known, "closer": False}
-        return flatten_panels([panel], down, **kept, **asked)
+        return flatten_panels([panel], down, **kept, **flattening(suit, ()))
 
     def _seen(self, panels: Sequence[Panel]) -> dict[str, NDArray[np.float64]]:
         """How much in plain view the vertices of panels are."""

@@ -31,8 +31,8 @@ DOWN = np.array([0.0, 0.0, -1.0])
 FUR = PRESETS["long-pile-fur"]
 
 
-def dome(degrees: float, name: str = "dome-left", count: int = 10) -> Panel:
-    """A round panel cut from a ball of 100 mm, its rim one edge without partner; the pile hangs down."""
+def dome(degrees: float, name: str = "dome-left", count: int = 10, kind: str = "opening") -> Panel:
+    """A round panel cut from a ball of 100 mm, its rim one edge of a kind, without partner; the pile hangs down."""
     ring = np.radians(degrees) * np.arange(1, count + 1) / count
     angle = 2 * np.pi * np.arange(6 * count) / (6 * count)
     rings = [
@@ -52,7 +52,7 @@ def dome(degrees: float, name: str = "dome-left", count: int = 10) -> Panel:
             faces.append(np.column_stack([low[0], b, low[1]]))
     mesh = np.vstack(faces)
     loop = boundary_loop(mesh)
-    edge = Edge("rim", "opening", np.append(loop, loop[0]))
+    edge = Edge("rim", kind, np.append(loop, loop[0]))
     return Panel(name, "left", Surface(vertices, mesh), np.arange(len(vertices)), (edge,))
 
 
@@ -65,8 +65,7 @@ def laid(panel: Panel, cloth: Cloth | None) -> Flat:
 @pytest.mark.parametrize("cloth", [None, FUR], ids=["plain", "fur"])
 def test_darts_leave_a_part_of_the_limit(cloth: Cloth | None) -> None:
     """Darts that may leave 0.6 of a dome's limit leave about that, and are longer than those that may leave all."""
-    panel = dome(52)
-    panel = replace(panel, edges=(replace(panel.edges[0], kind="sewn"),))
+    panel = dome(52, kind="sewn")
     asked = {"limit": 0.05, "most": 6, "cloths": {} if cloth is None else {panel.name: cloth}}
 
     whole, part = (
@@ -82,8 +81,7 @@ def test_darts_leave_a_part_of_the_limit(cloth: Cloth | None) -> None:
 
 def test_a_reserve_that_darts_cannot_leave_costs_no_limit() -> None:
     """One dart holds a dome's limit and cannot leave nine tenths of it: it goes as far as it can, the limit holds."""
-    panel = dome(52)
-    panel = replace(panel, edges=(replace(panel.edges[0], kind="sewn"),))
+    panel = dome(52, kind="sewn")
 
     whole, wished = (
         flatten_panels([panel], {panel.name: DOWN}, limit=0.05, most=1, use=use)[0]
@@ -96,8 +94,7 @@ def test_a_reserve_that_darts_cannot_leave_costs_no_limit() -> None:
 
 def test_a_reserve_that_cannot_be_matched_is_given_up(monkeypatch: pytest.MonkeyPatch) -> None:
     """Where the panels overlap themselves once matched, as a child's did, they are laid as without a reserve."""
-    panel = dome(45)
-    panel = replace(panel, edges=(replace(panel.edges[0], kind="sewn"),))
+    panel = dome(45, kind="sewn")
     asked = {"limit": 0.05, "most": 6}
     plain = flatten_panels([panel], {panel.name: DOWN}, **asked)[0]
     matched, first = steps.match_flats, []
