@@ -19,6 +19,7 @@ from padlib.mesh.surface import Faces, Surface, Vertices
 from padlib.mesh.topology import edges
 
 Values = NDArray[np.float64]
+OUT = 6  # mm from that plane, on a wearer 1750 mm high, at which an armhole is tried first; each try is as much farther
 
 
 def components_without(faces: Faces, count: int, curve: Curve) -> NDArray[np.int64]:
@@ -90,17 +91,32 @@ def nearest_vertex(vertices: Vertices, point: Values) -> int:
     return int(np.argmin(((vertices - point) ** 2).sum(axis=1)))
 
 
+def neck_plane(at: Mapping[str, Values]) -> tuple[Values, Values]:
+    """A place (3,) and the normal (3,) of the neck's plane, which the neck opening lies above."""
+    back, front = at["cervicale"], at["suprasternal"]
+    normal = np.cross(np.array([1.0, 0.0, 0.0]), back - front)
+    normal *= np.sign(normal[2]) / np.linalg.norm(normal)
+    return (back + front) / 2, normal
+
+
 def neck_loop(
     surface: Surface, at: Mapping[str, Values], rise: float, ends: Mapping[str, int]
 ) -> Curve:
     """The neck opening: through the seventh cervical and the front neck point, raised by `rise` mm."""
-    back, front = at["cervicale"], at["suprasternal"]
-    normal = np.cross(np.array([1.0, 0.0, 0.0]), back - front)
-    normal *= np.sign(normal[2]) / np.linalg.norm(normal)
-    middle = (back + front) / 2
+    middle, normal = neck_plane(at)
     others = [v for k, v in ends.items() if k != "crown"]
     origins = [middle + normal * (rise + extra) for extra in range(0, 61, 6)]
     return first_parting_plane(surface, origins, normal, ends["crown"], others, "neck opening")
+
+
+def limb_plane(axis: Values, point: Values) -> tuple[Values, Values]:
+    """A place (3,) on a limb's axis (k, 3) beside a landmark, and the direction (3,) of the axis there, to its end."""
+    step = np.linalg.norm(np.diff(axis, axis=0), axis=1)
+    along = np.concatenate([[0.0], np.cumsum(step)])
+    nearest = int(np.argmin(((axis - point) ** 2).sum(axis=1)))
+    lo = axis[max(0, np.searchsorted(along, along[nearest] - 60.0) - 1)]
+    hi = axis[min(len(axis) - 1, np.searchsorted(along, along[nearest] + 60.0))]
+    return axis[nearest], (hi - lo) / np.linalg.norm(hi - lo)
 
 
 def limb_loop(
@@ -113,14 +129,18 @@ def limb_loop(
     what: str,
 ) -> Curve:
     """A loop square to a limb's axis (k, 3) at a landmark, `rise` mm up the limb from it."""
-    step = np.linalg.norm(np.diff(axis, axis=0), axis=1)
-    along = np.concatenate([[0.0], np.cumsum(step)])
-    nearest = int(np.argmin(((axis - point) ** 2).sum(axis=1)))
-    lo = axis[max(0, np.searchsorted(along, along[nearest] - 60.0) - 1)]
-    hi = axis[min(len(axis) - 1, np.searchsorted(along, along[nearest] + 60.0))]
-    normal = (hi - lo) / np.linalg.norm(hi - lo)
-    origins = [axis[nearest] - normal * (rise + extra) for extra in range(0, 41, 5)]
+    origin, normal = limb_plane(axis, point)
+    origins = [origin - normal * (rise + extra) for extra in range(0, 41, 5)]
     return first_parting_plane(surface, origins, normal, end, others, what)
+
+
+def armhole_plane(at: Mapping[str, Values], side: str) -> tuple[Values, Values]:
+    """A place (3,) and the normal (3,), away from the trunk, of the plane that an armhole lies beside."""
+    sign = 1.0 if side == "left" else -1.0
+    top, bottom = at[f"acromion_{side}"], at[f"axilla_{side}"]
+    normal = np.cross(top - bottom, np.array([0.0, 1.0, 0.0]))
+    normal *= sign * np.sign(normal[0]) / np.linalg.norm(normal)
+    return (top + bottom) / 2, normal
 
 
 def armhole(
@@ -134,12 +154,9 @@ def armhole(
     shift: float = 0.0,
 ) -> Curve:
     """The armhole: over the shoulder point and under the armpit, a little on the arm's side, `shift` mm farther."""
-    sign = 1.0 if side == "left" else -1.0
-    top, bottom = at[f"acromion_{side}"], at[f"axilla_{side}"]
-    normal = np.cross(top - bottom, np.array([0.0, 1.0, 0.0]))
-    normal *= sign * np.sign(normal[0]) / np.linalg.norm(normal)
+    middle, normal = armhole_plane(at, side)
     # The armpit is a saddle of the surface: a plane through it touches; just outside, it parts.
-    origins = [(top + bottom) / 2 + normal * (scale * s + shift) for s in range(6, 90, 6)]
+    origins = [middle + normal * (scale * s + shift) for s in range(OUT, 90, OUT)]
     return first_parting_plane(surface, origins, normal, end, others, f"{side} armhole")
 
 

@@ -117,8 +117,9 @@ def first_lines(place: Place, options: Options) -> list[Line]:
     return lines
 
 
-def seat_top(place: Place, options: Options) -> float:
-    """Height in mm at which trunk and legs join behind: above the seat pad, below the waist."""
+def seat_levels(place: Place, margin: float) -> tuple[float, float]:
+    """Height in mm at which trunk and legs usually join behind, above the seat pad, and the highest they may, below
+    the waist; margin: mm above the pad."""
     hip = place.at["hip_left"][2]
     waist = place.at["waist_back"][2]
     height = hip + 0.45 * (waist - hip)
@@ -126,18 +127,31 @@ def seat_top(place: Place, options: Options) -> float:
     behind = (place.pad > 4.0) & (vertices[:, 1] > place.at["hip_left"][1])
     behind &= (vertices[:, 2] > hip - 50.0) & (vertices[:, 2] < waist)
     if behind.any():
-        height = max(height, float(vertices[behind, 2].max()) + options.seat_margin)
-    height += options.seat_shift
-    return min(height, waist - 0.12 * (waist - hip))
+        height = max(height, float(vertices[behind, 2].max()) + margin)
+    return height, waist - 0.12 * (waist - hip)
 
 
-def _hip_loop(place: Place, trunk: NDArray[np.bool_], options: Options) -> Curve:
+def seat_top(place: Place, options: Options) -> float:
+    """Height in mm at which trunk and legs join behind."""
+    height, most = seat_levels(place, options.seat_margin)
+    return min(height + options.seat_shift, most)
+
+
+def hip_landmarks(place: Place, trunk: NDArray[np.bool_]) -> dict[str, Values]:
+    """What the seam between trunk and legs goes by: the landmarks, and how far seat and belly reach (y, mm).
+
+    trunk (m,): faces of the shell that are not an arm's.
+    """
     at = dict(place.at)
     near = np.abs(place.surface.vertices[:, 2] - at["hip_left"][2]) < 30.0
     near &= np.isin(np.arange(len(near)), place.surface.faces[trunk])
     y = place.surface.vertices[near, 1]
     at["seat_back"], at["belly_front"] = y.max(), y.min()
-    top = seat_top(place, options)
+    return at
+
+
+def _hip_loop(place: Place, trunk: NDArray[np.bool_], options: Options) -> Curve:
+    at, top = hip_landmarks(place, trunk), seat_top(place, options)
     values = hip_values(place.surface.vertices, at, top, bow=options.groin_shift)
     feet = [place.ends["foot_left"], place.ends["foot_right"]]
     loop = parting_loop(place.surface, values, place.ends["crown"], feet, face_mask=trunk)
@@ -205,6 +219,40 @@ def _pick(
     return min(curves, key=lambda c: min(score(*_ends(mesh, c)), score(*_ends(mesh, c)[::-1])))
 
 
+def trunk_values(points: Values, place: Place, side: str, options: Options) -> Values:
+    """Of points (k, 3) mm: how far behind the frontal surface of side seam and shoulder seam they lie, mm."""
+    at = place.at
+    axilla, hip, top = at[f"axilla_{side}"], at[f"hip_{side}"], at[f"acromion_{side}"]
+    neck = at[f"neck_{side}"]
+    heights = np.array([hip[2], axilla[2], top[2], max(neck[2], top[2] + 1.0)])
+    depths = np.array([hip[1], axilla[1], top[1], neck[1]])
+    depths += np.repeat([options.side_shift, options.shoulder_shift], 2)
+    return points[:, 1] - np.interp(points[:, 2], heights, depths)
+
+
+def sleeve_values(points: Values, place: Place, side: str, options: Options) -> Values:
+    """Of points (k, 3) mm about an arm: how far below the surface in which its sleeve's seams lie they are, mm."""
+    offset, tangent = _about(place.axes[f"arm_{side}"], points)
+    up = np.cross(tangent, np.array([0.0, 1.0, 0.0]))
+    up /= np.linalg.norm(up, axis=1, keepdims=True) * np.sign(up[:, 2:3])
+    back = np.cross(up, tangent) if side == "left" else np.cross(tangent, up)
+    turn = np.radians(options.sleeve_turn)
+    way = np.cos(turn) * up + np.sin(turn) * back
+    return options.sleeve_shift - (offset * way).sum(axis=1)
+
+
+def leg_values(points: Values, place: Place, side: str, options: Options) -> Values:
+    """Of points (k, 3) mm about a leg: how far outside the surface in which its seams lie they are, mm."""
+    offset, tangent = _about(place.axes[f"leg_{side}"], points)
+    outward = np.cross(np.array([0.0, 1.0, 0.0]), -tangent)
+    outward *= np.sign(outward[:, :1]) * (1.0 if side == "left" else -1.0)
+    outward /= np.linalg.norm(outward, axis=1, keepdims=True)
+    back = np.cross(tangent, outward) * (1.0 if side == "left" else -1.0)
+    turn = np.radians(options.leg_turn)
+    way = np.cos(turn) * outward + np.sin(turn) * back
+    return (offset * way).sum(axis=1) - options.leg_shift
+
+
 def _trunk_lines(
     mesh: Inserted, mask: NDArray[np.bool_], place: Place, side: str, options: Options
 ) -> tuple[list[Line], Values]:
@@ -212,10 +260,7 @@ def _trunk_lines(
     at = place.at
     axilla, hip, top = at[f"axilla_{side}"], at[f"hip_{side}"], at[f"acromion_{side}"]
     neck = at[f"neck_{side}"]
-    heights = np.array([hip[2], axilla[2], top[2], max(neck[2], top[2] + 1.0)])
-    depths = np.array([hip[1], axilla[1], top[1], neck[1]])
-    depths += np.repeat([options.side_shift, options.shoulder_shift], 2)
-    values = mesh.vertices[:, 1] - np.interp(mesh.vertices[:, 2], heights, depths)
+    values = trunk_values(mesh.vertices, place, side, options)
     curves = _lines_between(mesh, mask, values)
 
     def low_score(a: Values, b: Values) -> float:
@@ -237,14 +282,9 @@ def _sleeve_lines(
     They lie in the plane in which the elbow bends, so that the bend is in the seams and not in the
     cloth: on a scanned arm the worst stretch is about half of that with seams above and below.
     """
-    own, offset, tangent = _about(place.axes[f"arm_{side}"], mesh, mask)
-    up = np.cross(tangent, np.array([0.0, 1.0, 0.0]))
-    up /= np.linalg.norm(up, axis=1, keepdims=True) * np.sign(up[:, 2:3])
-    back = np.cross(up, tangent) if side == "left" else np.cross(tangent, up)
-    turn = np.radians(options.sleeve_turn)
+    own = np.unique(mesh.faces[mask])
     values = np.zeros(len(mesh.vertices))
-    way = np.cos(turn) * up + np.sin(turn) * back
-    values[own] = options.sleeve_shift - (offset * way).sum(axis=1)
+    values[own] = sleeve_values(mesh.vertices[own], place, side, options)
     curves = _lines_between(mesh, mask, values)
     middle = (place.at[f"acromion_{side}"] + place.at[f"axilla_{side}"]) / 2
     wrist = place.at[f"wrist_{side}"]
@@ -266,19 +306,12 @@ def _leg_lines(
     mesh: Inserted, mask: NDArray[np.bool_], place: Place, side: str, options: Options
 ) -> tuple[list[Line], Values]:
     """The front and the back seam of a leg, between its inner and outer panel."""
-    axis = place.axes[f"leg_{side}"]
-    own, offset, tangent = _about(axis, mesh, mask)
-    outward = np.cross(np.array([0.0, 1.0, 0.0]), -tangent)
-    outward *= np.sign(outward[:, :1]) * (1.0 if side == "left" else -1.0)
-    outward /= np.linalg.norm(outward, axis=1, keepdims=True)
-    back = np.cross(tangent, outward) * (1.0 if side == "left" else -1.0)
-    turn = np.radians(options.leg_turn)
-    way = np.cos(turn) * outward + np.sin(turn) * back
+    own = np.unique(mesh.faces[mask])
     values = np.zeros(len(mesh.vertices))
-    values[own] = (offset * way).sum(axis=1) - options.leg_shift
+    values[own] = leg_values(mesh.vertices[own], place, side, options)
     curves = _lines_between(mesh, mask, values)
     ankle = place.at[f"ankle_{side}"]
-    middle = axis[0]
+    middle = place.axes[f"leg_{side}"][0]
 
     def at_side(sign: float) -> Callable[[Values, Values], float]:
         return lambda a, b: (
@@ -290,15 +323,10 @@ def _leg_lines(
     return [Line(f"leg-front-{side}", front), Line(f"leg-back-{side}", back)], values
 
 
-def _about(
-    axis: Values, mesh: Inserted, mask: NDArray[np.bool_]
-) -> tuple[NDArray[np.int64], Values, Values]:
-    """The vertices (k,) of a part's faces, their offsets (k, 3) from its axis, and its direction (k, 3) there."""
-    there = np.zeros(len(mesh.vertices), dtype=bool)
-    there[mesh.faces[mask]] = True
-    own = np.flatnonzero(there)
-    along, offset = project(axis, mesh.vertices[own])
-    return own, offset, _direction(axis, along)
+def _about(axis: Values, points: Values) -> tuple[Values, Values]:
+    """Offsets (k, 3) of points from a part's axis, and its direction (k, 3) beside them."""
+    along, offset = project(axis, points)
+    return offset, _direction(axis, along)
 
 
 def _direction(axis: Values, along: Values) -> Values:
