@@ -235,6 +235,12 @@ def _seam_table(
     return _Table(tuple(names), tuple(kinds), labels)
 
 
+def part_of(panel: str) -> str:
+    """The part of the body with its side, as "leg-left", that a panel of this name lies on."""
+    name, _, side = whole_name(panel).rpartition("-")
+    return next((f"{part}-{side}" for part, names in NAMES.items() if name in names), panel)
+
+
 def slit_name(end: str, side: str) -> str:
     """The seam name of a slit; end: ankle or wrist."""
     return f"closure-{end}-{side}"

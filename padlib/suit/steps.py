@@ -139,8 +139,7 @@ def make_panels(suit: Suit, body: Body, shell: Shell, place: Place | None = None
     if place is None:
         place = place_on_shell(body, even_shell(shell, mirror_map(shell.surface)))
     settings = suit.seams
-    heights, told = opening_rises(suit, body)
-    options = Options(**heights, **{key: settings[key] for key in MOVES})
+    options, told = suit_options(suit, body)
     z_low = float(place.at["waist_front"][2]) - settings["closure_below_waist"]
     slits = {
         (side, end): settings[f"{end}_slit"]
@@ -155,6 +154,12 @@ def make_panels(suit: Suit, body: Body, shell: Shell, place: Place | None = None
     each, pile, turned_ = suit_pile(suit, body, shell, place, cut.panels)
     findings = (*told, *cut.findings, *_not_on(marks, cut.tints), *turned_)
     return Panels(place, each, findings, marks, dict(cut.tints), pile)
+
+
+def suit_options(suit: Suit, body: Body) -> tuple[Options, tuple[Finding, ...]]:
+    """The numbers of a suit's seam plan, the openings' as rims of worn parts ask for, and what is told of those."""
+    heights, told = opening_rises(suit, body)
+    return Options(**heights, **{key: suit.seams[key] for key in MOVES}), told
 
 
 def _not_on(marks: Marks, tints: Mapping[str, NDArray[np.int64]]) -> list[Finding]:

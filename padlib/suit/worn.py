@@ -19,6 +19,7 @@ from padlib.suit.schema import SEAMS
 from padlib.suit.values import rounded
 
 OPENING = {"hand": "wrist", "foot": "ankle", "head": "neck"}
+RISES = ("neck_rise", "wrist_rise", "ankle_rise")
 SHORT = 0.98  # share of a rim's girth that its opening needs at least, cloth that gives aside
 
 
@@ -32,7 +33,7 @@ def opening_rises(suit: Suit, body: Body) -> tuple[dict[str, float], tuple[Findi
     parts = suit_worn(suit, body)
     over = {p.name: overlap(f"pad '{p.name}'", p) for p in suit.pads if p.name in parts}
     found: list[Finding] = []
-    settings = {k: float(suit.seams[k]) for k in ("neck_rise", "wrist_rise", "ankle_rise")}
+    settings = {k: float(suit.seams[k]) for k in RISES}
     for key, rise in rises(body, parts, over).items():
         low, high = SEAMS[key].least or 0.0, SEAMS[key].most or 0.0
         kept = float(np.clip(rise, low, high))

@@ -19,12 +19,14 @@ from padlib.errors import InputError, PadlibError
 from padlib.mesh.surface import Point
 from padlib.suit.extras import written
 from padlib.suit.file import Suit
-from padlib.workshop.edit import Value, set_value
+from padlib.suit.schema import SEAMS
+from padlib.workshop.edit import Value, set_value, with_seams
 from padlib.workshop.frames import Blocks, message, parts
+from padlib.workshop.grip import Grip, gripped
 from padlib.workshop.live import News
 from padlib.workshop.session import Changed, Session
 from padlib.workshop.shape import MOST_POINTS, Held, OwnLine, Shape
-from padlib.workshop.work import SEAMS
+from padlib.workshop.work import SEAMS as SEEK
 
 Given = Mapping[str, Any]
 DRAWN = {"pad": "pads", "seam": "drawn", "mark": "marks", "pile": "strokes"}  # of a Suit
@@ -52,6 +54,7 @@ class Desk:
         """Serve a session."""
         self.session = session
         self._held: tuple[int, str, Held] | None = None
+        self._grip: tuple[int, Grip] | None = None
         self._guard = threading.Lock()
         self._acts: dict[str, Callable[[Given], Any]] = {
             "state": lambda _: session.state(),
@@ -63,7 +66,7 @@ class Desk:
             "redo": self._then(lambda _: session.redo()),
             "save": self._then(lambda given: session.save(over=given.get("over") is True)),
             "build": self._then(lambda _: session.build()),
-            "suggest": self._then(lambda _: session.build(SEAMS)),
+            "suggest": self._then(lambda _: session.build(SEEK)),
             "stop": self._then(lambda _: session.stop()),
             "file": self._file,
             "look": self._look,
@@ -78,6 +81,8 @@ class Desk:
             "dart": self._dart,
             "hold": self._hold,
             "drag": self._drag,
+            "steer": self._steer,
+            "pin": self._pin,
         }
 
     def answer(self, data: bytes) -> bytes:
@@ -307,26 +312,85 @@ class Desk:
     # Dragging -------------------------------------------------------------------------------------
 
     def _hold(self, given: Given) -> tuple[dict[str, Any], Blocks]:
-        """Take a seam in hand: the forecast of the whole figure as it is."""
-        held = self._in_hand(self._shape(given), given)
-        blocks = Blocks()
-        return {"stretch": blocks.keep(held.stretch().astype("<f4"))}, blocks
+        """Take a seam in hand, one of the maker's by its number or one of the plan's by its name: the forecast of the
+        whole figure as it is."""
+        shape, blocks = self._shape(given), Blocks()
+        if "line" not in given:
+            return {
+                "stretch": blocks.keep(self._in_hand(shape, given).stretch().astype("<f4"))
+            }, blocks
+        at = shape.points(_points(given)[:1]) if "points" in given else None
+        grip = gripped(shape, _word(given, "line"), None if at is None else shape.places(at)[0])
+        with self._guard:
+            self._grip = _whole(given, "shape", 0, 2**53), grip
+        return {"stretch": blocks.keep(grip.held.stretch().astype("<f4"))}, blocks
 
     def _drag(self, given: Given) -> tuple[dict[str, Any], Blocks]:
         """The seam's line and the forecast about it with one point elsewhere; nothing is kept."""
-        shape = self._shape(given)
-        held, points = self._in_hand(shape, given), shape.points(_points(given))
-        own = _own_seam(shape, given["seam"])
-        assert own is not None  # it is in hand
-        line = shape.way(points, closed=own.closed, smooth=own.round)
-        vertices, stretch = held.moved(line)
+        shape, told = self._shape(given), {}
+        if "line" in given:
+            grip = self._gripped(shape, given)
+            told["numbers"], told["ends"] = self._asked(grip, given)
+            lines, held = grip.lines(told["numbers"]), grip.held
+        else:
+            own = _own_seam(shape, given["seam"])
+            held, points = self._in_hand(shape, given), shape.points(_points(given))
+            assert own is not None  # it is in hand
+            lines = [shape.way(points, closed=own.closed, smooth=own.round)]
+        vertices, stretch = held.moved(*lines)
         blocks = Blocks()
-        told = {
-            "line": blocks.keep(line.astype("<f4")),
+        pairs = [np.repeat(line, 2, axis=0)[1:-1] for line in lines if len(line) > 1]
+        told |= {
+            "pairs": blocks.keep(np.concatenate([np.zeros((0, 3)), *pairs]).astype("<f4")),
             "vertices": blocks.keep(vertices.astype("<u4")),
             "stretch": blocks.keep(stretch.astype("<f4")),
         }
         return told, blocks
+
+    def _steer(self, given: Given) -> dict[str, Any]:
+        """The numbers of the plan with which its seam runs where it was let go, kept in the suit file."""
+        numbers, _ = self._asked(self._gripped(self._shape(given), given), given)
+        if not numbers:
+            raise InputError("The seam stays where it is just there; take it farther along.")
+        self._suit()
+        self.session.change(with_seams(self.session.text, numbers, ()))
+        return self.session.state()
+
+    def _asked(self, grip: Grip, given: Given) -> tuple[dict[str, float], bool]:
+        """The numbers asked for, or those that bring the seam through the first point; whether they go no farther."""
+        asked = given.get("numbers")
+        if asked is None:
+            to = grip.shape.places(grip.shape.points(_points(given)[:1]))[0]
+            numbers = grip.numbers(to)
+            return numbers, grip.ends(to, numbers)
+        fair = isinstance(asked, dict) and 0 < len(asked) < 3
+        if not fair or not all(type(v) in (int, float) and abs(v) < 1e4 for v in asked.values()):
+            raise Malformed("Numbers of the plan are given by their names.")
+        numbers = grip.within(asked)
+        return numbers, any(abs(numbers[k] - asked[k]) > 0.1 for k in numbers)
+
+    def _gripped(self, shape: Shape, given: Given) -> Grip:
+        """The plan's seam in hand, taken in its middle where it was not taken yet."""
+        number, seam = _whole(given, "shape", 0, 2**53), _word(given, "line")
+        with self._guard:
+            known = self._grip
+        same = known is not None and known[0] == number and known[1].seam == seam
+        if same and known[1].shape is shape:
+            return known[1]
+        grip = gripped(shape, seam, key=known[1].key if same else "")  # seams were cut meanwhile
+        with self._guard:
+            self._grip = number, grip
+        return grip
+
+    def _pin(self, given: Given) -> dict[str, Any]:
+        """A seam of the plan that suggestions leave where it is, or may move again; a panel that they part no more."""
+        key = _one(given, "key", ("pinned", "whole"))
+        name, now = _one(given, "name", SEAMS[key].choices), list(self._suit().seams[key])
+        kept = given.get("on") is True
+        if kept != (name in now):
+            names = [n for n in SEAMS[key].choices if (kept if n == name else n in now)]
+            self.session.set(("seams", key), names or None)
+        return self.session.state()
 
     def _in_hand(self, shape: Shape, given: Given) -> Held:
         number, key = _whole(given, "seam", 0, 10_000), _whole(given, "shape", 0, 2**53)

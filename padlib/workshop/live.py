@@ -92,6 +92,9 @@ class Live:
                 text, block = shape.told(self._number)
             if text["stage"] in ("panels", "flats") and self.shape is not None:
                 self.shape = self.shape.with_seams(text["scene"], block, text["own"])
+                plan = text.pop("plan", None)
+                if plan is not None:
+                    self.shape = self.shape.with_plan(plan)
             if text["stage"] == "flats":
                 for stage in ("busy", "failed", "panels"):  # what it took over from
                     self.news.pop(stage, None)

@@ -13,6 +13,7 @@ import queue
 import sys
 import threading
 from collections.abc import Mapping
+from dataclasses import asdict
 from pathlib import Path
 from typing import IO, Any
 
@@ -26,10 +27,11 @@ from padlib.body.parts import unsided
 from padlib.errors import PadlibError
 from padlib.output.png import map_scale
 from padlib.padding.shell import Shell
-from padlib.seams.place import body_positions
+from padlib.seams.place import Place, body_positions
 from padlib.suit.file import Suit, parse_suit
 from padlib.suit.preview import Preview, preview
-from padlib.suit.steps import Panels, all_on_shell
+from padlib.suit.steps import Panels, all_on_shell, suit_options
+from padlib.suit.worn import RISES
 from padlib.suit.write import rgb
 from padlib.workshop.frames import Blocks, message, parts
 from padlib.workshop.scene import (
@@ -159,6 +161,7 @@ class Looker:
             "vertices": blocks.keep(surface.vertices.astype("<f8")),
             "faces": blocks.keep(surface.faces.astype("<u4")),
             "under": blocks.keep(body_positions(body, shell).astype("<f8")),
+            "pad": blocks.keep(shell.thickness.astype("<f8")),
         }
         if body is not self._body:
             self._body = body
@@ -184,7 +187,8 @@ class Looker:
             entry = {"table": table, "number": number, "name": name}
             even = table != "seam" or number in smooth
             own.append(entry | {"closed": closed, "round": even, "points": at})
-        self._say({"stage": "panels", "scene": head, "own": own}, block)
+        plan = plan_told(suit, body, panels.place)
+        self._say({"stage": "panels", "scene": head, "own": own, "plan": plan}, block)
 
 
 def body_told(body: Body, blocks: Blocks) -> dict[str, Any]:
@@ -194,6 +198,20 @@ def body_told(body: Body, blocks: Blocks) -> dict[str, Any]:
         "vertices": blocks.keep(surface.vertices.astype("<f8")),
         "faces": blocks.keep(surface.faces.astype("<u4")),
         "landmarks": {k: [p.face, *p.barycentric] for k, p in body.landmarks.items()},
+    }
+
+
+def plan_told(suit: Suit, body: Body, place: Place) -> dict[str, Any]:
+    """The seam plan as `Shape.with_plan` reads it: landmarks and axes on the shell, its numbers, and which of them
+    worn parts say."""
+    options = suit_options(suit, body)[0]
+    worn = [key for key in RISES if suit.seams[key] != getattr(options, key)]
+    return {
+        "at": {name: at.tolist() for name, at in place.at.items()},
+        "axes": {name: line.tolist() for name, line in place.axes.items()},
+        "stature": place.stature,
+        "options": asdict(options),
+        "worn": worn,
     }
 
 

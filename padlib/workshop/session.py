@@ -387,6 +387,7 @@ class Session:
                 "strokes": self._strokes(),
                 "cloths": self._cloths(),
                 "pinned": self._pinned(),
+                "kept": self._kept(),
                 "can_undo": bool(self._undo),
                 "can_redo": bool(self._redo),
                 "problem": None if self.problem is None else vars(self.problem),
@@ -468,6 +469,11 @@ class Session:
             {"name": s.name, "side": s.side, "reach": s.reach, "points": len(s.through)}
             for s in self.suit.strokes
         ]
+
+    def _kept(self) -> dict[str, list[str]]:
+        """What suggestions leave alone: seams of the plan that stay, panels that no new seam parts."""
+        keys = ("pinned", "whole")
+        return {} if self.suit is None else {key: list(self.suit.seams[key]) for key in keys}
 
     def _pinned(self) -> list[dict[str, Any]]:
         """The darts that the maker keeps, where their tips are places."""

@@ -22,6 +22,10 @@ from padlib.mesh.smooth import smooth_path
 from padlib.mesh.solve import factor
 from padlib.mesh.surface import Point, Surface
 from padlib.padding.spot import held
+from padlib.seams.assemble import part_of
+from padlib.seams.place import Place
+from padlib.seams.plan import Options
+from padlib.seams.steer import Plan
 from padlib.suit.extras import written
 from padlib.workshop.frames import Blocks, array
 
@@ -62,8 +66,10 @@ class _Lazy:
 class Shape:
     """The shell: vertices (n, 3) mm, faces (m, 3); under (n, 3): the places of the body below.
 
-    seams: lines (k, 3) mm of each seam, by name; own: the maker's own lines; darts: lines of the darts;
-    beyond (n,): what no panel covers, such as hands.
+    pad (n,): thickness of the pads, mm; seams: lines (k, 3) mm of each seam, by name; own: the maker's own lines;
+    darts: lines of the darts; beyond (n,): what no panel covers, such as hands; on (n,): the panel, an index into
+    panels, that each vertex is on or next to; plan: the seam plan with its numbers, worn: those of them that worn parts
+    say instead of the suit file.
     """
 
     revision: int
@@ -75,6 +81,11 @@ class Shape:
     own: tuple[OwnLine, ...] = ()
     darts: tuple[Array, ...] = ()
     beyond: NDArray[np.bool_] | None = None
+    panels: tuple[str, ...] = ()
+    on: NDArray[np.int64] | None = None
+    pad: Array | None = None
+    plan: Plan | None = None
+    worn: frozenset[str] = frozenset()
     lazy: _Lazy = field(default_factory=_Lazy, repr=False, compare=False)
 
     @classmethod
@@ -93,7 +104,8 @@ class Shape:
             surface = Surface(skin, array(block, told["faces"], "<u4").reshape(-1, 3).astype(int))
             marks = {k: Point(f, (a, b, c)) for k, (f, a, b, c) in told["landmarks"].items()}
             body = Body(surface, marks)
-        return cls(text["revision"], vertices, faces, under, body)
+        pad = array(block, text["pad"], "<f8") if "pad" in text else np.zeros(len(vertices))
+        return cls(text["revision"], vertices, faces, under, body, pad=pad)
 
     def told(self, number: int) -> tuple[dict[str, Any], bytes]:
         """What the page is told of it; number: by which the page names it."""
@@ -113,17 +125,19 @@ class Shape:
     ) -> Shape:
         """The shape with the seams of a cut scene."""
         lines: dict[str, list[Array]] = {}
-        darts, covered = [], []
+        darts, covered, panels = [], [], []
         for panel in scene["panels"]:
             at = array(block, panel["vertices"], "<f4").reshape(-1, 3).astype(float)
             covered.append(at)
+            panels.append(panel["name"])
             for kind, seam, run in panel["edges"]:
                 line = at[array(block, run, "<u4")]
                 if kind == "dart":
                     darts.append(line)
                 else:
                     lines.setdefault(seam, []).append(line)
-        away = cKDTree(np.concatenate(covered)).query(self.vertices)[0]
+        away, near = cKDTree(np.concatenate(covered)).query(self.vertices)
+        on = np.repeat(np.arange(len(covered)), [len(at) for at in covered])[near]
         seams = {k: np.concatenate(v) for k, v in lines.items()}
         mine = tuple(
             OwnLine(
@@ -133,7 +147,25 @@ class Shape:
             )
             for s in own
         )
-        return replace(self, seams=seams, own=mine, darts=tuple(darts), beyond=away > COVERED)
+        found = {"panels": tuple(panels), "on": on, "beyond": away > COVERED}
+        return replace(self, seams=seams, own=mine, darts=tuple(darts), **found)
+
+    def with_plan(self, told: Mapping[str, Any]) -> Shape:
+        """The shape with its seams' plan, as `plan_told` tells it."""
+        place = Place(
+            Surface(self.vertices, self.faces),
+            {name: np.array(at) for name, at in told["at"].items()},
+            {name: np.array(line) for name, line in told["axes"].items()},
+            {},
+            self.pad,
+            None,
+            told["stature"],
+        )
+        of = [part_of(name) for name in self.panels]
+        parts = tuple(dict.fromkeys(of))
+        part = np.array([parts.index(name) for name in of])[self.on]
+        plan = Plan(place, Options(**told["options"]), parts, part, self.beyond)
+        return replace(self, plan=plan, worn=frozenset(told["worn"]))
 
     # Points and ways ------------------------------------------------------------------------------
 
@@ -151,6 +183,10 @@ class Shape:
             out.append(Point(int(face), (a / size, b / size, c / size)))
         return out
 
+    def places(self, points: Sequence[Point]) -> Array:
+        """The places (k, 3) mm of points."""
+        return positions(self.vertices, self.faces, points)
+
     def ground(self) -> Ground:
         """What ways need, made at the first one."""
         with self.lazy.guard:
@@ -161,7 +197,7 @@ class Shape:
     def way(self, points: Sequence[Point], *, closed: bool, smooth: bool = False) -> Array:
         """The line (k, 3) mm on the shape through points: the shortest, or round at them."""
         if len(points) < 2:
-            return positions(self.vertices, self.faces, points)
+            return self.places(points)
         draw = smooth_path if smooth else geodesic
         curve = draw(self.vertices, self.faces, points, closed=closed, ground=self.ground())
         line = curve.positions(self.vertices, self.faces)
@@ -215,26 +251,25 @@ class Shape:
             return np.zeros(0, np.int64)
         return np.unique(tree.query(np.concatenate(dense))[1])
 
-    def held(self, seam: str) -> Held:
-        """Everything for dragging a point of a seam: the forecast with all seams where they are."""
+    def held(self, *seams: str) -> Held:
+        """Everything for dragging seams: the forecast with all seams where they are."""
         matrix, bend, _ = self._prepared()
-        others = [line for name, line in self.seams.items() if name != seam]
+        others = [line for name, line in self.seams.items() if name not in seams]
         fixed = self._near([*others, *self.darts])
         if self.beyond is not None:
             fixed = np.union1d(fixed, np.flatnonzero(self.beyond))
-        now = self._near([self.seams.get(seam, np.zeros((0, 3)))])
+        now = self._near([self.seams.get(seam, np.zeros((0, 3))) for seam in seams])
         shut = np.zeros(len(self.vertices), bool)
         shut[fixed] = shut[now] = True
         u = _solved(matrix, bend, np.flatnonzero(~shut), np.zeros(len(bend)))
-        return Held(self, seam, fixed, now, u)
+        return Held(self, fixed, now, u)
 
 
 @dataclass(frozen=True)
 class Held:
-    """A seam in hand: vertices on the other seams, those on this one, and the forecast u (n,) before."""
+    """Seams in hand: vertices on the other seams, those on these, and the forecast u (n,) before."""
 
     shape: Shape
-    seam: str
     fixed: NDArray[np.int64]
     now: NDArray[np.int64]
     u: Array
@@ -243,14 +278,14 @@ class Held:
         """The forecast stretch (n,) at each vertex of the shape, before the seam is moved."""
         return np.expm1(-self.u)
 
-    def moved(self, line: Array) -> tuple[NDArray[np.int64], Array]:
-        """Vertices near the moved stretch of the seam, and the stretch forecast there.
+    def moved(self, *lines: Array) -> tuple[NDArray[np.int64], Array]:
+        """Vertices near what of the seams moved, and the stretch forecast there; lines: all that they are now.
 
         Solved anew within `REACH` of what moved; beyond it the forecast stands as it was.
         """
         shape = self.shape
         matrix, bend, tree = shape._prepared()
-        new = shape._near([line])
+        new = shape._near(lines)
         differ = np.setxor1d(new, self.now)
         if not len(differ):
             return differ, np.zeros(0)

@@ -1,4 +1,4 @@
-"""Marks and strokes of the pile drawn on the real page, with the suit looked at for real.
+"""Marks and strokes of the pile drawn on the real page, seams of the plan dragged, with the suit looked at for real.
 
 Skipped where there is no Chromium.
 """
@@ -141,3 +141,94 @@ def test_a_mark_and_a_stroke_are_drawn_moved_changed_and_taken_out(page):
     kept = tomllib.loads(page.evaluate("workshop.now.text"))
     del kept["cloth"]["colour-1"]
     assert kept == tomllib.loads(text)
+
+
+LINE = """(name) => { const at = workshop.live.scene.seams.get(name).pairs;
+  return Array.from({length: at.length / 3}, (_, k) => at.slice(3 * k, 3 * k + 3)); }"""
+
+
+def away(page, name, place):
+    """How far a place is from a seam of the newest scene, mm."""
+    at = np.array(page.evaluate(LINE, name)).reshape(-1, 2, 3)
+    way = at[:, 1] - at[:, 0]
+    share = ((place - at[:, 0]) * way).sum(axis=1) / np.maximum((way**2).sum(axis=1), 1e-9)
+    near = at[:, 0] + np.clip(share, 0.0, 1.0)[:, None] * way
+    return float(np.linalg.norm(near - place, axis=1).min())
+
+
+def test_a_seam_of_the_plan_is_dragged_by_its_line_and_moved_by_keys(page):
+    """Let go beside where it was, the leg's front seam runs there once the suit is cut again, its mirror image on the
+    other leg too, by numbers in the suit file; undo puts it back; keys in the list move the side seam by as many mm;
+    Escape leaves a seam where it was; what suggestions are to leave alone is kept and cleared."""
+    text = page.evaluate("workshop.now.text")
+    seams = tomllib.loads(text)["seams"]
+    page.evaluate("Object.assign(workshop.figure, {turn: 15, tilt: 3}).paint()")
+    page.click("#tab-seams")
+    page.click("[data-mode=move]")
+    line = np.array(page.evaluate(LINE, "leg-front-left"))
+    held = line[np.argmin(np.abs(line[:, 2] - 600.0))]
+    at = page.evaluate("(p) => workshop.figure.onCanvas(p)", held.tolist())
+    box = page.locator("#figure").bounding_box()
+    x, y = box["x"] + at["x"], box["y"] + at["y"]
+    to = page.evaluate("([x, y]) => workshop.figure.onShape(x, y).place", [at["x"] + 5, at["y"]])
+    page.mouse.move(x, y)
+    until(page, "workshop.pen.pointed === 'leg-front-left'")
+    page.mouse.down()
+    page.mouse.move(x + 5, y, steps=2)
+    until(page, "workshop.pen.drags.length > 0 && !workshop.pen.hold.busy")
+    assert page.get_attribute("#badge", "data-stage") == "forecast"
+    assert "leg seams farther out" in page.inner_text("#spot")
+    drawn = page.evaluate(
+        "workshop.figure.marks.children.find(o => o.name === 'pen').geometry.attributes.instanceStart.count"
+    )
+    assert drawn > 100  # both legs' four seams
+    page.mouse.up()
+    until(page, "workshop.now.text.includes('leg_turn')")
+    until(page, LAID, 600)
+    told = tomllib.loads(page.evaluate("workshop.now.text"))["seams"]
+    to = np.array(to)
+
+    assert set(told) - set(seams) == {"leg_shift", "leg_turn"}
+    assert away(page, "leg-front-left", held) > 6.0
+    assert away(page, "leg-front-left", to) < 1.5
+    assert away(page, "leg-front-right", to * [-1.0, 1.0, 1.0]) < 1.5
+    page.keyboard.press("Control+z")
+    until(page, "!workshop.now.text.includes('leg_turn')")
+    until(page, LAID, 600)
+    assert page.evaluate("workshop.now.text") == text
+    assert away(page, "leg-front-left", held) < 0.1
+
+    before = np.array(page.evaluate(LINE, "side-right"))
+    page.focus("[data-seam-row=side-right]")
+    for key in ("ArrowRight", "ArrowRight", "Shift+ArrowRight", "ArrowLeft"):
+        page.keyboard.press(key)
+    until(page, "workshop.now.text.includes('side_shift = 6')")
+    until(page, LAID, 600)
+    low = before[np.argmin(np.abs(before[:, 2] - 1130.0))]
+    assert page.evaluate("document.activeElement.dataset.seamRow") == "side-right"
+    # on the shell the seam's surface is crossed at a slant, so it moves by a little more
+    assert 5.5 < away(page, "side-right", low) < 9.0
+    page.keyboard.press("ArrowLeft")
+    page.keyboard.press("Escape")
+    until(page, "workshop.pen.hold === null && !workshop.figure.bare")
+
+    page.click("[data-seam-row=side-right]")
+    page.check("[data-pin=side]")
+    until(page, "workshop.now.kept.pinned.includes('side')")
+    assert tomllib.loads(page.evaluate("workshop.now.text"))["seams"]["pinned"] == ["side"]
+    until(
+        page, "document.querySelector('[data-seam-row=side-right]').textContent.includes('stays')"
+    )
+    page.uncheck("[data-pin=side]")
+    until(page, "workshop.now.kept.pinned.length === 0")
+    page.click("#tab-panels")
+    page.click("[data-panel=front-left]")
+    page.check("[data-whole=front]")
+    until(page, "workshop.now.kept.whole.includes('front')")
+    kept = tomllib.loads(page.evaluate("workshop.now.text"))["seams"]
+    assert (kept["whole"], kept["side_shift"]) == (["front"], 6)
+    while page.evaluate("workshop.now.can_undo && workshop.now.text") not in (False, text):
+        page.click("#undo")
+        page.wait_for_timeout(200)
+    until(page, LAID, 600)
+    assert page.evaluate("workshop.now.text") == text

@@ -35,6 +35,8 @@ ASKS = (
     "dart",
     "hold",
     "drag",
+    "steer",
+    "pin",
     "file",
 )
 ODD = (
@@ -45,7 +47,7 @@ ODD = (
 KEYS = (
     *("id", "ask", "text", "stroke", "revision", "path", "value", "known", "wait", "shape"),
     *("points", "closed", "name", "side", "seam", "point", "table", "number", "panel", "state"),
-    *("style", "cloth", "colour", "round"),
+    *("style", "cloth", "colour", "round", "line", "numbers", "key", "on"),
 )
 
 

@@ -112,6 +112,7 @@ class App {
     this.$("save").hidden = !next.unkept;
     this.bench.show(retake);
     this.lists.darts(this.lists.panel(this.lists.chosen));
+    if (this.lists.seam && this.live.scene) this.lists.moves(this.lists.seam);
     this.showBuilding();
     if (this.figure.sews()) this.badge("again"); // it says whether the suit has changed since
   }
@@ -170,7 +171,7 @@ class App {
       shape: "Shape only; the seams follow",
       panels: "Forecast of the stretch; the real map follows",
       flats: "Real map: every panel is laid flat",
-      forecast: "Forecast while you drag; the real map follows when you let go",
+      forecast: "Forecast while you drag; the real map follows", // one line, or the figure would jump
       failed: "This suit cannot be laid as it is; see above",
     };
     const box = this.$("badge");
@@ -301,10 +302,10 @@ class App {
   }
 
   over(x, y) {
-    if (x === null || this.pen.mode !== "turn") { this.lists.fromFigure(null); return; }
+    if (x === null || this.pen.draws()) { this.lists.fromFigure(null); if (this.pen.mode === "move") this.pen.over(null); return; }
     if (this.looking) { this.looking = [x, y]; return; }
     this.looking = [x, y];
-    requestAnimationFrame(() => { const [a, b] = this.looking; this.looking = null; this.lists.fromFigure(this.figure.onPanel(a, b)); if (this.figure.sews()) this.off(this.figure.onSewn(a, b)); });
+    requestAnimationFrame(() => { const [a, b] = this.looking; this.looking = null; if (this.pen.mode === "move") { this.pen.over(a, b); return; } this.lists.fromFigure(this.figure.onPanel(a, b)); if (this.figure.sews()) this.off(this.figure.onSewn(a, b)); });
   }
 
   /** How far the sewn cloth is off the outline where the maker points. */

@@ -56,8 +56,10 @@ export class Figure {
     this.world.add(this.camera, new THREE.AmbientLight(0xffffff, 1.3));
     this.groups = { suit: new THREE.Group(), pads: new THREE.Group(), sewn: new THREE.Group() };
     this.marks = new THREE.Group();
+    this.thin = new THREE.LineSegments(new THREE.BufferGeometry(), new THREE.LineBasicMaterial({ color: INK }));
+    this.thin.frustumCulled = false;
     this.inks = new Map();
-    this.world.add(this.groups.suit, this.groups.pads, this.groups.sewn, this.marks);
+    this.world.add(this.groups.suit, this.groups.pads, this.groups.sewn, this.marks, this.thin);
     this.ray = new THREE.Raycaster();
     this.ray.firstHitOnly = true;
     this.listen();
@@ -117,6 +119,7 @@ export class Figure {
   /** Show the shape without its panels (true), or the panels. forecast: coloured by it. */
   showBare(bare, forecast = false) {
     this.bare = bare;
+    this.told = forecast;
     if (this.shape) this.shape.mesh.material = forecast ? this.shape.told : this.shape.lit;
     this.draw();
   }
@@ -167,7 +170,13 @@ export class Figure {
       mesh.add(...lines, ...this.inlays(p, scene, geometry, offset, { wholes, places }));
       home.add(mesh);
     }
-    if (group === "suit") this.showBare(false);
+    if (group === "suit") {
+      const lines = scene.panels.filter((q) => !q.pillow).flatMap((p) => [...floats(p.seams)]);
+      this.thin.geometry.dispose();
+      this.thin.geometry = new THREE.BufferGeometry();
+      this.thin.geometry.setAttribute("position", new THREE.BufferAttribute(new Float32Array(lines), 3));
+      this.showBare(false);
+    }
     this.draw();
   }
 
@@ -373,6 +382,7 @@ export class Figure {
     this.aim();
     const bare = this.bare && this.what === "suit";
     if (this.shape) this.shape.mesh.visible = bare;
+    this.thin.visible = bare && this.told; // where the seams were, while one is moved
     this.groups.sewn.visible = this.sews();
     this.groups.suit.visible = this.what === "suit" && !bare && !this.sews();
     this.groups.pads.visible = this.what === "pads";
@@ -470,6 +480,17 @@ export class Figure {
 
   /** Name of the panel under a point of the canvas, or null. */
   under(x, y) { const hit = this.onPanel(x, y); return hit && hit.name; }
+
+  /** What puts places in space on the canvas: (x, y, z) to [x, y] in CSS pixels, as the view is now. */
+  projector() {
+    this.aim();
+    const m = new THREE.Matrix4().multiplyMatrices(this.camera.projectionMatrix, this.camera.matrixWorldInverse).elements;
+    const { clientWidth: wide, clientHeight: high } = this.canvas;
+    return (a, b, c) => {
+      const w = m[3] * a + m[7] * b + m[11] * c + m[15];
+      return [((m[0] * a + m[4] * b + m[8] * c + m[12]) / w + 1) * 0.5 * wide, (1 - (m[1] * a + m[5] * b + m[9] * c + m[13]) / w) * 0.5 * high];
+    };
+  }
 
   /** Where a place is on the canvas in CSS pixels, and whether the figure does not hide it. */
   onCanvas(place) {

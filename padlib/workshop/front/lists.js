@@ -1,10 +1,11 @@
 // The right side: panels with their flats, seams, what to check, the body, what to download.
 import { make, percent, table } from "./dom.js";
 import { FlatView } from "./flats.js";
+import { moversOf, pinsOf, seamsOf, settingsOf } from "./lines.js";
 
-// The settings that move a seam of the plan, by the beginning of its name.
-const MOVED = { armhole: ["armhole_shift"], shoulder: ["shoulder_shift"], side: ["side_shift"], hip: ["seat_shift", "groin_shift"], sleeve: ["sleeve_shift", "sleeve_turn"],
-  leg: ["leg_shift", "leg_turn"], neck: ["neck_rise"], wrist: ["wrist_rise", "wrist_slit"], ankle: ["ankle_rise", "ankle_slit"], closure: ["closure", "closure_below_waist"] };
+const PINS = { armhole: "the armholes where they are", shoulder: "the shoulder seams where they are", side: "the side seams where they are", seat: "the seam above the seat where it is",
+  groin: "the seam along the groin where it is", sleeve: "the sleeve seams where they are", leg: "the leg seams where they are" };
+const PANELS = ["front", "back", "sleeve-upper", "sleeve-under", "leg-inner", "leg-outer"];
 
 export class Lists {
   /** app: $, all(selector), state(), figure, live (newest look), built (newest pattern), said(mm). */
@@ -123,9 +124,11 @@ export class Lists {
   /** The chosen panel's darts, each to be kept as it is or kept away. A mirror image has its original's. */
   darts(p) {
     const { app } = this, box = app.$("darts"), pinned = app.state() ? app.state().pinned : [];
-    if (!p || !p.held.length) { box.replaceChildren(); return; }
+    if (!p) { box.replaceChildren(); return; }
+    const stem = p.name.split("-").filter((w) => !/^(\d+|left|right)$/.test(w)).join("-"), whole = app.state() ? app.state().kept.whole : [];
+    const asks = PANELS.includes(stem) ? [make("label", { class: "pick" }, make("input", { type: "checkbox", "data-whole": stem, checked: whole.includes(stem), onchange: (e) => this.keep("whole", stem, e.target) }), "Suggestions draw no new seam across it")] : [];
     const name = p.mirror_of || p.name;
-    box.replaceChildren(...p.held.map((d, k) => {
+    box.replaceChildren(...asks, ...p.held.map((d, k) => {
       const kept = pinned.some((q) => q.panel === name && Math.hypot(...q.to.map((v, i) => v - (p.mirror_of && i === 0 ? -d.tip[0] : d.tip[i]))) < 15);
       const act = (state) => () => app.newState("dart", { panel: p.name, number: k, state });
       return make("div", { class: "dart" }, make("span", {}, `Dart ${k + 1}: ${app.said(d.length_mm)}, ${d.intake_deg.toFixed(0)}\u00b0${kept ? ", kept" : ""}`),
@@ -157,26 +160,11 @@ export class Lists {
   showSeams() {
     const { app } = this, scene = app.live.scene, page = app.$("page-seams");
     if (!scene) { page.replaceChildren("The seams come in a moment."); return; }
-    const { floats, wholes } = app.live, seams = new Map();
-    for (const p of scene.panels) {
-      const at = floats(p.vertices);
-      for (const [kind, name, place] of p.edges) {
-        if (kind === "dart") continue;
-        const run = wholes(place), pairs = [];
-        let length = 0;
-        for (let k = 0; k + 1 < run.length; k++) {
-          const a = 3 * run[k], b = 3 * run[k + 1];
-          length += Math.hypot(at[a] - at[b], at[a + 1] - at[b + 1], at[a + 2] - at[b + 2]);
-          pairs.push(at[a], at[a + 1], at[a + 2], at[b], at[b + 1], at[b + 2]);
-        }
-        const s = seams.get(name) || { panels: [], length: 0, pairs: [], kind };
-        s.panels.push(p.name);
-        s.length = Math.max(s.length, length);
-        s.pairs.push(...pairs);
-        seams.set(name, s);
-      }
-    }
-    const rows = [...seams].sort().map(([name, s]) => make("tr", {}, make("td", {}, make("button", { type: "button", "data-seam-row": name, onclick: () => this.chooseSeam(name, s) }, name)),
+    if (app.pen && app.pen.hold && app.pen.hold.numbers) return; // keys move a seam of the list; it is shown anew after that
+    const seams = seamsOf(app.live), kept = (app.state() && app.state().kept.pinned) || [];
+    const focus = { ...(app.root.activeElement && app.root.activeElement.dataset) };
+    const rows = [...seams].sort().map(([name, s]) => make("tr", {}, make("td", {}, make("button", { type: "button", "data-seam-row": name, onclick: () => this.chooseSeam(name, s), onkeydown: (e) => this.nudge(e, name), onblur: () => app.pen.settle() }, name,
+      ...(pinsOf(name).some((p) => kept.includes(p)) ? [make("small", { class: "kept" }, " stays")] : []))),
       make("td", {}, [...new Set(s.panels)].join(" to ")), make("td", { class: "n" }, app.said(s.length))));
     const parts = [make("p", { id: "seam-moves" }), table("Choose a seam to see it on the figure and on the flat, and what moves it.", [["Seam"], ["Panels"], ["Length", 1]], rows)];
     if (app.built) {
@@ -184,10 +172,25 @@ export class Lists {
       parts.push(table("In the pattern, mm. The last figure is how much the two sides differ on paper.", [["Seam"], ["Length", 1], ["Differ", 1]], sewn));
     }
     page.replaceChildren(...parts);
+    if (this.seam && seams.has(this.seam)) this.moves(this.seam, focus);
+    if (focus.seamRow) app.root.querySelector(`[data-seam-row="${CSS.escape(focus.seamRow)}"]`)?.focus();
   }
+
+  /** Arrow keys on a seam in the list: left and right move it by its first number, up and down by its second. */
+  nudge(e, name) {
+    if (e.key === "Escape") { this.app.pen.giveUp(); return; }
+    const way = { ArrowLeft: [0, -1], ArrowRight: [0, 1], ArrowDown: [1, -1], ArrowUp: [1, 1] }[e.key], keys = moversOf(name);
+    if (!way || !keys.length || e.ctrlKey || e.metaKey || e.altKey || this.ownSeam(name) >= 0) return;
+    e.preventDefault();
+    if (this.seam !== name) this.chooseSeam(name, seamsOf(this.app.live).get(name));
+    this.app.pen.nudge(name, keys[Math.min(way[0], keys.length - 1)], way[1] * (e.shiftKey ? 5 : 1));
+  }
+
+  ownSeam(name) { return this.app.state().seams.findIndex((s) => s.name === name || name.startsWith(`${s.name}-`)); }
 
   chooseSeam(name, s) {
     const { app } = this;
+    this.seam = name;
     app.figure.showLine("seam", s.pairs, { colour: 0xc01a00, pairs: true, width: 4 });
     app.figure.face(s.pairs.slice(0, 3));
     if (!s.panels.includes(this.chosen)) this.choose(s.panels[0]);
@@ -195,13 +198,29 @@ export class Lists {
     this.moves(name);
   }
 
-  /** What moves a seam: its own points, or the settings that it follows. */
-  moves(name) {
-    const { app } = this, state = app.state(), own = state.seams.findIndex((s) => s.name === name || name.startsWith(`${s.name}-`));
-    const settings = state.settings.filter((s) => s.table === "seams" && (MOVED[name.split("-")[0]] || []).includes(s.name));
+  /** What moves a seam: its own points, or the settings that it follows; and whether suggestions may. */
+  moves(name, focus = this.app.root.activeElement && this.app.root.activeElement.dataset) {
+    const { app } = this, state = app.state(), own = this.ownSeam(name), box = app.$("seam-moves");
+    if (!box) return;
+    const settings = settingsOf(name).map((key) => state.settings.find((s) => s.table === "seams" && s.name === key)).filter(Boolean);
+    const value = (s) => (typeof s.value !== "number" ? s.value : s.help.endsWith("degrees") ? `${s.value}\u00b0` : app.said(s.value));
     const buttons = own >= 0 ? [make("button", { type: "button", onclick: () => app.pen.find("seam", own) }, "Drag its points")]
-      : settings.map((s) => make("button", { type: "button", "data-move": s.name, onclick: () => app.bench.reach(`set-seams-${s.name}`) }, s.help.split(", ")[0]));
-    app.$("seam-moves").replaceChildren(make("b", {}, name), buttons.length ? " is moved by: " : " lies where the body has its middle; nothing moves it.", ...buttons);
+      : settings.map((s) => make("button", { type: "button", "data-move": s.name, onclick: () => app.bench.reach(`set-seams-${s.name}`) }, `${s.help.replace(/, (mm|degrees)$/, "")}: ${value(s)}`));
+    const pins = own >= 0 ? [] : pinsOf(name).map((pin) => make("label", { class: "pick" },
+      make("input", { type: "checkbox", "data-pin": pin, checked: state.kept.pinned.includes(pin), onchange: (e) => this.keep("pinned", pin, e.target) }), `Suggestions leave ${PINS[pin]}`));
+    const hint = own < 0 && moversOf(name).length ? [make("small", {}, moversOf(name).length > 1
+      ? "Drag it on the figure with \u201cMove seams\u201d, or use the arrow keys in this list: left and right for the first, up and down for the second, Shift for larger steps. Both sides move."
+      : "Drag it on the figure with \u201cMove seams\u201d, or use the arrow keys in this list, with Shift for larger steps. Both sides move.")] : [];
+    const none = " lies where the body has its middle; nothing moves it.";
+    box.replaceChildren(make("b", {}, name), buttons.length ? " is moved by: " : none, ...buttons, ...pins, ...hint);
+    for (const kind of ["pin", "move"]) if (focus && focus[kind]) box.querySelector(`[data-${kind}="${focus[kind]}"]`)?.focus();
+  }
+
+  /** A seam that suggestions leave, or a panel that they part no more; the box shows what came of it. */
+  async keep(key, name, box) {
+    this.app.bench.sendText();
+    await this.app.newState("pin", { key, name, on: box.checked });
+    this.showSeams();
   }
 
   showLook() {

@@ -1,5 +1,6 @@
 // Drawing on the figure: a loop for a pad or a mark, a seam, a stroke of the pile; and moving their points.
 import { make } from "./dom.js";
+import { lineUnder, seamsOf } from "./lines.js";
 
 // CSS pixels within which a click, or a finger, means a point that is there; and how large points are drawn.
 const NEAR = 14, NEAR_FINGER = 24, DOT = 14, DOT_FINGER = 20;
@@ -14,8 +15,8 @@ const DRAWN = {
   pile: { least: 2, loop: false, round: true, done: "The pile follows the stroke.",
     hint: "Click along the way the pile is to lie, from root to tip. Done ends the stroke." },
 };
-const MOVE = "Drag a point of your own seams, marks and strokes. Or: [ and ] choose a point, turn the figure under the cross, Enter puts it there.";
-const NONE = "Nothing of your own is drawn yet. Seams of the plan follow the settings on the left.";
+const MOVE = "Drag a seam by its line, or a point of what you drew. By keys: arrow keys move a seam in the list of seams; [ and ] choose a point, Enter puts it under the cross.";
+const REST = 700; // ms after the last key until a seam that keys move is kept
 
 export class Pen {
   /** app: figure, link, live (own lines, shape number), act(), tell(), newState(); ui: elements by name. */
@@ -26,6 +27,7 @@ export class Pen {
     this.points = [];
     this.chosen = -1;
     this.drags = [];
+    this.sent = {};
     ui.done.onclick = () => this.finish(false);
     ui.less.onclick = () => this.less();
     ui.leave.onclick = () => this.enter("turn");
@@ -36,14 +38,17 @@ export class Pen {
   draws() { return this.mode in DRAWN; }
 
   enter(mode) {
+    this.settle();
     this.mode = mode;
     this.points = [];
     this.length = 0;
     this.chosen = -1;
     this.hold = null;
     const { figure } = this.app;
-    for (const name of ["pen", "pen-dots", "pile", "strokes"]) figure.dropMark(name);
-    figure.canvas.classList.toggle("drawing", mode !== "turn");
+    for (const name of ["pen", "pen-dots", "pile", "strokes", "pointed"]) figure.dropMark(name);
+    this.pointed = "";
+    figure.canvas.classList.toggle("drawing", mode !== "turn" && mode !== "move");
+    figure.canvas.classList.remove("over");
     this.ui.pick(mode);
     this.show();
     if (mode === "pile") this.showStrokes();
@@ -86,6 +91,8 @@ export class Pen {
 
   /** New panels have come: what stands over the old ones is drawn again. */
   renew() {
+    if (this.hold && this.hold.before) { this.app.figure.showBare(true, true); this.app.badge("forecast"); } // still in hand
+    if (!this.hold) this.app.$("spot").textContent = "";
     if (this.mode === "move") this.show();
     if (this.mode === "pile") this.showStrokes();
   }
@@ -112,7 +119,6 @@ export class Pen {
 
   showHandles() {
     const all = this.handles();
-    if (!all.length) this.ui.hint.textContent = NONE;
     this.app.figure.showDots("pen-dots", all.map((h) => h.place), { hot: this.chosen, size: this.app.figure.finger ? DOT_FINGER : DOT });
   }
 
@@ -141,9 +147,70 @@ export class Pen {
   press(x, y) {
     if (this.mode !== "move") return false;
     const found = this.nearHandle(x, y);
-    if (found < 0) return false;
-    this.take(found);
+    if (found >= 0) { this.take(found); return true; }
+    const line = this.lineUnder(x, y);
+    if (!line) return false;
+    this.takeSeam(line, x, y);
     return true;
+  }
+
+  /** The seam of the plan under a point of the canvas, or null. */
+  lineUnder(x, y) {
+    const { app } = this;
+    if (app.figure.bare || app.figure.what !== "suit") return null;
+    return lineUnder(app.figure, app.live, app.state().seams.map((s) => s.name), x, y, this.near());
+  }
+
+  /** Point at a seam of the plan: it stands out, and says that it can be dragged. */
+  over(x, y) {
+    const { app } = this, line = x === null || this.hold || this.nearHandle(x, y) >= 0 ? null : this.lineUnder(x, y), name = line ? line.name : "";
+    app.$("spot").textContent = line ? `${name}: drag it; both sides move` : "";
+    app.figure.canvas.classList.toggle("over", Boolean(line));
+    if (name === this.pointed) return;
+    this.pointed = name;
+    if (line) app.figure.showLine("pointed", seamsOf(app.live).get(name).pairs, { pairs: true, width: 4 }); else app.figure.dropMark("pointed");
+  }
+
+  /** Take a seam of the plan in hand where it was pressed. */
+  takeSeam({ name, place, x, y }, px, py) {
+    const { figure } = this.app, hit = figure.nearestOnShape(place);
+    this.over(null);
+    this.settle();
+    figure.about = null;
+    this.chosen = -1;
+    this.hold = { line: { table: "plan", name, points: [] }, point: 0, places: [hit], shift: [x - px, y - py], shape: figure.shapeNumber, busy: false, next: null };
+    this.hold.ready = this.holdSeam(this.hold);
+  }
+
+  /** A seam of the plan moved by keys: its number by so much; kept when the keys rest. */
+  nudge(name, key, by) {
+    const { app } = this, setting = app.state().settings.find((s) => s.table === "seams" && s.name === key);
+    if (!app.live.scene || !setting) return;
+    if (!this.hold || this.hold.line.name !== name || !this.hold.numbers) {
+      this.settle();
+      app.figure.about = null;
+      this.hold = { line: { table: "plan", name, points: [] }, point: 0, places: [], numbers: {}, shape: app.figure.shapeNumber, busy: false, next: null };
+      this.hold.ready = this.holdSeam(this.hold);
+    }
+    const { hold } = this, now = { [key]: setting.value, ...this.sent, ...hold.numbers }[key];
+    hold.numbers[key] = now + by;
+    hold.moved = true;
+    clearTimeout(this.rest);
+    const rested = () => { if (this.hold && this.hold.busy) this.rest = setTimeout(rested, REST); else this.settle(); };
+    this.rest = setTimeout(rested, REST);
+    this.follow();
+  }
+
+  /** Keep what keys have moved. */
+  settle() {
+    clearTimeout(this.rest);
+    if (this.hold && this.hold.numbers) this.drop(0, 0, true);
+  }
+
+  /** Leave a seam in hand where it was. */
+  giveUp() {
+    clearTimeout(this.rest);
+    if (this.hold) this.drop(0, 0, false);
   }
 
   take(number) {
@@ -160,7 +227,7 @@ export class Pen {
   async holdSeam(hold) {
     const { app } = this;
     try {
-      const { value, floats } = await app.link.ask("hold", { seam: hold.line.number, shape: hold.shape, points: [hold.places[0].weights] });
+      const { value, floats } = await app.link.ask("hold", this.given(hold));
       if (this.hold !== hold) return;
       hold.before = floats(value.stretch);
       app.figure.paintShape(hold.before, app.scale(), app.ramp());
@@ -168,12 +235,20 @@ export class Pen {
       app.badge("forecast");
     } catch (e) {
       app.tell(e.message, true);
+      if (this.hold === hold) { this.hold = null; hold.dropped = true; }
     }
   }
 
+  /** What is asked about a seam in hand: the plan's by its name and by one place or by numbers, the maker's by its points. */
+  given({ line, shape, places, numbers }) {
+    if (line.table !== "plan") return { seam: line.number, shape, points: places.map((p) => p.weights) };
+    return numbers && Object.keys(numbers).length ? { line: line.name, shape, numbers } : { line: line.name, shape, ...(places.length ? { points: [places[0].weights] } : {}) };
+  }
+
   drag(x, y) {
-    const hit = this.app.figure.onShape(x, y);
-    if (!hit || !this.hold) return;
+    if (!this.hold || this.hold.numbers) return;
+    const [dx, dy] = this.hold.shift || [0, 0], hit = this.app.figure.onShape(x + dx, y + dy);
+    if (!hit) return;
     this.hold.places[this.hold.point] = hit;
     this.hold.moved = true;
     this.follow();
@@ -185,11 +260,12 @@ export class Pen {
     if (hold.busy) { hold.next = true; return; }
     hold.busy = true;
     await hold.ready;
+    if (!hold.before && hold.ready) { hold.busy = false; return; } // it could not be taken
     do {
       hold.next = false;
       const start = performance.now();
       try {
-        await (hold.line.table === "seam" ? this.forecast(hold) : this.redraw(hold));
+        await (["seam", "plan"].includes(hold.line.table) ? this.forecast(hold) : this.redraw(hold));
         if (this.hold !== hold && !hold.dropped) break;
         this.drags.push(performance.now() - start);
       } catch (e) {
@@ -203,12 +279,21 @@ export class Pen {
   /** The seam and the forecast about it, as they would be. */
   async forecast(hold) {
     const { app } = this;
-    const { value, floats, wholes } = await app.link.ask("drag", { seam: hold.line.number, shape: hold.shape, points: hold.places.map((p) => p.weights) });
+    const { value, floats, wholes } = await app.link.ask("drag", this.given(hold));
     if (this.hold !== hold && !hold.dropped) return;
+    if (value.numbers) app.$("spot").textContent = Object.entries(value.numbers).map(([key, v]) => this.said(key, v)).join("; ") + (value.ends ? "; it goes no farther" : "");
+    if (hold.numbers && value.ends) Object.assign(hold.numbers, value.numbers);
     const about = wholes(value.vertices), scale = app.scale(), ramp = app.ramp();
     app.figure.paintShape(hold.before, scale, ramp); // what the last place changed goes back first
     app.figure.paintShape(floats(value.stretch), scale, ramp, about);
-    this.showHeld(hold, floats(value.line), { about });
+    this.showHeld(hold, floats(value.pairs), { about, pairs: true });
+  }
+
+  /** A number of the plan in words. */
+  said(key, v) {
+    const { app } = this, s = app.state().settings.find((q) => q.table === "seams" && q.name === key);
+    const words = s.help.endsWith("degrees") ? `${v}\u00b0` : app.said(v);
+    return `${s.help.replace(/, (mm|degrees)$/, "")}: ${words}`;
   }
 
   /** A mark or a stroke as it would be. */
@@ -221,10 +306,11 @@ export class Pen {
   }
 
   /** The line as it would be, its point in hand; about: the vertices whose forecast changed. */
-  showHeld(hold, line, { arrow = false, about = null } = {}) {
+  showHeld(hold, line, { arrow = false, about = null, pairs = false } = {}) {
     const { figure } = this.app;
     const change = () => {
-      if (arrow) figure.showArrows("pen", [[...line]], { width: 4 }); else figure.showLine("pen", line, { width: 4 });
+      if (arrow) figure.showArrows("pen", [[...line]], { width: 4 }); else figure.showLine("pen", line, { width: 4, pairs });
+      if (hold.line.table === "plan") return;
       figure.showDots("pen-dots", this.handles().map((h, k) => (k === this.chosen ? hold.places[hold.point].place : h.place)), { hot: this.chosen, size: this.app.figure.finger ? DOT_FINGER : DOT });
     };
     if (about) { figure.paintAbout(about, line, change); return; }
@@ -237,10 +323,26 @@ export class Pen {
     if (!hold) return;
     this.hold = null;
     hold.dropped = true;
-    if (!done || !hold.moved) { app.figure.dropMark("pen"); app.figure.showBare(false); app.badge("again"); this.showHandles(); return; }
+    app.$("spot").textContent = "";
+    if (!done || !hold.moved) { app.figure.dropMark("pen"); app.figure.showBare(false); app.badge("again"); if (this.mode === "move") this.showHandles(); return; }
+    if (hold.line.table === "plan") { await this.steer(hold); return; }
     const at = hold.places[hold.point], { table, number } = hold.line;
     await app.newState("move", { table, number, point: hold.point, shape: hold.shape, points: [at.weights] });
     app.figure.renameMark("pen", "kept");
+  }
+
+  /** Keep a seam of the plan where it was let go. */
+  async steer(hold) {
+    const { app } = this;
+    this.sent = hold.numbers || {}; // where the next key goes on from, before the session has answered
+    await hold.ready;
+    const done = hold.before && await app.newState("steer", this.given(hold));
+    this.sent = {};
+    app.lists.showSeams();
+    if (done) { app.figure.renameMark("pen", "kept"); return; }
+    app.figure.dropMark("pen");
+    app.figure.showBare(false);
+    app.badge("again");
   }
 
   // Drawing ---------------------------------------------------------------------------------------
