@@ -32,6 +32,7 @@ TRIES = 8  # lines across a panel that are drawn into the shell
 LAID = 3  # those of them that are darted
 VAIN = 3  # panels across which new seams may be sought in vain, before the search is given up
 PLANS = 20  # plans that are laid at most while seams are sought
+CHECKS = 6  # plans that are laid at most to see whether steps still pay beside each other, and what they buy
 NEED = 60.0  # mm of dart in a panel from which a new seam is tried across it
 
 
@@ -104,11 +105,12 @@ def suggest(
     steps = _moved(work, found, usual, tell)
     steps = _drawn(work, steps, new, tell)
     tell("laying the plan without each seam in turn", 0.9)
-    steps = _surely(work, _that_pay(work, steps))
+    checks = _Checks(work, len(work.laid) + CHECKS)
+    steps = _surely(work, _that_pay(checks, steps))
     first, last = (work.lay(s, closer=True) for s in ((), steps))
     moves = {key: value for step in steps for key, value in step.moves.items()}
     seams = tuple(seam for step in steps for seam in step.seams)
-    worth = tuple(w for w in (_worth(work, steps, k) for k in range(len(steps))) if w is not None)
+    worth = tuple(w for w in (_worth(checks, steps, k) for k in range(len(steps))) if w is not None)
     if plan:
         worth += plan_worth(
             work.bench, work.lay(steps), tell=lambda words, share: tell(words, 0.9 + 0.1 * share)
@@ -131,10 +133,18 @@ class _Work:
             suit = step.on(suit)
         return suit
 
+    def key(self, suit: Suit, closer: bool) -> tuple[object, ...]:
+        """What tells one plan from another."""
+        return (*(suit.seams[k] for k in MOVES), *((s.name, s.through) for s in suit.drawn), closer)
+
+    def known(self, steps: Sequence[_Step]) -> Trial | None:
+        """A plan that was laid already, else None."""
+        return self.laid.get(self.key(self.plan(steps), False))
+
     def lay(self, steps: Sequence[_Step], *, closer: bool = False) -> Trial:
         """A plan laid, once; closer: as it is built. Raises PadlibError where it cannot be."""
         suit = self.plan(steps)
-        key = (*(suit.seams[k] for k in MOVES), *((s.name, s.through) for s in suit.drawn), closer)
+        key = self.key(suit, closer)
         if key not in self.laid:
             self.laid[key] = self.bench.lay(suit, closer=closer)
         return self.laid[key]
@@ -273,13 +283,39 @@ def _across(work: _Work, suit: Suit, base: Trial, panel: Panel, step: _Step) -> 
     return _Across(step, plan, cut, names) if len(cut.panels) == len(base.panels) + 2 else None
 
 
-def _that_pay(work: _Work, steps: tuple[_Step, ...]) -> tuple[_Step, ...]:
-    """The steps without those that the others make needless."""
+@dataclass(frozen=True)
+class _Checks:
+    """Plans laid to judge steps once all are there, as long as no more than so many are laid in all."""
+
+    work: _Work
+    most: int
+
+    def tried(self, steps: Sequence[_Step]) -> Trial | None:
+        """A plan laid; None where it cannot be, or was not yet and enough are."""
+        found = self.work.known(steps)
+        if found is not None or len(self.work.laid) >= self.most:
+            return found
+        return self.work.tried(steps)
+
+    def stands(self, steps: Sequence[_Step], number: int) -> bool:
+        """Whether what a step changed when it came is unchanged by later ones, so that it is judged already."""
+        last, one, other = (self.work.known(steps[:k]) for k in (len(steps), number + 1, number))
+        if last is None or one is None or other is None:
+            return False
+        had, has = ({digest(p) for p in trial.panels} for trial in (other, last))
+        return {digest(p) for p in one.panels} - had <= has
+
+
+def _that_pay(checks: _Checks, steps: tuple[_Step, ...]) -> tuple[_Step, ...]:
+    """The steps without those that the others make needless; one that could not be checked paid when it came."""
     kept = steps
     for step in steps:
-        rest = tuple(s for s in kept if s is not step)
-        one, other = work.lay(kept), work.tried(rest)
-        if other is not None and not better(one.laid, other.laid, step.price):
+        at = kept.index(step)
+        if checks.stands(kept, at):
+            continue
+        rest = (*kept[:at], *kept[at + 1 :])
+        one, other = checks.tried(kept), checks.tried(rest)
+        if one is not None and other is not None and not better(one.laid, other.laid, step.price):
             kept = rest
     return kept
 
@@ -294,13 +330,15 @@ def _surely(work: _Work, steps: tuple[_Step, ...]) -> tuple[_Step, ...]:
     return ()
 
 
-def _worth(work: _Work, steps: tuple[_Step, ...], number: int) -> Worth | None:
-    """What one of the steps buys; where later ones cannot be without it, before they were there."""
-    step, asked = steps[number], (work.suit.darts["limit"], work.suit.darts["percentile"])
-    for last in (len(steps), number + 1):
-        one, other = (work.tried(steps[:number] + steps[k:last]) for k in (number, number + 1))
+def _worth(checks: _Checks, steps: tuple[_Step, ...], number: int) -> Worth | None:
+    """What one of the steps buys; where later ones cannot be without it, or enough plans are laid, before they came."""
+    step, suit = steps[number], checks.work.suit
+    asked = suit.darts["limit"], suit.darts["percentile"]
+    stands = checks.stands(steps, number)
+    for last in (number + 1,) if stands else (len(steps), number + 1):
+        one, other = (checks.tried(steps[:number] + steps[k:last]) for k in (number, number + 1))
         if one is not None and other is not None:
             without, with_it = told(other.apart(one), *asked), told(one.apart(other), *asked)
-            size = round(step.length_mm, 1)
-            return Worth(step.name, step.kind, size, without, with_it, last < len(steps))
+            size, early = round(step.length_mm, 1), last < len(steps) and not stands
+            return Worth(step.name, step.kind, size, without, with_it, early)
     return None

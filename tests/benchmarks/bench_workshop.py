@@ -33,7 +33,7 @@ from padlib.suit.steps import make_panels, suit_body, suit_shell
 from padlib.workshop import bundle
 from padlib.workshop.frames import Blocks, parts
 from padlib.workshop.live import Live
-from padlib.workshop.look import body_told
+from padlib.workshop.look import body_told, plan_told
 from padlib.workshop.scene import forecast_shown, shown_bytes
 from padlib.workshop.serve import Workshop
 from padlib.workshop.session import Session
@@ -50,6 +50,12 @@ MOVED = SEAM.replace("1130", "1140")
 EDGES = (6.5, 5.0)  # mm: about 100,000 triangles, and finer
 MOVES = 30
 TURNS = 3
+
+# a place of the leg's front seam at half of the leg's height, on the canvas
+LEG = """(() => { const at = [...workshop.live.scene.seams.get('leg-front-left').pairs], z = 600;
+  let best = 0;
+  for (let k = 0; k < at.length; k += 3) if (Math.abs(at[k + 2] - z) < Math.abs(at[best + 2] - z)) best = k;
+  return workshop.figure.onCanvas(at.slice(best, best + 3)); })()"""
 
 pytestmark = pytest.mark.benchmark
 
@@ -73,6 +79,7 @@ class Fine(Live):
             "vertices": blocks.keep(surface.vertices.astype("<f8")),
             "faces": blocks.keep(surface.faces.astype("<u4")),
             "under": blocks.keep(surface.vertices.astype("<f8")),
+            "pad": blocks.keep(shell.thickness.astype("<f8")),
             "body": body_told(body, blocks),
         }
         self._stages = [parts(blocks.message(shape))]
@@ -88,7 +95,9 @@ class Fine(Live):
                 "points": through,
             }
         ]
-        self._stages.append(({"stage": "panels", "revision": 0, "scene": head, "own": own}, block))
+        told = {"stage": "panels", "revision": 0, "scene": head, "own": own}
+        told["plan"] = plan_told(suit, body, panels.place)
+        self._stages.append((told, block))
         self.count = len(surface.faces)
 
     def order(self, text, name, folder, revision):
@@ -159,12 +168,29 @@ def measured_page(address, count):
             page.mouse.move(x, y + 1 + k % 20)
             until(page, f"workshop.pen.drags.length > {done}")
         drags = np.array(page.evaluate("workshop.pen.drags"))[2:]
+        page.keyboard.press("Escape")
+        page.mouse.up()
+        page.evaluate(
+            "workshop.pen.hold = null; workshop.pen.drags = []; workshop.figure.showBare(false)"
+        )
+        page.click("#tab-seams")
+        page.evaluate(
+            "workshop.pen.enter('move'); workshop.figure.turn = 10; workshop.figure.paint()"
+        )
+        at = page.evaluate(LEG)
+        x, y = box["x"] + at["x"], page.locator("#figure").bounding_box()["y"] + at["y"]
+        page.mouse.move(x, y)
+        page.mouse.down()
+        for k in range(count):
+            page.mouse.move(x + 1 + k % 10, y)
+            until(page, f"workshop.pen.drags.length > {k}")
+        lines = np.array(page.evaluate("workshop.pen.drags"))[2:]
         plain = page.evaluate(
             "Array.from({length: 12}, () => { const s = performance.now(); workshop.figure.paint(); "
             "return performance.now() - s; })"
         )
         browser.close()
-    return drags, np.array(plain[2:])
+    return drags, lines, np.array(plain[2:])
 
 
 @pytest.fixture(scope="module")
@@ -208,7 +234,7 @@ def test_a_dragged_seam_point(tmp_path, told, edge):
         thread = threading.Thread(target=server.serve_forever)
         thread.start()
         try:
-            drags, plain = measured_page(server.address, MOVES)
+            drags, lines, plain = measured_page(server.address, MOVES)
         finally:
             server.shutdown()
             thread.join()
@@ -228,6 +254,13 @@ def test_a_dragged_seam_point(tmp_path, told, edge):
         (count, "move to forecast on screen, median", np.median(drags), picture, np.median(plain)),
         (count, "the same, 95th percentile", np.percentile(drags, 95), picture, np.median(plain)),
         (count, "of it on the server, processor time", server_ms, scipy, scipy_ms),
+        (
+            count,
+            "the leg seams of the plan by a line, median",
+            np.median(lines),
+            picture,
+            np.median(plain),
+        ),
     ]
 
     assert count >= 100_000

@@ -373,6 +373,15 @@ class _Plans:
 
     suit = read_suit(DEMO_SUIT)
 
+    @property
+    def work(self):
+        """Where the suit is."""
+        return self
+
+    def stands(self, steps, number):
+        """Every step changes what the others changed."""
+        return False
+
     def tried(self, steps):
         """The names of the steps, None where the new seam has nothing to end on."""
         names = tuple(step.name for step in steps)
@@ -405,3 +414,57 @@ def test_a_move_that_a_new_seam_ends_on_is_judged_before_that_seam(monkeypatch):
     assert "before the new seams that end on them" in suggestion_told._worth(
         replace(found[1], without=USUAL, with_it=USUAL)
     )
+
+
+class _Panel:
+    """A panel told by one word."""
+
+    def __init__(self, word):
+        self.surface = self
+        self.vertices = self.faces = np.frombuffer(word.encode(), np.uint8)
+
+
+class _Laid:
+    """Plans of steps that each change one panel, of a step "over" that of "fold" once more; counts what is laid."""
+
+    suit = read_suit(DEMO_SUIT)
+
+    def __init__(self, prices):
+        self.prices, self.laid = prices, {}
+
+    def known(self, steps):
+        """A plan laid already."""
+        return self.laid.get(tuple(s.name for s in steps))
+
+    def tried(self, steps):
+        """A plan laid: its price by its steps' names."""
+        names = tuple(s.name for s in steps)
+        panels = {n: n for n in names}
+        if "over" in names:
+            panels["fold"] = "fold, parted"
+        price = replace(USUAL, price=self.prices.get(frozenset(names), 1000.0))
+        self.laid[names] = Trial(None, tuple(map(_Panel, panels.values())), (), price)
+        return self.laid[names]
+
+
+def test_steps_are_checked_only_where_later_ones_touched_what_they_changed():
+    """Of three steps that were laid as they came, the last one parted what the second had changed: that one alone is
+    laid without, and dropped where the others make it needless; with no plan left to be laid it stays."""
+    steps = tuple(
+        suggestion._Step(name, "new", {}, (), 0.0, 0.0) for name in ("side", "fold", "over")
+    )
+    prices = {
+        frozenset({"side"}): 900.0,
+        frozenset({"side", "fold"}): 800.0,
+        frozenset({"side", "fold", "over"}): 500.0,
+        frozenset({"side", "over"}): 490.0,
+        frozenset({"fold", "over"}): 700.0,
+    }
+    for most, kept, names in ((9, steps[::2], {("side", "over")}), (4, steps, set())):
+        work = _Laid(prices)
+        for k in range(4):
+            work.tried(steps[:k])
+        before = set(work.laid)
+
+        assert suggestion._that_pay(suggestion._Checks(work, most), steps) == kept
+        assert set(work.laid) - before == names

@@ -175,7 +175,7 @@ def test_a_seam_of_the_plan_is_dragged_by_its_line_and_moved_by_keys(page):
     until(page, "workshop.pen.pointed === 'leg-front-left'")
     page.mouse.down()
     page.mouse.move(x + 5, y, steps=2)
-    until(page, "workshop.pen.drags.length > 0 && !workshop.pen.hold.busy")
+    until(page, "workshop.pen.hold && workshop.pen.hold.moved && !workshop.pen.hold.busy")
     assert page.get_attribute("#badge", "data-stage") == "forecast"
     assert "leg seams farther out" in page.inner_text("#spot")
     drawn = page.evaluate(

@@ -163,7 +163,8 @@ export class Pen {
 
   /** Point at a seam of the plan: it stands out, and says that it can be dragged. */
   over(x, y) {
-    const { app } = this, line = x === null || this.hold || this.nearHandle(x, y) >= 0 ? null : this.lineUnder(x, y), name = line ? line.name : "";
+    if (this.hold) return;
+    const { app } = this, line = x === null || this.nearHandle(x, y) >= 0 ? null : this.lineUnder(x, y), name = line ? line.name : "";
     app.$("spot").textContent = line ? `${name}: drag it; both sides move` : "";
     app.figure.canvas.classList.toggle("over", Boolean(line));
     if (name === this.pointed) return;
