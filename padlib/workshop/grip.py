@@ -79,8 +79,9 @@ def bounds_of(key: str) -> tuple[float, float]:
 def gripped(shape: Shape, seam: str, at: Array | None = None, key: str = "") -> Grip:
     """A seam of the plan taken at a place (3,), or in its middle; key: the number that is to move it, where that is
     known. Raises InputError where nothing moves it."""
-    word = word_of(seam)
-    if not word or seam not in shape.seams:
+    word, mine = word_of(seam), {line.name for line in shape.own if line.table == "seam"}
+    seams = {name: at for name, at in shape.seams.items() if name not in mine}
+    if not word or seam not in seams:
         raise InputError("That seam lies where the body has its middle; nothing moves it.")
     if shape.plan is None:
         raise InputError("The seams are not cut yet; wait until the panels are drawn.")
@@ -88,12 +89,12 @@ def gripped(shape: Shape, seam: str, at: Array | None = None, key: str = "") -> 
     if shape.worn.intersection(keys):
         raise InputError("That opening follows the rim of a worn part; move the part instead.")
     if word not in ("sleeve", "leg") and not key:
-        line = shape.seams[seam]
+        line = seams[seam]
         along = lengths(line)
         middle = line[int(np.argmin(np.abs(along - 0.5 * along[-1])))]
         key = key_at(shape.plan, seam, middle if at is None else at)
         if not key:
             raise InputError("The seam stays where it is just here; take it farther along.")
-    names = moved_with(tuple(shape.seams), keys)
-    moving = tuple(sheets(shape.plan, shape.seams, names))
+    names = moved_with(tuple(seams), keys)
+    moving = tuple(sheets(shape.plan, seams, names))
     return Grip(shape, shape.plan, shape.held(*names), seam, key, moving)
