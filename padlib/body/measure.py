@@ -360,14 +360,29 @@ def _arms(w: _Wearer) -> Iterator[Line]:
     """Upper arm, elbow, forearm and wrist girth, square to the arm."""
     for side, (points, faces, arm) in w.arm.items():
         elbow, wrist = (_along(arm, w.at[f"{name}_{side}"]) for name in ("elbow", "wrist"))
-        upper = (arm.s > 0.4 * elbow) & (arm.s < 0.8 * elbow)
-        lower = (arm.s > elbow + 0.12 * (wrist - elbow)) & (arm.s < elbow + 0.7 * (wrist - elbow))
-        for name, span in (("upper_arm_girth", upper), ("forearm_girth", lower)):
-            if np.any(np.isfinite(arm.girth[span])):
-                k = int(np.nanargmax(np.where(span, arm.girth, np.nan)))
-                yield f"{name}_{side}", closed(level_ring(arm.cut, k))
+        below = wrist - elbow
+        for name, low, high in (
+            ("upper_arm_girth", 0.4 * elbow, 0.8 * elbow),
+            ("forearm_girth", elbow + 0.12 * below, elbow + 0.7 * below),
+        ):
+            s = _fullest(arm, low, high)
+            if s is not None:
+                yield (
+                    f"{name}_{side}",
+                    closed(square_ring(points, faces, arm.at(s), arm.direction(s))),
+                )
         for name, s in (("elbow_girth", elbow), ("wrist_girth", wrist)):
             yield f"{name}_{side}", closed(square_ring(points, faces, arm.at(s), arm.direction(s)))
+
+
+def _fullest(arm: Limb, low: float, high: float) -> float | None:
+    """Distance along a limb of its greatest girth between two places, ends included; None where none is known."""
+    known = np.isfinite(arm.girth)
+    if not known.any():
+        return None
+    inside = arm.s[known & (arm.s > low) & (arm.s < high)]
+    at = np.concatenate([[low], inside, [high]])
+    return float(at[np.argmax(np.interp(at, arm.s[known], arm.girth[known]))])
 
 
 def _along(arm: Limb, point: Array) -> float:

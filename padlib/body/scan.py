@@ -36,7 +36,7 @@ from padlib.mesh.repair import (
     orient,
     split_nonmanifold,
 )
-from padlib.mesh.solid import make_solid
+from padlib.mesh.solid import SMOOTHED, make_solid
 from padlib.mesh.surface import Surface, Vertices
 from padlib.mesh.thin import even_edge, raised, sparser, thinned
 
@@ -49,6 +49,8 @@ FLOORED = 0.5  # a bounding box whose least side is more than this part of its l
 # for chords alone (see thin.raised), and with the means of groups of vertices, which lie 0.14 of it deeper.
 CHORDS, MEANS = 0.25, 0.39
 MOST = 0.05  # bound of that in edge lengths
+# What stands out over flat triangles by more, in edge lengths, gets a vertex of its own; the second after smoothed noise
+STANDS = (0.03, 0.1)
 SPREAD = 20_000  # points by which the distance from the scan is told
 PERSON_AREA, MOST_AREA = (
     0.63,
@@ -147,7 +149,8 @@ def body_from_surface(
     if dense is not None:
         solid = Surface(raised(solid.vertices, solid.faces, MEANS, MOST), solid.faces)
     repairs += _told_frame(frame, unit, up, facing) + told
-    body, lifted = _evened(solid, tall, edge_length)
+    smoothed = any(finding.number == SMOOTHED for finding in told)
+    body, lifted = _evened(solid, tall, edge_length, STANDS[smoothed])
     scanned = Surface(standing.vertices + lifted, standing.faces)
     solid = Surface(solid.vertices + lifted, solid.faces)
     away = gap(body, solid, made, scanned)
@@ -258,8 +261,13 @@ def _told_frame(frame: Frame, unit: str | None, up: str | None, facing: str | No
     return found
 
 
-def _evened(solid: Surface, tall: float, edge_length: float | None) -> tuple[Surface, np.ndarray]:
-    """Even triangles, put down on the floor; and the shift (3,) that did that."""
+def _evened(
+    solid: Surface, tall: float, edge_length: float | None, stands: float
+) -> tuple[Surface, np.ndarray]:
+    """Even triangles, put down on the floor; and the shift (3,) that did that.
+
+    stands: how far a summit stands out over flat triangles, in parts of their edges, to get a vertex of its own.
+    """
     if edge_length is None:
         edge_length = tall * EDGE_PART
     if not 0.5 <= edge_length <= 0.05 * tall:
@@ -274,6 +282,7 @@ def _evened(solid: Surface, tall: float, edge_length: float | None) -> tuple[Sur
         edge_length,
         iterations=5 if start is None else 3,
         start=None if start is None else (start.vertices, start.faces),
+        least=stands * edge_length,
     )
     if not is_closed_manifold(faces):
         raise MeshError("the body did not stay closed in even triangles; give an edge length.")

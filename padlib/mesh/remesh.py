@@ -13,6 +13,8 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from padlib.errors import MeshError
+from padlib.mesh.patch import locally
+from padlib.mesh.summits import settled
 from padlib.mesh.surface import Faces, Vertices
 
 LONG, SHORT = 4 / 3, 4 / 5  # split above, collapse below, in edge lengths (Botsch and Kobbelt)
@@ -20,6 +22,9 @@ EVEN = 0.97  # the mean edge comes out at 1.03 of what the bounds aim at (measur
 TURN = 0.5  # a face may turn by at most 60 degrees in one change
 MOST_NEIGHBOURS = 9
 THIN = np.deg2rad(22)  # triangles with a smaller angle are taken out at the end
+MENDS, SETTLES = 3, 3
+FEW = 0.002  # of the faces: fewer flips in a round are the last
+RINGS = 4  # about what is mended or settled, in which the mesh is evened again
 NONE = np.iinfo(np.int64).max
 
 Mask = NDArray[np.bool_]
@@ -33,6 +38,7 @@ def remesh(
     *,
     iterations: int = 5,
     start: tuple[Vertices, Faces] | None = None,
+    least: float = np.inf,
 ) -> tuple[Vertices, Faces]:
     """Cover a manifold surface with triangles whose edges are close to edge_length.
 
@@ -59,17 +65,52 @@ def remesh(
     for turn in range(iterations):
         v, f, pinned = _split_long(v, f, pinned, LONG * aim)
         last = turn == iterations - 1
-        v, f, pinned = _collapse_short(v, f, pinned, aim, enough=0.001 if last else 0.01)
+        v, f, pinned = _collapse_short(v, f, pinned, aim, enough=0.003 if last else 0.02)
         f = _flip(v, f, _valence_gain, rounds=4)
         v = _relax(v, f, pinned, target, steps=2)
     f = _flip(v, f, _angle_gain, rounds=6)
-    for _ in range(3):
-        v, f, pinned = _mend(v, f, pinned, aim)
-        v = _relax(v, f, pinned, target, steps=1)
-        f = _flip(v, f, _angle_gain, rounds=4)
-        if _least_angle(v, f[:, 0], f[:, 1], f[:, 2]).min() > THIN:
+    if np.isfinite(least):
+        v, f, pinned = _on_summits(v, f, pinned, target, least)
+    for turn in range(MENDS):
+
+        def mend(v: Vertices, f: Faces, pinned: Mask) -> tuple[Vertices, Faces, Mask]:
+            v, f, pinned = _mend(v, f, pinned, aim)
+            v = _relax(v, f, pinned, target, steps=1)
+            return v, _flip(v, f, _angle_gain, rounds=4), pinned
+
+        thin = _thin_corners(v, f) if turn else np.ones(len(v), dtype=bool)
+        if not thin.any():
             break
+        v, f, pinned = locally(v, f, pinned, thin, RINGS, mend)
     return v, f
+
+
+def _on_summits(
+    v: Vertices, f: Faces, pinned: Mask, target: _Target, least: float
+) -> tuple[Vertices, Faces, Mask]:
+    """The mesh with vertices on the summits of the surface that stand out by `least` or more; they stay there."""
+    asked = np.ones(len(target.v), dtype=bool)
+    for _ in range(SETTLES):
+        before = pinned
+        v, f, pinned, asked = settled(v, f, pinned, target.v, target.f, asked, target.length, least)
+        about = pinned.copy()
+        about[: len(before)] &= ~before
+        if not about.any():
+            break
+
+        def even(v: Vertices, f: Faces, pinned: Mask) -> tuple[Vertices, Faces, Mask]:
+            v = _relax(v, f, pinned, target, steps=1)
+            return v, _flip(v, f, _angle_gain, rounds=4), pinned
+
+        v, f, pinned = locally(v, f, pinned, about, RINGS, even)
+    return v, f, pinned
+
+
+def _thin_corners(v: Vertices, f: Faces) -> Mask:
+    """Which vertices (n,) belong to a triangle with a smaller angle than THIN."""
+    out = np.zeros(len(v), dtype=bool)
+    out[f[_least_angle(v, f[:, 0], f[:, 1], f[:, 2]) < THIN]] = True
+    return out
 
 
 # -- edges ----------------------------------------------------------------------------------------
@@ -98,6 +139,7 @@ class _Edges:
         self.faces = np.stack([one // 3, np.where(two < 0, -1, two // 3)], axis=1)
         self.opposite = np.stack([opposite[one], np.where(two < 0, -1, opposite[two])], axis=1)
         self.border = two < 0
+        self.keys = ordered[first]
         self.side = np.empty(len(a), dtype=np.int64)
         self.side[order] = np.repeat(np.arange(len(first)), count)
 
@@ -502,6 +544,8 @@ def _flip(v: Vertices, f: Faces, gain_of, rounds: int) -> Faces:
         c, d = edges.opposite[chosen].T
         f[edges.faces[chosen, 0]] = np.stack([a, d, c], axis=1)
         f[edges.faces[chosen, 1]] = np.stack([d, b, c], axis=1)
+        if len(chosen) < FEW * len(f):
+            break
     return f
 
 
@@ -531,11 +575,9 @@ def _flip_is_sound(v: Vertices, f: Faces, edges: _Edges, wanted: Ints) -> Mask:
     n = len(v)
     a, b = edges.ends[wanted].T
     c, d = edges.opposite[wanted].T
-    low, high = np.minimum(*edges.ends.T), np.maximum(*edges.ends.T)
-    known = np.sort(low * n + high)
     key = np.minimum(c, d) * n + np.maximum(c, d)
-    at = np.minimum(np.searchsorted(known, key), len(known) - 1)
-    new = (known[at] != key) & (c != d)
+    at = np.minimum(np.searchsorted(edges.keys, key), len(edges.keys) - 1)
+    new = (edges.keys[at] != key) & (c != d)
     old = _unit(_face_normals(v, f[edges.faces[wanted].ravel()])).reshape(-1, 2, 3)
     one = _unit(_face_normals(v, np.stack([a, d, c], axis=1)))
     two = _unit(_face_normals(v, np.stack([d, b, c], axis=1)))
@@ -543,10 +585,13 @@ def _flip_is_sound(v: Vertices, f: Faces, edges: _Edges, wanted: Ints) -> Mask:
     for x in (one, two):
         least = np.minimum(least, np.einsum("kec,kc->ke", old, x).min(axis=1))
     # where an old face is folded over, what counts is how the surface looks about it
-    about = _vertex_normals(v, f)
-    about = _unit(about[a] + about[b] + about[c] + about[d])
-    folded = np.einsum("kec,kc->ke", old, about).min(axis=1) < 0
-    least = np.where(folded, np.minimum(_dot(one, about), _dot(two, about)), least)
+    bent = np.flatnonzero(_dot(old[:, 0], old[:, 1]) < TURN)
+    if len(bent):
+        about = _vertex_normals(v, f)
+        about = _unit(about[a[bent]] + about[b[bent]] + about[c[bent]] + about[d[bent]])
+        folded = np.einsum("kec,kc->ke", old[bent], about).min(axis=1) < 0
+        flat = np.minimum(_dot(one[bent], about), _dot(two[bent], about))
+        least[bent] = np.where(folded, flat, least[bent])
     before = np.minimum(_least_angle(v, a, b, c), _least_angle(v, b, a, d))
     after = np.minimum(_least_angle(v, a, d, c), _least_angle(v, d, b, c))
     fair = (after > np.deg2rad(25)) | (after > before)
@@ -653,7 +698,7 @@ def _relax(v: Vertices, f: Faces, pinned: Mask, target: _Target | None, steps: i
         step = np.where(inner[:, None], _along_surface(v, f, normal, step), step)
         moved = v + 0.7 * step
         last = turn == steps - 1 and target is not None
-        place = _projected(v, moved, normal, border, target) if last else moved
+        place = _projected(v, moved, normal, border & ~pinned, target) if last else moved
         place[pinned] = v[pinned]
         v = _unless_turned(v, place, f)
     return v

@@ -7,6 +7,7 @@ import pytest
 import trimesh
 
 from padlib.errors import MeshError
+from padlib.mesh.patch import locally
 from padlib.mesh.remesh import remesh
 
 
@@ -99,3 +100,63 @@ def test_three_faces_at_an_edge_are_refused():
     v = np.array([[0, 0, 0], [1, 0, 0], [0, 1, 0], [0, -1, 0], [0, 0, 1.0]])
     with pytest.raises(MeshError, match="1 edges have more"):
         remesh(v, np.array([[0, 1, 2], [1, 0, 3], [0, 1, 4]]), 1.0)
+
+
+def knobbed(knob=2.5, reach=6.0):
+    """A ball of radius 100 with a narrow knob on each of twelve places, and those places (12, 3)."""
+    ball = trimesh.creation.icosphere(subdivisions=6, radius=100.0)
+    places = (
+        trimesh.creation.icosahedron().vertices
+        @ trimesh.transformations.rotation_matrix(0.4, [1.0, 2.0, 3.0])[:3, :3].T
+    )
+    places /= np.linalg.norm(places, axis=1)[:, None]
+    away = 100.0 * np.arccos(np.clip(ball.vertices @ places.T / 100.0, -1.0, 1.0))
+    high = knob * np.exp(-((away / reach) ** 2)).sum(axis=1)
+    return ball.vertices * (1.0 + high / 100.0)[:, None], ball.faces, places * (100.0 + knob)
+
+
+def test_knobs_narrower_than_the_triangles_keep_their_height():
+    """Knobs of 2.5 mm that triangles of 12 mm cut by up to 1.7 mm: with `least` every one keeps its height."""
+    v, f, tops = knobbed()
+    plain = as_trimesh(*remesh(v, f, 12.0))
+    mesh = as_trimesh(*remesh(v, f, 12.0, least=0.6))
+    assert mesh.is_watertight
+    assert mesh.euler_number == 2
+    assert least_angle(mesh) > 10  # no thinner than on scans without summits
+    reached = [
+        (m.vertices @ (tops / np.linalg.norm(tops, axis=1)[:, None]).T).max(axis=0)
+        for m in (plain, mesh)
+    ]
+    assert reached[0].min() < 101.5  # the closed form is 102.5 at every top
+    assert reached[1].min() > 101.9
+    assert abs(len(mesh.faces) / len(plain.faces) - 1.0) < 0.1
+
+
+def test_a_ball_has_no_summits():
+    """Where nothing stands out, `least` changes nothing, bit for bit."""
+    ball = trimesh.creation.icosphere(subdivisions=4, radius=100.0)
+    plain, same = (remesh(ball.vertices, ball.faces, 9.0, least=x) for x in (np.inf, 0.5))
+    assert np.array_equal(plain[0], same[0])
+    assert np.array_equal(plain[1], same[1])
+
+
+def test_work_on_a_part_leaves_the_rest():
+    """Only what lies within the rings of the marks changes; the rest keeps its places and triangles."""
+    ball = trimesh.creation.icosphere(subdivisions=4, radius=100.0)
+    v, f = np.array(ball.vertices), np.array(ball.faces)
+    about = np.linalg.norm(v - v[0], axis=1) < 5.0
+    free = np.zeros(len(v), dtype=bool)
+
+    def inward(v, f, pinned):
+        return np.where(pinned[:, None], v, 0.9 * v), f, pinned
+
+    out, faces, _ = locally(v, f, free, about, 3, inward)
+    mesh = as_trimesh(out, faces)
+    assert mesh.is_watertight
+    assert mesh.euler_number == 2
+    moved = np.linalg.norm(out, axis=1) < 99.0
+    assert 3 < moved.sum() < 60
+    far = np.linalg.norm(
+        mesh.vertices / np.linalg.norm(mesh.vertices, axis=1)[:, None] * 100 - v[0], axis=1
+    )
+    assert far[moved].max() < 30.0
