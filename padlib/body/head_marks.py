@@ -88,7 +88,7 @@ def _thinnest(fig: Figure) -> float:
     levels = levels[fig.parts.core[levels] >= 0]
     across = _across(fig)
     width = [float(np.ptp(fig.parts.cut.points(n) @ across)) for n in fig.parts.core[levels]]
-    return float(mass(-np.array(width) / fig.stature, 0.002) @ fig.levels[levels])
+    return float(mass(-np.array(width) / fig.stature, 0.004) @ fig.levels[levels])
 
 
 def _across(fig: Figure) -> Array:

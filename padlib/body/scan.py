@@ -23,7 +23,7 @@ from padlib.errors import InputError, MeshError
 from padlib.findings import Finding, Grade
 from padlib.mesh.areas import face_areas
 from padlib.mesh.floor import drop_floor
-from padlib.mesh.holes import CUT, FILLED
+from padlib.mesh.holes import CUT, FILLED, KEPT
 from padlib.mesh.read import read_mesh
 from padlib.mesh.remesh import remesh
 from padlib.mesh.repair import (
@@ -49,7 +49,7 @@ FLOORED = 0.5  # a bounding box whose least side is more than this part of its l
 # for chords alone (see thin.raised), and with the means of groups of vertices, which lie 0.14 of it deeper.
 CHORDS, MEANS = 0.25, 0.39
 MOST = 0.05  # bound of that in edge lengths
-# What stands out over flat triangles by more, in edge lengths, gets a vertex of its own; the second after smoothed noise
+# What stands out over flat triangles by more, in edge lengths, gets a vertex of its own; the second where noise was.
 STANDS = (0.03, 0.1)
 SPREAD = 20_000  # points by which the distance from the scan is told
 PERSON_AREA, MOST_AREA = (
@@ -150,7 +150,9 @@ def body_from_surface(
         solid = Surface(raised(solid.vertices, solid.faces, MEANS, MOST), solid.faces)
     repairs += _told_frame(frame, unit, up, facing) + told
     smoothed = any(finding.number == SMOOTHED for finding in told)
-    body, lifted = _evened(solid, tall, edge_length, STANDS[smoothed])
+    body, lifted = _evened(
+        solid, tall, edge_length, np.where(made == KEPT, STANDS[smoothed], np.inf)
+    )
     scanned = Surface(standing.vertices + lifted, standing.faces)
     solid = Surface(solid.vertices + lifted, solid.faces)
     away = gap(body, solid, made, scanned)
@@ -262,11 +264,11 @@ def _told_frame(frame: Frame, unit: str | None, up: str | None, facing: str | No
 
 
 def _evened(
-    solid: Surface, tall: float, edge_length: float | None, stands: float
+    solid: Surface, tall: float, edge_length: float | None, stands: NDArray[np.float64]
 ) -> tuple[Surface, np.ndarray]:
     """Even triangles, put down on the floor; and the shift (3,) that did that.
 
-    stands: how far a summit stands out over flat triangles, in parts of their edges, to get a vertex of its own.
+    stands: how far each vertex (n,) must stand out over flat triangles, in parts of their edges, to get one of its own.
     """
     if edge_length is None:
         edge_length = tall * EDGE_PART

@@ -38,13 +38,15 @@ def remesh(
     *,
     iterations: int = 5,
     start: tuple[Vertices, Faces] | None = None,
-    least: float = np.inf,
+    least: float | NDArray[np.float64] = np.inf,
 ) -> tuple[Vertices, Faces]:
     """Cover a manifold surface with triangles whose edges are close to edge_length.
 
     vertices (n, 3) mm; faces (m, 3), consistently oriented, closed or with boundary; every
     boundary vertex of the result lies on the input's boundary, whose corners stay.
     start: vertices and faces near the surface, of its topology, to begin from instead of the surface itself.
+    least: mm by which a vertex of the surface, one (n,) for each or one for all, stands out over flat triangles to get
+    a vertex of its own; those make triangles finer where summits are narrow.
     Returns new vertices and faces of the same topology and orientation.
     Raises MeshError for an edge length that is not positive and for a surface that is not an
     edge-manifold.
@@ -55,6 +57,7 @@ def remesh(
         raise MeshError(f"remeshing needs a positive edge length in mm, not {edge_length}")
     if len(f) == 0:
         raise MeshError("remeshing needs a surface with faces; this one has none")
+    least = np.broadcast_to(np.asarray(least, dtype=np.float64), len(v))[np.unique(f)]
     v, f = _compact(v, f)
     target = _Target(v, f, edge_length)
     if start is not None:
@@ -69,7 +72,7 @@ def remesh(
         f = _flip(v, f, _valence_gain, rounds=4)
         v = _relax(v, f, pinned, target, steps=2)
     f = _flip(v, f, _angle_gain, rounds=6)
-    if np.isfinite(least):
+    if np.isfinite(least).any():
         v, f, pinned = _on_summits(v, f, pinned, target, least)
     for turn in range(MENDS):
 
@@ -86,10 +89,10 @@ def remesh(
 
 
 def _on_summits(
-    v: Vertices, f: Faces, pinned: Mask, target: _Target, least: float
+    v: Vertices, f: Faces, pinned: Mask, target: _Target, least: NDArray[np.float64]
 ) -> tuple[Vertices, Faces, Mask]:
-    """The mesh with vertices on the summits of the surface that stand out by `least` or more; they stay there."""
-    asked = np.ones(len(target.v), dtype=bool)
+    """The mesh with vertices on the summits of the surface that stand out by `least` (n,) or more; they stay there."""
+    asked = np.isfinite(least)
     for _ in range(SETTLES):
         before = pinned
         v, f, pinned, asked = settled(v, f, pinned, target.v, target.f, asked, target.length, least)

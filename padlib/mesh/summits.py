@@ -28,14 +28,14 @@ def settled(
     fine_faces: Faces,
     asked: Mask,
     edge: float,
-    least: float,
+    least: NDArray[np.float64],
 ) -> tuple[Vertices, Faces, Mask, Mask]:
     """The mesh with vertices on those summits of the surface it covers that stand out over its flat triangles.
 
     v (n, 3), f (m, 3): the mesh, edges about `edge` long; pinned (n,): vertices that stay; fine (p, 3), fine_faces:
     the surface; asked (p,): those of its vertices that come into question. A summit is a vertex of the surface that
-    stands out by `least` or more, and by no less than those beside it. A vertex near it is moved there, else its
-    triangle is parted. Returns vertices, faces, pinned with those on summits, and (p,) what is to be asked
+    stands out by its own `least` (p,) or more, and by no less than those beside it. A vertex near it is moved there,
+    else its triangle is parted. Returns vertices, faces, pinned with those on summits, and (p,) what is to be asked
     next.
     """
     face, height = _heights(v, f, fine, asked, edge)
@@ -110,11 +110,15 @@ def _heights(
 
 
 def _summits(
-    fine: Vertices, faces: Faces, height: NDArray[np.float64], least: float, reach: float
+    fine: Vertices,
+    faces: Faces,
+    height: NDArray[np.float64],
+    least: NDArray[np.float64],
+    reach: float,
 ) -> Ints:
     """The vertices (k,) that stand out most among their neighbours, the highest first, none within reach of another."""
     a, b = faces.T.ravel(), faces[:, [1, 2, 0]].T.ravel()
-    high = (height[a] >= least) | (height[b] >= least)
+    high = (height[a] > 0.0) | (height[b] > 0.0)
     a, b = a[high], b[high]
     beside = np.zeros(len(fine))
     np.maximum.at(beside, a, height[b])

@@ -14,6 +14,7 @@ from __future__ import annotations
 import csv
 import importlib.util
 import os
+import subprocess
 import sys
 import time
 from pathlib import Path
@@ -193,3 +194,43 @@ def test_what_an_import_costs(tmp_path):
         f" {ours / plain:.0f} times\n"
     )
     assert ours / plain < 30.0
+
+
+PEAK = """
+import sys
+from padlib.body.scan import import_scan
+faces = len(import_scan(sys.argv[1]).body.surface.faces)
+# what getrusage tells begins with the size of the process that started this one
+with open("/proc/self/status") as file:
+    peak = next(line.split()[1] for line in file if line.startswith("VmHWM"))
+print(faces, peak)
+"""
+
+
+def test_what_memory_a_large_scan_takes(tmp_path):
+    """Peak memory of a fresh process that imports a raw scan of 2,000,000 triangles, for three formats; bar 2 GB."""
+    v, f = _sparser(*_helper("base_mesh").even(*_helper("base_mesh").base_mesh()), 32_600)
+    raw, _ = rough.roughened(v, f, 0, times=3, floor=False)
+    mesh = trimesh.Trimesh(raw.vertices, raw.faces, process=False)
+    rows = []
+    for kind in ("ply", "obj", "stl"):
+        path = tmp_path / f"raw.{kind}"
+        mesh.export(path)
+        told = subprocess.run(
+            [sys.executable, "-c", PEAK, str(path)], capture_output=True, text=True, check=True
+        )
+        faces, peak = (int(word) for word in told.stdout.split())
+        rows.append((kind, len(raw.faces), path.stat().st_size / 1e6, faces, peak / 1024))
+        sys.stdout.write(f"{rows[-1]}\n")
+    words = [
+        "# Memory of an import",
+        "",
+        "A raw scan of the base mesh, imported in a fresh process; peak of its resident memory, bar 2,048 MB.",
+        "",
+        "| format | triangles | file, MB | triangles of the body | peak, MB |",
+        "|---|---|---|---|---|",
+        *(f"| {k} | {n:,} | {s:.0f} | {m:,} | {p:,.0f} |" for k, n, s, m, p in rows),
+        "",
+    ]
+    (HERE / "results" / "memory.md").write_text("\n".join(words))
+    assert max(row[-1] for row in rows) < 2048
