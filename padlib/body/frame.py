@@ -12,9 +12,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from padlib.body.cuts import flat_cut
 from padlib.body.legs import leg_centres
 from padlib.body.planes import read_plane
-from padlib.body.upright import Upright, find_up, standing
+from padlib.body.upright import UNSURE, Upright, find_up, standing
 from padlib.errors import InputError
 from padlib.mesh.areas import face_areas
 from padlib.mesh.surface import Surface
@@ -24,6 +25,8 @@ Points = NDArray[np.float64]
 UNITS = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "dm": 100.0}
 SHORTEST_MM, TALLEST_MM = 700.0, 2300.0
 SHORTEST_IN_INCHES_MM = 1200.0  # below this an inch reading is more likely a mistake than a child
+BESIDE_CUT = 0.99  # cosine up to which up is the way into the figure from its cut
+SHARES = (0.75, 0.62, 0.54, 0.47, 0.4)  # of a stature that an upper part may be
 AXES = {"x": 0, "y": 1, "z": 2}
 
 
@@ -69,7 +72,9 @@ def find_frame(
     Raises InputError for a height that is not a person's, and for words that it does not know.
     """
     points = spread_points(surface, 40_000)
-    upright = _given_up(up) or find_up(points)
+    cut = flat_cut(surface)
+    upright = _given_up(up) or find_up(points, cut)
+    upper = cut is not None and upright.sure < UNSURE and cut @ upright.up > BESIDE_CUT
     plane = None if middle is None else read_plane(middle, signs="=")
     if plane is not None:
         upright = _beside(upright, plane[0], str(middle))
@@ -79,7 +84,7 @@ def find_frame(
     unit, scale, sure_unit = _find_unit(height, unit)
     points = points * scale
     given = None if plane is None else (stand @ plane[0], plane[1] * scale)
-    angle, foot, symmetry_mm, sure_facing = _find_facing(points, height * scale, given)
+    angle, foot, symmetry_mm, sure_facing = _find_facing(points, height * scale, given, upper=upper)
     if facing is not None:
         angle, sure_facing = _asked_facing(facing, stand, angle), 1.0
     turn = _turn(-np.pi / 2 - angle)
@@ -219,7 +224,11 @@ def _turn(angle: float) -> NDArray[np.float64]:
 
 
 def _find_facing(
-    points: Points, tall: float, given: tuple[NDArray[np.float64], float] | None = None
+    points: Points,
+    tall: float,
+    given: tuple[NDArray[np.float64], float] | None = None,
+    *,
+    upper: bool = False,
 ) -> tuple[float, Points, float, float]:
     """Direction that the figure faces (radians about +Z), a place (2,) in its middle plane, mirror distance, how sure.
 
@@ -236,7 +245,7 @@ def _find_facing(
         distance = _mirror_step(points[::40], tree, points[::8], normal, offset, 0.03 * tall)[2]
     turned = points @ _turn(np.pi - normal).T
     turned += np.array([offset, 0.0, -low])
-    vote, sure = _faces_front(turned / tall)
+    vote, sure = _upper_front(turned / tall) if upper else _faces_front(turned / tall)
     # turned so that the plane's normal is -X: the front is -Y for a positive vote
     facing = normal + np.pi / 2 if vote > 0 else normal - np.pi / 2
     return facing, offset * _direction(normal), distance, sure
@@ -326,6 +335,20 @@ def _faces_front(p: Points) -> tuple[float, float]:
         return 1.0, 0.0
     vote = sum(weight * cue for weight, cue in known)
     return vote, float(min(1.0, abs(vote) / 4.0))
+
+
+def _upper_front(p: Points) -> tuple[float, float]:
+    """As `_faces_front` for the upper part of a figure: of the heights that it may be a part of, the face tells."""
+    found = []
+    for times in SHARES:
+        whole = (p - [0.0, 0.0, 1.0]) * times + [0.0, 0.0, 1.0]
+        nose, hands = _nose(whole), _hands(whole)
+        if nose is not None:
+            found.append((abs(nose), 3.0 * nose + (hands or 0.0)))
+    if not found:
+        return 1.0, 0.0
+    vote = max(found)[1]
+    return vote, float(min(1.0, abs(vote) / 8.0))
 
 
 def _cue(value: float, usual: float) -> float:

@@ -22,6 +22,8 @@ NEAR = 12.0  # degrees from a rough up within which soles are looked for
 FLAT = 0.005  # of the height: soles lie that near to the plane they stand on
 FOOT = 0.085  # of the height: a sole that is stood on is at least that long
 RIVAL = 0.3  # cosine under which another way up is a rival, not the same one a little off
+UNSURE = 0.45  # a way up that leads by less gives way to what a flat cut says
+TWO_LEGS = 0.5  # share of the levels that show two legs, from which on a figure has both
 LEAST_LONG = 0.6  # a figure is at least that long along its height, in parts of its longest extent
 LOW, CHEST = (0.05, 0.09), (0.66, 0.74)  # of the height: ankles, and the trunk above them
 LEAN_USUAL = np.radians(
@@ -39,8 +41,11 @@ class Upright:
     tilt_deg: float
 
 
-def find_up(points: Points) -> Upright:
-    """Which way is up for points (n, 3) spread over a figure, in any unit."""
+def find_up(points: Points, cut: Vector | None = None) -> Upright:
+    """Which way is up for points (n, 3) spread over a figure, in any unit.
+
+    cut: unit vector (3,) from the widest flat cut into the figure, if it has one: up where neither legs nor head tell.
+    """
     few = points[:: max(1, len(points) // 20_000)]
     ways = _candidates(few)
     scores = np.array([_score(few, way) for way in ways])
@@ -48,6 +53,8 @@ def find_up(points: Points) -> Upright:
     up, tolerance = _settled(points, ways[best])
     rivals = scores[ways @ up < RIVAL]
     sure = float(np.clip(_score(few, up) - rivals.max(initial=-1.0), 0.0, 1.0))
+    if cut is not None and sure < UNSURE and legs(few @ standing(up).T) < TWO_LEGS:
+        up, tolerance, sure = cut, LEAN_LINE, min(sure, 0.3)  # told as uncertain
     axis = int(np.argmax(np.abs(up)))
     sign = 1.0 if up[axis] > 0 else -1.0
     exact = sign * np.eye(3)[axis]

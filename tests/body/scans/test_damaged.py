@@ -115,6 +115,26 @@ def test_the_lower_half_alone_is_measured(base):
         assert told.values[name] == pytest.approx(whole[name], abs=5.0), name
 
 
+@pytest.mark.parametrize("turn", [(0.0, 0), (25.0, 1)], ids=["upright", "leaning"])
+def test_an_upper_half_stands_on_its_cut_and_faces_front(base, turn):
+    """Cut level above the crotch it has neither legs nor soles: waist and upper arm as on the whole, told as unsure."""
+    v, f = base
+    whole = _measured(v, f, 16.0)[1].values
+    level = [0.0, 0.0, 0.52 * float(v[:, 2].max())]
+    upper = trimesh.intersections.slice_mesh_plane(
+        trimesh.Trimesh(v, f, process=False), [0.0, 0.0, 1.0], level
+    )
+    places = np.array(upper.vertices) @ damage.rotation(*turn).T
+    scan = body_from_surface(Surface(places, np.array(upper.faces)), unit="mm", edge_length=16.0)
+    assert 203 in [finding.number for finding in scan.repairs]
+    body = with_landmarks(scan.body)
+    assert body.at("bust_left")[1] < body.at("chest_back")[1]  # it faces -y
+    assert body.at("bust_left")[0] > 0.0
+    told = measure(body).values
+    for name in ("waist_girth", "upper_arm_girth", "head_girth"):
+        assert told[name] == pytest.approx(whole[name], abs=5.0), name
+
+
 @pytest.mark.parametrize(
     ("worn", "number"),
     [
