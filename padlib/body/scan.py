@@ -285,6 +285,7 @@ def _evened(
         iterations=5 if start is None else 3,
         start=None if start is None else (start.vertices, start.faces),
         least=stands * edge_length,
+        brisk=True,
     )
     if not is_closed_manifold(faces):
         raise MeshError("the body did not stay closed in even triangles; give an edge length.")

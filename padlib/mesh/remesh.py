@@ -39,6 +39,7 @@ def remesh(
     iterations: int = 5,
     start: tuple[Vertices, Faces] | None = None,
     least: float | NDArray[np.float64] = np.inf,
+    brisk: bool = False,
 ) -> tuple[Vertices, Faces]:
     """Cover a manifold surface with triangles whose edges are close to edge_length.
 
@@ -47,6 +48,7 @@ def remesh(
     start: vertices and faces near the surface, of its topology, to begin from instead of the surface itself.
     least: mm by which a vertex of the surface, one (n,) for each or one for all, stands out over flat triangles to get
     a vertex of its own; those make triangles finer where summits are narrow.
+    brisk: leave off where little is left to collapse or flip, and mend about thin triangles alone.
     Returns new vertices and faces of the same topology and orientation.
     Raises MeshError for an edge length that is not positive and for a surface that is not an
     edge-manifold.
@@ -64,14 +66,16 @@ def remesh(
         v, f = _compact(np.array(start[0], dtype=np.float64), np.array(start[1], dtype=np.int64))
     pinned = _corners(v, f, edge_length)
     aim = EVEN * edge_length
+    few = FEW if brisk else 0.0
+    enough = (0.02, 0.003) if brisk else (0.01, 0.001)
     v, f, pinned = _thin_out(v, f, pinned, aim)
     for turn in range(iterations):
         v, f, pinned = _split_long(v, f, pinned, LONG * aim)
         last = turn == iterations - 1
-        v, f, pinned = _collapse_short(v, f, pinned, aim, enough=0.003 if last else 0.02)
-        f = _flip(v, f, _valence_gain, rounds=4)
+        v, f, pinned = _collapse_short(v, f, pinned, aim, enough=enough[last])
+        f = _flip(v, f, _valence_gain, rounds=4, few=few)
         v = _relax(v, f, pinned, target, steps=2)
-    f = _flip(v, f, _angle_gain, rounds=6)
+    f = _flip(v, f, _angle_gain, rounds=6, few=few)
     if np.isfinite(least).any():
         v, f, pinned = _on_summits(v, f, pinned, target, least)
     for turn in range(MENDS):
@@ -79,11 +83,13 @@ def remesh(
         def mend(v: Vertices, f: Faces, pinned: Mask) -> tuple[Vertices, Faces, Mask]:
             v, f, pinned = _mend(v, f, pinned, aim)
             v = _relax(v, f, pinned, target, steps=1)
-            return v, _flip(v, f, _angle_gain, rounds=4), pinned
+            return v, _flip(v, f, _angle_gain, rounds=4, few=few), pinned
 
-        thin = _thin_corners(v, f) if turn else np.ones(len(v), dtype=bool)
-        if not thin.any():
+        thin = _thin_corners(v, f)
+        if turn and not thin.any():
             break
+        if not (turn and brisk):
+            thin = np.ones(len(v), dtype=bool)
         v, f, pinned = locally(v, f, pinned, thin, RINGS, mend)
     return v, f
 
@@ -103,7 +109,7 @@ def _on_summits(
 
         def even(v: Vertices, f: Faces, pinned: Mask) -> tuple[Vertices, Faces, Mask]:
             v = _relax(v, f, pinned, target, steps=1)
-            return v, _flip(v, f, _angle_gain, rounds=4), pinned
+            return v, _flip(v, f, _angle_gain, rounds=4, few=FEW), pinned
 
         v, f, pinned = locally(v, f, pinned, about, RINGS, even)
     return v, f, pinned
@@ -531,7 +537,7 @@ def _merge(
 # -- flip -----------------------------------------------------------------------------------------
 
 
-def _flip(v: Vertices, f: Faces, gain_of, rounds: int) -> Faces:
+def _flip(v: Vertices, f: Faces, gain_of, rounds: int, few: float = 0.0) -> Faces:
     """Turn edges where that gains, in rounds of edges that share no vertex of their two faces."""
     for _ in range(rounds):
         edges = _Edges(f, len(v))
@@ -547,7 +553,7 @@ def _flip(v: Vertices, f: Faces, gain_of, rounds: int) -> Faces:
         c, d = edges.opposite[chosen].T
         f[edges.faces[chosen, 0]] = np.stack([a, d, c], axis=1)
         f[edges.faces[chosen, 1]] = np.stack([d, b, c], axis=1)
-        if len(chosen) < FEW * len(f):
+        if len(chosen) < few * len(f):
             break
     return f
 
