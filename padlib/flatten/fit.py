@@ -27,6 +27,7 @@ HELPS = 0.95  # of the stretch without darts: where darts cannot mend a panel, t
 ROUNDS = 5  # of making darts longer or shorter where the sketch was wrong
 LEAST = 0.5  # of the least intake: what the panel may make of what was asked of the sketch
 FAR = 1.4  # of the target
+BACK = (0.9, 0.8, 0.7)  # of their length, to which darts that overlap themselves are drawn back
 CLOSE = 0.975  # of the target: near enough not to try again
 AIM = 0.994  # of the target: what is aimed at when darts are made longer or shorter
 SLOPES = (-1.5, -0.3)  # least and most that stretch falls as a power of the darts' length
@@ -98,10 +99,15 @@ def searched(job: Job, here: Ground) -> Cut:
 
 
 def _salvaged(job: Job, here: Ground, trial: Trial) -> Cut:
-    """The panel with those darts of a trial short of the limit that open and help, or as it was."""
-    cut = made(job, trial, here.rules)
-    if cut is not None and _sound(job, cut, here):
-        return cut if cut.value < HELPS * job.bare.value else job.bare
+    """The panel with those darts of a trial short of the limit that open and help, or as it was.
+
+    A dart whose tip has come into a hollow overlaps itself there, and may do without it.
+    """
+    for share in (1.0, *BACK):
+        short = evaluate(here, all_scaled(here, trial, share), trial) if share < 1.0 else trial
+        cut = None if short is None else made(job, short, here.rules)
+        if cut is not None and _sound(job, cut, here):
+            return cut if cut.value < HELPS * job.bare.value else job.bare
     best = job.bare
     for k in range(len(here.fixed), len(trial.wedges)):
         fewer = evaluate(here, trial.wedges[:k] + trial.wedges[k + 1 :])

@@ -32,9 +32,12 @@ from padlib.proof.told import deviation, tight
 
 Array = NDArray[np.float64]
 
-POWER = 3  # of the distance in what is to fall: the worst places count, and the mean as well
+POWER = 3  # of the distance in what is to fall: the worst places count most
+ALSO = 6.0  # mm: distances under this count by their square above all, so that mean and volume fall as well
 LONGEST = 20.0  # mm: farthest that a round moves any place of an outline
 HOPED = 0.7  # share of what is to fall that a round is to take at most
+FURTHER = 2.0  # times what the last round moved, at most
+STILL = 0.02  # mm, mean movement of a step at which the cloth rests in a round
 PAYS = 0.02  # share that a round must take, at prices that stand, for another one to follow
 STAND = 0.3  # relative change of a price at which it stands
 EXCESS = 30.0  # by how much the largest share beyond what may be over a panel's limit counts against a round
@@ -95,8 +98,8 @@ def correct(
 
     support: the shell; place (n, 3): the suit of the given flats at rest over it; rounds: at most;
     limit: strain that cloth bears of which no more is known; ease: which seam's sides are to differ.
-    Mirror images stay mirror images. What falls is the cube of the distance, averaged over the cloth,
-    and a price on cloth that is strained near its limit (`prices`). Of all rounds whose flats keep the
+    Mirror images stay mirror images. What falls is the cube and the square of the distance, averaged over
+    the cloth, and a price on cloth that is strained near its limit (`prices`). Of all rounds whose flats keep the
     limit against their panels the nearest is given, what is over it once sewn counted against it.
     """
     work = Work()
@@ -104,16 +107,18 @@ def correct(
     told = [deviation(now.height, now.here.area)]
     laid = now.over(), now.astray()
     best, nearest, least = now, 0, _far(now)
+    reach = LONGEST
     for _ in range(rounds):
         cost = _cost(now)
         slope = _slope(now, work)
         way = _smooth(now, slope)
         longest = max(float(np.abs(w).max()) for w in way)
-        share = min(HOPED * cost / max(-_fall(slope, way), 1e-12), LONGEST / max(longest, 1e-12))
+        share = min(HOPED * cost / max(-_fall(slope, way), 1e-12), reach / max(longest, 1e-12))
         new = _tried(now, cost, way, share, work, limit=limit, ease=ease)
         if new is None:
             break
-        now, after = new
+        now, after, taken = new
+        reach = min(LONGEST, FURTHER * taken * longest)
         told.append(deviation(now.height, now.here.area))
         over, wide = now.over(), now.astray()
         worth = (1.0 + EXCESS * float(beyond(over, laid[0]).max())) * _far(now)
@@ -140,11 +145,11 @@ def _tried(
     *,
     limit: float,
     ease: Sequence[Ease],
-) -> tuple[_State, float] | None:
-    """The suit after the longest step that makes it better, or None."""
+) -> tuple[_State, float, float] | None:
+    """The suit after the longest step that makes it better, what it costs and the share taken; or None."""
     for _ in range(TRIES):
         cut = [flat.positions + share * step for flat, step in zip(now.own, way, strict=True)]
-        share *= 0.4
+        taken, share = share, 0.4 * share
         try:
             laid = _alike_again(match_flats(now.own, ease=ease, cut=cut), ease)
         except FlatteningError:
@@ -161,7 +166,7 @@ def _tried(
         )
         costs = _cost(new)
         if costs < cost:
-            return new, costs
+            return new, costs, taken
     return None
 
 
@@ -199,13 +204,20 @@ def _rested(
     """The suit of flats, brought to rest from a place near it."""
     suit = bundle(flats, limit)
     here = scene(suit, weld(suit), support)
-    rest, _ = settle(here, place, rough=0, work=work)
+    rest, _ = settle(here, place, rough=0, still=STILL, work=work)
     return _State(tuple(flats), suit, here, rest, touch(support, rest)[0], prices)
 
 
 def _far(now: _State) -> float:
-    """The cube of the distance, averaged over the cloth."""
-    return float(now.here.area @ np.abs(now.height) ** POWER) / (POWER * float(now.here.area.sum()))
+    """What distance from the shell counts (`POWER`, `ALSO`), averaged over the cloth."""
+    away, area = np.abs(now.height), now.here.area
+    return float(area @ (away**POWER / POWER + 0.5 * ALSO * away**2)) / float(area.sum())
+
+
+def _drawn(height: Array) -> Array:
+    """Its derivative (n,) by the height, area left out."""
+    away = np.abs(height)
+    return np.sign(height) * (away ** (POWER - 1) + ALSO * away)
 
 
 def _cost(now: _State) -> float:
@@ -224,7 +236,7 @@ def _slope(now: _State, work: Work) -> list[Plane]:
     """Derivative (n, 2) of the cost by the flat places of every panel that is no mirror image."""
     here, sewn = now.here, now.here.sewn
     state = at(here, now.place)
-    far = here.area / here.area.sum() * np.sign(state.height) * np.abs(state.height) ** (POWER - 1)
+    far = here.area / here.area.sum() * _drawn(state.height)
     price, strain = taut(sewn, state.cloth, now.each)
     tension = elastic.referred(state.cloth, strain)
     pull = far[:, None] * state.up + elastic.pulled(sewn, state.cloth, tension)

@@ -26,11 +26,11 @@ ROOM = 0.8  # share of its limit from which cloth is spared
 STRAY = 0.85  # the same of how far a flat's lengths may be from its panel's
 STRAYED = 360.0  # mm3 at first for each square of the share of the limit that is beyond that
 PASSES = 0.043  # share of a panel that may be over its limit: sewn anew up to 0.007 more is, and 0.05 keeps the limit
-AIM = 0.03  # what the prices aim at once sewn: sewn anew cloth lies a little tighter than along the rounds
+AIM = 0.035  # what the prices aim at once sewn: sewn anew cloth lies a little tighter than along the rounds
 CUT = 0.028  # and as cut, which no round may exceed
 DEARER, CHEAPER = 2.5, 0.5  # by how much a price may rise and fall from one round to the next
-RISES = 1.5  # power of the share over what it aims at, by which a price moves
-LEAST, MOST = 0.1, 50.0  # of the first price
+RISES = 1.0  # power of the share over what it aims at, by which a price moves
+LEAST, MOST = 0.5, 50.0  # of the first price
 
 
 @dataclass(frozen=True, eq=False)

@@ -286,7 +286,7 @@ PROOF = _table(
     ),
     rounds=Key(
         "whole",
-        8,
+        10,
         "rounds of correcting the flats by what sewing them back shows, at most; 0: none",
         least=0,
         most=30,
