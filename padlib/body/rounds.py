@@ -23,6 +23,7 @@ Ints = NDArray[np.int64]
 
 ROUNDS = 6  # with landmarks that ride on the surface
 AGAIN, SETTLE = 2, 2  # how often landmarks found near are taken over, and rounds after each
+LATER = 4  # ... more, where what was asked for is still missed
 NEAR_MM, SAME_MM = 14.0, 1.0  # found so near to where one rode; no farther: as good as there
 ENOUGH, PATIENCE = 0.7, 2  # so many rounds that leave more than this share of the miss are the last
 KNOWN_MM = 6.0  # found no nearer than this to where it is known to lie, a landmark stays there
@@ -78,13 +79,15 @@ def brought(
     """
     own = own_landmarks(body) if own is None else own
     now, told, miss = _rounds(body, start, wanted, ROUNDS, mirror, least)
-    for _ in range(AGAIN):
+    for turn in range(AGAIN + LATER):
+        if turn >= AGAIN and miss < NEARLY:
+            break
         next_, apart = _adopted(now, own, wanted, SOFT if known else ())
         if apart < SAME_MM:
             break
         seen = measure(next_)
         next_, seen, missed = _rounds(next_, seen, wanted, SETTLE, mirror, min(least, 1))
-        if missed > max(1.0, miss):
+        if missed > max(NEARLY, miss):
             break
         now, told, miss = next_, seen, missed
     found, seen = _found(now, own, wanted)

@@ -12,6 +12,7 @@ import trimesh
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from padlib.flatten import darts, fit
 from padlib.flatten.cutting import cut_darts
 from padlib.flatten.darts import dart_panel, pairs_of_darts, suggest_darts
 from padlib.flatten.disk import boundary_loop, check_disk
@@ -23,6 +24,7 @@ from padlib.flatten.isometric import isometric, solve
 from padlib.flatten.sketch import Wedge
 from padlib.flatten.slit import draw_line, open_slit
 from padlib.flatten.stretch import areas, flipped, stretch
+from padlib.flatten.trial import evaluate
 from padlib.mesh.surface import Surface
 from padlib.seams.panels import Edge, Panel
 
@@ -406,6 +408,36 @@ def test_a_panel_that_touches_itself_gets_its_dart() -> None:
     check_flat(flat, shape)
     assert len(flat.darts) == 1
     assert p95(flat) <= 0.05
+
+
+def test_a_dart_whose_tip_overlaps_is_drawn_back(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A dart short of the limit that would overlap itself when longer than 85 mm (a hollow beyond, too fine for the
+    sketch) is cut as long as it may be of nine, eight and seven tenths, not given up."""
+    shape = cap(60)
+    rules = Rules(limit=0.01, percentile=95.0)
+    surface = shape.surface
+    start = fit.laid(
+        shape, (), fit.solved(surface.vertices, surface.faces, None, rules).flat, rules
+    )
+    ground = darts._ground(shape, start, rules, 0.01, (), ())
+    job = fit.Job(shape, start.flat, start, 0.01)
+    rim = int(boundary_loop(surface.faces)[0])
+    trial = evaluate(ground, (Wedge(rim, tuple(start.flat[0].tolist())),))
+    cut, made = fit.made(job, trial, rules), fit.made
+
+    def length(one: fit.Cut) -> float:
+        return fit.measured(one, *one.legs[0]).length_mm
+
+    def hollow(*args: object) -> fit.Cut:
+        one = made(*args)
+        return replace(one, touches=length(one) > 85.0)
+
+    monkeypatch.setattr(fit, "made", hollow)
+    best = fit._salvaged(job, ground, trial)
+    shares = [s for s in (1.0, *fit.BACK) if s * length(cut) <= 85.0]
+    assert length(cut) > 90.0
+    assert length(best) == pytest.approx(shares[0] * length(cut), rel=0.05)
+    assert best.value < 0.95 * start.value
 
 
 def test_suggestions_are_ranked_and_honest() -> None:
