@@ -100,8 +100,8 @@ def test_a_pad_has_no_ridge(human, kind):
     edged = thickness(body, kind, depth=40.0, blend=5.0)
     level = body.surface.vertices[np.argmax(edged), 2] + (70 if kind == "seat" else 0)
     soft = thickness(body, kind, depth=40.0, blend=120.0)
-    # one ring of vertices can miss a rim of 5 mm on edges of 10: the sharpest of five levels counts
-    levels = level + np.arange(-10.0, 11.0, 5.0)
+    # a rim of 5 mm on edges of 10 turns by 0.7 to 1.0 as vertices happen to lie: the sharpest level counts, of both
+    levels = level + np.arange(-20.0, 21.0, 2.5)
     sharp, blended = (max(_sharpest_turn(body, pad, z) for z in levels) for pad in (edged, soft))
     # narrow pads are all rim: their crown alone turns nearly as much as half a sharp edge
     assert blended < (0.75 if kind in {"shoulder", "hump", "tail"} else 0.5) * sharp
