@@ -7,18 +7,15 @@ from __future__ import annotations
 
 import os
 import weakref
-from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
-from concurrent.futures import FIRST_COMPLETED, Executor, ProcessPoolExecutor, wait
-from contextlib import contextmanager, suppress
+from collections.abc import Callable, Collection, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from functools import partial
-from multiprocessing import active_children
 from types import MappingProxyType
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from threadpoolctl import threadpool_limits
 
 from padlib.body.body import Body
 from padlib.body.fit import fit_body
@@ -65,11 +62,11 @@ from padlib.suit.marks import Marks, suit_marks
 from padlib.suit.matching import DART_SHARES, flat_summary, share_used, turned
 from padlib.suit.pile import suit_pile
 from padlib.suit.schema import MOVES
+from padlib.suit.spread import spread_over
 from padlib.suit.wishes import NONE, Wishes
 from padlib.suit.worn import opening_rises
 
 MANY = 12  # pieces of one cloth from which on a lay gets its whole time; a few are laid as well in less
-GLANCE_S = 0.2  # how long a worker may go on that is not wanted any more
 _drawn: weakref.WeakKeyDictionary[Place, dict[DrawnSeam, Line]] = weakref.WeakKeyDictionary()
 
 
@@ -272,10 +269,9 @@ def flatten_panels(
         asked = rules, wishes.get(p.name, NONE), use.get(p.name, 1.0)
         task = _Task(p, pile[p.name], cloths.get(p.name), limit, *asked)
         own.append(task)
-    with _pool(workers) as pool:
-        darted = partial(_darted, known={} if known is None else known)
-        shares = DART_SHARES if closer else DART_SHARES[:1]
-        matched = _within_limit(own, limit, most, darted, pool, tell, ease=ease, shares=shares)
+    darted = partial(_darted, known={} if known is None else known, workers=workers)
+    shares = DART_SHARES if closer else DART_SHARES[:1]
+    matched = _within_limit(own, limit, most, darted, tell, ease=ease, shares=shares)
     laid = [turned(f, pile[f.panel.name]) for f in matched]
     return with_images(laid, panels)
 
@@ -314,27 +310,11 @@ def _views(panels: Sequence[Panel]) -> dict[str, NDArray[np.float64]]:
     return {p.name: views[a:b] for p, a, b in zip(panels, count, count[1:], strict=False)}
 
 
-@contextmanager
-def _pool(workers: int) -> Iterator[Executor | None]:
-    if workers <= 1:
-        yield None
-        return
-    before = set(active_children())
-    with ProcessPoolExecutor(workers, initializer=threadpool_limits, initargs=(1,)) as pool:
-        try:
-            yield pool
-        except BaseException:
-            for worker in set(active_children()) - before:
-                worker.terminate()  # what is not wanted any more must not be waited for
-            raise
-
-
 def _within_limit(
     tasks: Sequence[_Task],
     limit: float,
     most: int,
     darted: Callable[..., list[Flat]],
-    pool: Executor | None,
     tell: Tell,
     *,
     ease: Sequence[Ease],
@@ -349,13 +329,13 @@ def _within_limit(
     """
     at = tasks[0].rules.percentile
     try:
-        flats = darted(tasks, shares[0], most, pool, tell)
+        flats = darted(tasks, shares[0], most, tell)
         matched = match_flats(flats, limit=limit, ease=ease)
     except FlatteningError:
         if all(t.use == 1.0 for t in tasks):
             raise
         tasks = [replace(t, use=1.0) for t in tasks]
-        flats = darted(tasks, shares[0], most, pool, tell)
+        flats = darted(tasks, shares[0], most, tell)
         matched = match_flats(flats, limit=limit, ease=ease)
     whole = [replace(t, use=1.0) for t in tasks]
     turns = [(share, tasks, whole if k else tasks) for k, share in enumerate(shares[1:])]
@@ -368,7 +348,7 @@ def _within_limit(
         if not over:
             continue
         other = list(flats)
-        again = darted([asked[k] for k in over], share, most, pool, quiet)
+        again = darted([asked[k] for k in over], share, most, quiet)
         for k, flat in zip(over, again, strict=True):
             other[k] = flat
         with suppress(FlatteningError):
@@ -381,9 +361,9 @@ def _darted(
     tasks: Sequence[_Task],
     share: float,
     most: int,
-    pool: Executor | None,
     tell: Tell,
     known: Known,
+    workers: int,
 ) -> list[Flat]:
     """Darted flats, the largest panels first so that no worker waits for a late one."""
     work = partial(_dart, share=share, most=most)
@@ -399,22 +379,20 @@ def _darted(
     order = sorted(
         set(range(len(tasks))) - set(flats), key=lambda k: -len(tasks[k].panel.surface.faces)
     )
-    if pool is None:
+    if workers <= 1:
         for k in order:
             flats[k] = work(tasks[k])
             known[keys[k]] = tasks[k].panel, flats[k]
             tell(f"flattened {flats[k].panel.name}", len(flats) / len(tasks))
         return [flats[k] for k in range(len(tasks))]
-    given = {pool.submit(work, tasks[k]): k for k in order}
-    words, left = "seeking darts", set(given)
-    while left:
-        done, left = wait(left, timeout=GLANCE_S, return_when=FIRST_COMPLETED)
-        for k in sorted(given[f] for f in done):
-            words = f"flattened {tasks[k].panel.name}"
-        tell(words, 1 - len(left) / len(tasks))  # which may end it all
-    for future, k in given.items():
-        flats[k] = future.result()
-        known[keys[k]] = tasks[k].panel, flats[k]
+
+    def told(done: Mapping[int, Flat]) -> None:
+        last = f"flattened {done[[*done][-1]].panel.name}" if done else "seeking darts"
+        tell(last, (len(tasks) - len(order) + len(done)) / len(tasks))  # which may end it all
+
+    for number, flat in spread_over(work, [tasks[k] for k in order], workers, told).items():
+        flats[order[number]] = flat
+        known[keys[order[number]]] = tasks[order[number]].panel, flat
     return [flats[k] for k in range(len(tasks))]
 
 

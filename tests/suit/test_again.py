@@ -233,7 +233,7 @@ def test_a_search_for_darts_that_is_overtaken_ends_its_workers(first: Preview) -
         preview(first.suit, workers=2, tell=tell)
 
     assert len(workers) == 2
-    assert {w.exitcode for w in workers} == {-signal.SIGTERM}
+    assert {w.exitcode for w in workers} == {-signal.SIGKILL}
 
 
 def test_what_is_over_the_limit_says_whether_its_darts_were_sought(first: Preview) -> None:

@@ -1,0 +1,112 @@
+"""Work spread over processes that can be ended at any moment, which pools of the standard library cannot promise."""
+
+from __future__ import annotations
+
+import multiprocessing
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager, suppress
+from multiprocessing.connection import Connection, wait
+from multiprocessing.process import BaseProcess
+from typing import TypeVar
+
+from threadpoolctl import threadpool_limits
+
+from padlib.errors import PadlibError
+
+Task = TypeVar("Task")
+Done = TypeVar("Done")
+
+GLANCE_S = 0.2  # how long a worker may go on that is not wanted any more
+
+
+def spread_over(
+    work: Callable[[Task], Done],
+    tasks: Sequence[Task],
+    workers: int,
+    tell: Callable[[dict[int, Done]], None],
+) -> dict[int, Done]:
+    """What the work makes of each task, by its number, done by so many processes in the order of the tasks.
+
+    tell: called at least every `GLANCE_S` with what is done so far; what it raises ends the workers at once. What the
+    work raises is raised here. Raises PadlibError for a worker that ended without a word.
+    """
+    done: dict[int, Done] = {}
+    with _crew(work, tasks, min(workers, len(tasks))) as pipes:
+        to_do = iter(range(len(tasks)))
+        busy = [pipe for pipe in pipes if _give(pipe, to_do)]
+        while busy:
+            for pipe in wait(busy, timeout=GLANCE_S):
+                number, result = _answer(pipe)
+                done[number] = result
+                if not _give(pipe, to_do):
+                    busy.remove(pipe)
+            tell(done)
+    return done
+
+
+def _give(pipe: Connection, to_do: Iterator[int]) -> bool:
+    """Give the next task, where there is one."""
+    number = next(to_do, None)
+    if number is not None:
+        with suppress(BrokenPipeError):  # a worker that has died: waiting for its answer tells so
+            pipe.send(number)
+    return number is not None
+
+
+def _answer(pipe: Connection) -> tuple[int, object]:
+    try:
+        number, result, raised = pipe.recv()
+    except (EOFError, OSError):
+        raise PadlibError(
+            "a process that helps ended without a word, perhaps for want of memory; close other "
+            "programs and try again."
+        ) from None
+    if raised is not None:
+        raise raised
+    return number, result
+
+
+@contextmanager
+def _crew(
+    work: Callable[[Task], Done], tasks: Sequence[Task], count: int
+) -> Iterator[list[Connection]]:
+    """Pipes to workers that are killed at the end, whatever they do.
+
+    Each has a pipe of its own and no lock is shared, so that none can be killed while it holds what another, or this
+    process, waits for: a pool of `concurrent.futures` whose workers are ended may wait for ever for the rest of an
+    answer.
+    """
+    pipes: list[Connection] = []
+    crew: list[BaseProcess] = []
+    try:
+        for _ in range(count):
+            here, there = multiprocessing.Pipe()
+            worker = multiprocessing.Process(target=_serve, args=(there, work, tasks), daemon=True)
+            worker.start()
+            # no other process may hold that end, or nobody would be told of this worker's death
+            there.close()
+            pipes.append(here)
+            crew.append(worker)
+        yield pipes
+    finally:
+        for worker in crew:
+            worker.kill()
+        for worker in crew:
+            worker.join()
+        for pipe in pipes:
+            pipe.close()
+
+
+def _serve(pipe: Connection, work: Callable[[Task], Done], tasks: Sequence[Task]) -> None:
+    """A worker: tasks by number, until it is ended."""
+    threadpool_limits(1)
+    while True:
+        try:
+            number = pipe.recv()
+        except EOFError:
+            return
+        try:
+            answer = number, work(tasks[number]), None
+        except Exception as raised:  # noqa: BLE001  to be raised where it was asked for
+            answer = number, None, raised
+        pipe.send(answer)
