@@ -18,6 +18,8 @@ from padlib.proof.sheets import Sheet, Spot, down, hand, side_of, weights
 
 Array = NDArray[np.float64]
 
+ROW = 25.0  # mm along a limb over which the middle of a sheet's row is found
+
 
 def wrap(
     sheets: Sequence[Sheet], spots: Sequence[Spot], sewn: Sewn, axes: Mapping[str, Array]
@@ -45,7 +47,27 @@ def _laid(sheet: Sheet, spot: Spot) -> Array:
     weight = weights(sheet.positions, sheet.faces)
     x, y = (sheet.positions - weight @ sheet.positions / weight.sum()).T
     c, s = np.cos(np.radians(spot.turn_deg)), np.sin(np.radians(spot.turn_deg))
-    return np.column_stack([c * x - s * y, spot.along_mm - down(spot.limb) * (s * x + c * y)])
+    over, up = c * x - s * y, s * x + c * y
+    if spot.limb != "trunk":
+        over = over - _middle_of_row(over, up, weight)
+    return np.column_stack([over, spot.along_mm - down(spot.limb) * up])
+
+
+def _middle_of_row(over: Array, up: Array, weight: Array) -> Array:
+    """The middle (n,) of the row across its limb that each vertex of a sheet lies in.
+
+    Darts that are open on the table turn what lies beyond them aside: at a hem by a hand's breadth, half way round a
+    thin ankle, where sewing would twist the leg. On a tube each row therefore keeps to the sheet's own side of it.
+    """
+    place = (up - up.min()) / ROW
+    low = place.astype(np.int64)
+    far = place - low
+    total, first = np.zeros(int(place.max()) + 2), np.zeros(int(place.max()) + 2)
+    for row, share in ((low, 1.0 - far), (low + 1, far)):
+        np.add.at(total, row, share * weight)
+        np.add.at(first, row, share * weight * over)
+    held = np.flatnonzero(total > 0.0)
+    return np.interp(place, held, first[held] / total[held])
 
 
 def _bent(laid: Array, spot: Spot, radius: float, axis: Array) -> Array:

@@ -18,6 +18,7 @@ from padlib.proof.proof import TOO_TIGHT, Proof, prove
 from padlib.suit.file import Suit
 from padlib.suit.matching import turned
 from padlib.suit.steps import Panels
+from padlib.suit.taut import taut_flats
 
 OUT = 0.10  # of a panel's area that corrections may leave stretched beyond the limit untold
 
@@ -31,12 +32,15 @@ def proved(
 ) -> tuple[tuple[Flat, ...], Proof | None]:
     """The flats to cut, and the proof of them; None where the suit asks for none.
 
-    Where the suit asks for corrections, the flats are those given, moved as far as pays; their proof
-    starts anew from the rough wrap and knows nothing of how they came about.
+    Where the suit asks for corrections, the flats are those given, cut as small as lies taut, then moved as far as
+    pays; their proof starts anew from the rough wrap and knows nothing of how they came about.
     """
     if not suit.proof["sew"]:
         return tuple(flats), None
-    limit = suit.darts["limit"]
+    limit, rounds = suit.darts["limit"], int(suit.proof["rounds"])
+    if rounds:
+        smaller = taut_flats(flats, limit, percentile=suit.darts["percentile"], ease=eases)
+        flats = _pile_down(smaller, panels)
     again = partial(
         prove,
         support=shell.surface,
@@ -45,13 +49,11 @@ def proved(
         eased=[e.seam for e in suit.ease],
     )
     first = again(flats)
-    rounds = int(suit.proof["rounds"])
     if not rounds or any(_walked(f) for f in first.findings):
         return tuple(flats), first
     start = first.surface.vertices
     made = correct(flats, shell.surface, start, rounds=rounds, limit=limit, ease=eases)
-    own = [turned(f, panels.pile[f.panel.name]) for f in made.flats if not f.panel.mirror_of]
-    better = with_images(own, [f.panel for f in made.flats])
+    better = _pile_down(made.flats, panels)
     last = again(better, over=OUT)
     if last.deviation_mm["mean"] >= first.deviation_mm["mean"]:
         return tuple(flats), first
@@ -59,6 +61,12 @@ def proved(
     missing = [f for f in first.findings if f.number == TOO_TIGHT and f.where not in told]
     findings = (*last.findings, *missing)
     return better, replace(last, uncorrected_mm=first.deviation_mm, findings=findings)
+
+
+def _pile_down(flats: Sequence[Flat], panels: Panels) -> tuple[Flat, ...]:
+    """The flats turned so that their pile runs down the page; mirror images of what they are images of."""
+    own = [turned(f, panels.pile[f.panel.name]) for f in flats if not f.panel.mirror_of]
+    return with_images(own, [f.panel for f in flats])
 
 
 def moves_of(

@@ -223,3 +223,28 @@ def test_demo_suit_sewn_back(demo_built: Built) -> None:
     assert proof.deviation_mm["mean"] < 2.2
     assert proof.deviation_mm["p95"] < 9.0
     assert abs(proof.volume_percent) < 2.0
+
+
+def test_a_sheet_that_darts_turn_aside_keeps_to_its_side_of_the_limb() -> None:
+    """Two halves of a leg whose lower ends lie 200 mm aside on the table, as open darts turn them, and apart: on the
+    tube each row's middle stays within 15 degrees of its sheet's own side, where it had come round to the other's.
+    """
+    _, flats = tube(45.0, 700.0, 48, 40)
+    bent = []
+    for flat, way in zip(flats, (1.0, -1.0), strict=True):
+        x, y = flat.positions.T
+        aside = way * 200.0 * np.maximum(1.0 - y / 500.0, 0.0)
+        bent.append(replace(flat, positions=np.column_stack([x + aside, y])))
+    suit = bundle(bent)
+    sewn = weld(suit)
+    axes = {"leg_left": np.array([[0.0, 0, 700 - 20 * k] for k in range(36)])}
+    spots = [Spot("leg_left", 350.0, turn, 0.0) for turn in (0.0, 180.0)]
+    start = wrap(suit.sheets, spots, sewn, axes)
+    inner = [w.reshape(41, 25)[:, 6:19] for w in sewn.welded]  # what is no seam, row by row
+    middle = [start[rows].mean(axis=1) for rows in inner]
+    turned = [np.degrees(np.arctan2(m[:, 1], m[:, 0])) for m in middle]
+    own = [np.degrees(np.arctan2(m[20:, 1].mean(), m[20:, 0].mean())) for m in middle]
+    off = [(t - o + 180.0) % 360.0 - 180.0 for t, o in zip(turned, own, strict=True)]
+
+    assert abs((own[0] - own[1]) % 360.0 - 180.0) < 1.0
+    assert np.abs(off).max() < 15.0
