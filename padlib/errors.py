@@ -28,7 +28,12 @@ class SuitError(InputError):
 
 
 class FlatteningError(PadlibError):
-    """Raised when a panel cannot be laid flat without a flipped triangle or an overlap."""
+    """Raised when a panel cannot be laid flat without a flipped triangle or an overlap.
+
+    panels: the numbers of those at fault among several that are laid together, where that is known.
+    """
+
+    panels: tuple[int, ...] = ()
 
 
 class OutputError(PadlibError, OSError):

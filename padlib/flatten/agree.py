@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from padlib.errors import FlatteningError
 from padlib.flatten.darts import pairs_of_darts
 from padlib.flatten.ease import Ease, ease_of_pairs
 from padlib.flatten.flat import Flat
@@ -33,7 +34,8 @@ def match_flats(
     ease: where one side of a seam is to be longer. held: names of panels that stay as they are, so
     that the others agree with them. cut: flats (n, 2) of each that the result is to stray from as
     little as it can, in place of the panels' own surfaces, pile down the page.
-    Raises InputError where two eases are asked of one edge, FlatteningError where a flat would overlap.
+    Raises InputError where two eases are asked of one edge, FlatteningError where a flat would overlap, which then
+    knows the numbers of those that would.
     """
     named = named_pairs(flats)
     pairs: list[Pair] = [pair for _, pair in named]
@@ -46,14 +48,22 @@ def match_flats(
     options = {"ease": more, "limit": limit, "held": stay}
     if cut is None:
         meshes = [(f.panel.surface.vertices, f.panel.surface.faces) for f in flats]
-        naps = [nap_of(f.cloth, f.pile, *mesh) for f, mesh in zip(flats, meshes, strict=True)]
-        laid = matched(meshes, [f.positions for f in flats], pairs, naps=naps, **options)
+        options["naps"] = [
+            nap_of(f.cloth, f.pile, *mesh) for f, mesh in zip(flats, meshes, strict=True)
+        ]
+        begin = [f.positions for f in flats]
     else:
         faces = [f.panel.surface.faces for f in flats]
         meshes = [
             (np.column_stack([p, np.zeros(len(p))]), f) for p, f in zip(cut, faces, strict=True)
         ]
-        laid = matched(meshes, list(cut), pairs, **options)
+        begin = list(cut)
+    try:
+        laid = matched(meshes, begin, pairs, **options)
+    except FlatteningError as why:
+        for number in why.panels[:1]:
+            why.args = (f"panel '{flats[number].panel.name}' would overlap itself once matched",)
+        raise
     return [
         flat
         if k in stay

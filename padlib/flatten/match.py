@@ -337,9 +337,12 @@ def _check(problem: newton.Problem, union: _Union, flat: Plane, moving: Sequence
     bad = ~(determinants(jacobians(problem.at_rest, union.faces, flat)) > 0)
     if bad.any():
         raise FlatteningError(f"{int(bad.sum())} triangles would flip when seams are matched")
-    for number, loop in zip(moving, union.loops, strict=True):
-        if crossings(flat[loop]):
-            raise FlatteningError(f"panel {number} would overlap itself when its seams are matched")
+    pairs = zip(moving, union.loops, strict=True)
+    over = tuple(number for number, loop in pairs if crossings(flat[loop]))
+    if over:
+        why = FlatteningError(f"panel {over[0]} would overlap itself when its seams are matched")
+        why.panels = over
+        raise why
 
 
 def _report(

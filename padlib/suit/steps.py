@@ -324,19 +324,13 @@ def _within_limit(
     the next.
 
     What darts are to leave of the limit is wished for, not needed: it is tried for once more at most, and given up
-    where the limit itself would not hold with it, or a panel overlap itself once matched. Panels darted again that
-    cannot be matched stay as they were.
+    for panels with which the limit itself would not hold, or that would overlap themselves once matched. Panels darted
+    again that cannot be matched stay as they were.
     """
     at = tasks[0].rules.percentile
-    try:
-        flats = darted(tasks, shares[0], most, tell)
-        matched = match_flats(flats, limit=limit, ease=ease)
-    except FlatteningError:
-        if all(t.use == 1.0 for t in tasks):
-            raise
-        tasks = [replace(t, use=1.0) for t in tasks]
-        flats = darted(tasks, shares[0], most, tell)
-        matched = match_flats(flats, limit=limit, ease=ease)
+    tasks, flats, matched = _matched(
+        tasks, partial(darted, share=shares[0], most=most), tell, limit, ease
+    )
     whole = [replace(t, use=1.0) for t in tasks]
     turns = [(share, tasks, whole if k else tasks) for k, share in enumerate(shares[1:])]
     turns.append((shares[0], whole, whole))  # the reserve is given up, where there was one
@@ -348,7 +342,7 @@ def _within_limit(
         if not over:
             continue
         other = list(flats)
-        again = darted([asked[k] for k in over], share, most, quiet)
+        again = darted([asked[k] for k in over], share=share, most=most, tell=quiet)
         for k, flat in zip(over, again, strict=True):
             other[k] = flat
         with suppress(FlatteningError):
@@ -357,8 +351,32 @@ def _within_limit(
     return matched
 
 
+def _matched(
+    tasks: Sequence[_Task],
+    darted: Callable[..., list[Flat]],
+    tell: Tell,
+    limit: float,
+    ease: Sequence[Ease],
+) -> tuple[list[_Task], list[Flat], list[Flat]]:
+    """The tasks, their flats darted and the same matched; panels that would overlap themselves once matched give up
+    what their darts were to leave, or all do where it is not known which."""
+    flats = darted(tasks, tell=tell)
+    while True:
+        try:
+            return list(tasks), flats, match_flats(flats, limit=limit, ease=ease)
+        except FlatteningError as why:
+            wish = {k for k, task in enumerate(tasks) if task.use < 1.0}
+            if not wish:
+                raise
+            given_up = wish & set(why.panels) or wish
+        tasks = [replace(t, use=1.0) if k in given_up else t for k, t in enumerate(tasks)]
+        again = iter(darted([tasks[k] for k in sorted(given_up)], tell=quiet))
+        flats = [next(again) if k in given_up else flat for k, flat in enumerate(flats)]
+
+
 def _darted(
     tasks: Sequence[_Task],
+    *,
     share: float,
     most: int,
     tell: Tell,

@@ -112,6 +112,32 @@ def test_a_reserve_that_cannot_be_matched_is_given_up(monkeypatch: pytest.Monkey
     assert np.array_equal(wished.positions, plain.positions)
 
 
+def test_only_the_panel_that_overlaps_gives_its_reserve_up(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Of two panels one is told to overlap itself: it comes out as without a reserve, the other as with it."""
+    panels = [dome(45, kind="sewn"), replace(dome(45, kind="sewn"), name="other")]
+    pile = {p.name: DOWN for p in panels}
+    asked = {"limit": 0.05, "most": 6}
+    plain = flatten_panels(panels, pile, **asked)
+    with_reserve = flatten_panels(panels, pile, use=dict.fromkeys(pile, 0.6), **asked)
+    matched, first = steps.match_flats, []
+
+    def overlaps(flats: list[Flat], **more: object) -> list[Flat]:
+        if not first:
+            first.append(flats)
+            why = FlatteningError("panel 1 would overlap itself")
+            why.panels = (1,)
+            raise why
+        return matched(flats, **more)
+
+    monkeypatch.setattr(steps, "match_flats", overlaps)
+    made = flatten_panels(panels, pile, use=dict.fromkeys(pile, 0.6), **asked)
+
+    # all are matched in one solve, which ends a little elsewhere; the panels with their darts are the same
+    assert np.array_equal(made[0].panel.surface.faces, with_reserve[0].panel.surface.faces)
+    assert np.array_equal(made[1].panel.surface.faces, plain[1].panel.surface.faces)
+    assert len(plain[1].positions) != len(with_reserve[1].positions)
+
+
 def test_only_panels_that_are_corrected_leave_a_part_of_the_limit() -> None:
     """A suit that is sewn back and corrected reserves a fifth for its panels, none for cushions; others nothing."""
     text = 'name = "a"\n[darts]\nreserve = 0.25\n'
