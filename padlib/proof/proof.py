@@ -14,7 +14,7 @@ from padlib.flatten.flat import Flat
 from padlib.mesh.surface import Surface
 from padlib.proof.settle import scene, settle
 from padlib.proof.sew import weld
-from padlib.proof.sheets import bundle, spots
+from padlib.proof.sheets import bundle
 from padlib.proof.told import (
     Pucker,
     Tight,
@@ -25,7 +25,7 @@ from padlib.proof.told import (
     volume_percent,
 )
 from padlib.proof.walk import walk
-from padlib.proof.wrap import wrap
+from padlib.proof.wrap import begin
 
 Array = NDArray[np.float64]
 TOO_TIGHT = 606  # the finding of a panel that is stretched beyond what it bears
@@ -107,7 +107,7 @@ def prove(
     suit = bundle(flats, stretch)
     findings = list(walk(suit, eased))
     sewn = weld(suit)
-    start = wrap(suit.sheets, spots(flats, axes), sewn, axes)
+    start = begin(suit, flats, sewn, axes)
     begun = deviation(*off_shell(start, sewn.faces, support))
     place, taken = settle(scene(suit, sewn, support), start)
     away, share = off_shell(place, sewn.faces, support)

@@ -7,36 +7,47 @@ tube as wide as all sheets of that limb together allow. Nothing of the padded sh
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from padlib.body.axes import limb_frame
 from padlib.body.limb import lengths
+from padlib.flatten.flat import Flat
 from padlib.proof.sew import Sewn
-from padlib.proof.sheets import Sheet, Spot, down, hand, side_of, weights
+from padlib.proof.sheets import Bundle, Sheet, Spot, down, hand, side_of, spots, weights
+from padlib.proof.shut import shut
 
 Array = NDArray[np.float64]
 
 ROW = 25.0  # mm along a limb over which the middle of a sheet's row is found
 
 
+def begin(suit: Bundle, flats: Sequence[Flat], sewn: Sewn, axes: Mapping[str, Array]) -> Array:
+    """Start positions (n, 3) mm of the welded vertices of a suit, of which flats are the panels: darts pinned shut on
+    the table, then each sheet bent round its limb. axes: as for `wrap`."""
+    sheets = shut(suit)
+    laid = [replace(f, positions=s.positions) for f, s in zip(flats, sheets, strict=True)]
+    return wrap(sheets, spots(laid, axes), sewn, axes)
+
+
 def wrap(
-    sheets: Sequence[Sheet], spots: Sequence[Spot], sewn: Sewn, axes: Mapping[str, Array]
+    sheets: Sequence[Sheet], at: Sequence[Spot], sewn: Sewn, axes: Mapping[str, Array]
 ) -> Array:
     """Start positions (n, 3) mm of the welded vertices: means of what their sheets give them.
 
-    axes: centre lines (k, 3) of the limbs and the trunk.
+    at: each sheet's spot; axes: centre lines (k, 3) of the limbs and the trunk.
     """
-    laid = [_laid(sheet, spot) for sheet, spot in zip(sheets, spots, strict=True)]
+    laid = [_laid(sheet, spot) for sheet, spot in zip(sheets, at, strict=True)]
     out, share = np.zeros((sewn.count, 3)), np.zeros(sewn.count)
-    for limb in sorted({spot.limb for spot in spots}):
-        own = [k for k, spot in enumerate(spots) if spot.limb == limb]
+    for limb in sorted({spot.limb for spot in at}):
+        own = [k for k, spot in enumerate(at) if spot.limb == limb]
         area = sum(weights(sheets[k].positions, sheets[k].faces).sum() for k in own)
         every = np.concatenate([laid[k][:, 1] for k in own])
         radius = area / (2.0 * np.pi * np.ptp(every))
         for k in own:
-            place = _bent(laid[k], spots[k], radius, axes[limb])
+            place = _bent(laid[k], at[k], radius, axes[limb])
             np.add.at(out, sewn.welded[k], place)
             np.add.at(share, sewn.welded[k], 1.0)
     return out / share[:, None]

@@ -221,7 +221,7 @@ DARTS = _table(
     reserve=Key(
         "number",
         0.2,
-        "share of the limit, about, that darts leave to the corrections of [proof], if there are any",
+        "share of the limit, about, that darts leave to [proof] for cutting taut and correcting, if it does",
         least=0.0,
         most=0.6,
     ),

@@ -23,8 +23,8 @@ from padlib.proof.correct import correct
 from padlib.proof.proof import Proof, prove
 from padlib.proof.settle import scene, settle
 from padlib.proof.sew import weld
-from padlib.proof.sheets import bundle, spots
-from padlib.proof.wrap import wrap
+from padlib.proof.sheets import bundle
+from padlib.proof.wrap import begin
 from padlib.suit.built import run
 from padlib.suit.demo import demo_suit
 from padlib.suit.file import Suit
@@ -90,7 +90,7 @@ def _row(name: str, suit: Suit) -> str:
     last = prove(better.flats, **told)
     sheets = bundle(small, 0.05)
     sewn = weld(sheets)
-    begun = wrap(sheets.sheets, spots(small, axes), sewn, axes)
+    begun = begin(sheets, small, sewn, axes)
     moved, _ = settle(scene(sheets, sewn, shell), begun + [0.5, 0.0, 0.0])
     apart = float(np.linalg.norm(moved - start, axis=1).mean())
     darts = [dart.length_mm for flat in made.flats for dart in flat.darts]
