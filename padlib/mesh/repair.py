@@ -169,16 +169,20 @@ def drop_islands(surface: Surface, *, share: float = 0.01) -> tuple[Surface, Fin
     sheets = sheets if len(sheets) < len(large) else []
     rest = np.setdiff1d(large, sheets)
     main = rest[np.argmax(area[rest])]
-    kept, apart = [main], []
-    for k in rest[(rest != main) & (area[rest] >= share * area[main])]:
-        if _is_near(surface, piece == main, piece == k):
-            kept += [] if _is_inside(surface, piece == main, piece == k) else [k]
-        elif area[k] >= LARGE * area[main]:
-            apart.append(area[k] / area[main])
+    kept, inside, more = [int(main)], [], True
+    apart = [int(k) for k in rest[np.argsort(-area[rest])] if k != main]
+    while more:  # what hangs on a piece that hangs on the figure does, too
+        more = False
+        for k in [k for k in apart if area[k] >= share * area[main]]:
+            figure = np.isin(piece, kept)
+            if _is_near(surface, figure, piece == k):
+                more = True
+                apart.remove(k)
+                (inside if _is_inside(surface, figure, piece == k) else kept).append(k)
     crumbs = len(area) - len(kept) - len(sheets)
     found = _told(ISLANDS, crumbs, "loose pieces beside or inside the body were dropped")
     found += _told(FLOOR, len(sheets), "flat sheets (a floor or a wall) were dropped")
-    found += tuple(_left_out(of) for of in sorted(apart, reverse=True))
+    found += tuple(_left_out(area[k] / area[main]) for k in apart if area[k] > LARGE * area[main])
     return without_unused(surface.vertices, surface.faces[np.isin(piece, kept)]), found
 
 
