@@ -25,9 +25,12 @@ from padlib.mesh.surface import Faces, Vertices
 Array = NDArray[np.float64]
 
 DEEPENED = 204  # number of the finding
-# Gap between arm and trunk over depth under the armpit on nine modelled bodies, in parts of the height: 0.006 at
-# once, then 1.2 for each unit of depth.
-AT_ONCE, PER_DEPTH = 0.006, 1.2
+# Gap between arm and trunk over depth under the armpit on eight modelled bodies, in parts of the height: some at once,
+# then 1.2 for each unit of depth. At once it is 0.036 less 0.60 of how deep the arm is from front to back: a lean
+# wearer's armpit is an open round, a stout one's a crease (within 3 mm of gap on five, 5 to 8 on three).
+PER_DEPTH = 1.2
+OPEN, PER_ARM = 0.0363, 0.60
+LEAST_OPEN, MOST_OPEN = -0.006, 0.016
 LEAST_SLOPE, MOST_SLOPE = (
     0.9,
     1.6,
@@ -36,19 +39,18 @@ STEP = 2.0  # mm between sections
 SPAN = 0.016  # of the height: over so much of what is scanned the gap's slope is taken
 DOWN = 0.14  # of the height: how far down the scan is looked for
 SEEN = 1.0  # mm from the scan that count as scanned
-LIFTS, ASTRAY = 3, 40.0  # rounds; mm aside at which the place is another one
+LIFTS, ASTRAY = 4, 40.0  # rounds; mm aside at which the place is another one
+NEAR = 1.0  # mm under its height at which a fold is left
 HOLE, LEAST_RISE = 6.0, 3.0  # mm: a smaller hole or rise is left alone
 WALL = 0.7  # part of a normal that points along x on the walls of a fold
 CAP, CLOSED = (
     8.0,
     0.7,
 )  # mm under the top of a filling, and the share of its width there that drawing it up may take
-UPRIGHT = (
-    0.5  # a chest that flares below is upright in the armpit: it leans half as much on the way
-)
-# Standard deviations in mm: of one armpit's height about the other's, what each mm of depth adds where the fold is told
-# from the gap (on 17 modelled bodies), and the share of the stature by which people's differ (ANSUR II).
-ASIDE, PER_DEEP, PEOPLE = 5.0, 0.17, 0.009
+# Standard deviations in mm: of one armpit's height about the other's; what each mm of depth adds where the fold is told
+# from the gap (on the eight bodies above it is 4 mm off at any depth; more is allowed for others); and the share of the
+# stature by which people's differ (ANSUR II).
+ASIDE, PER_DEEP, PEOPLE = 5.0, 0.08, 0.009
 
 
 class Fold(NamedTuple):
@@ -118,7 +120,7 @@ def _drawn_up(
         now = _parted(out, faces, SIDES[side], low[2] - CAP, height + CAP)
         if now is None or np.linalg.norm((now - low)[:2]) > ASTRAY:
             break
-        if height - now[2] < LEAST_RISE:
+        if height - now[2] < NEAR:
             break
         low = now
     return out
@@ -182,9 +184,12 @@ def _fold(
     slope = -float(np.polyfit(z[near], wide[near], 1)[0])
     if LEAST_SLOPE < slope < MOST_SLOPE:
         slope = PER_DEPTH
-    depth = float((wide[last] - AT_ONCE * top) / max(slope, 0.5))
+    arm = _beside(cut, last, sign, top)[1]
+    thick = float(cut.high[arm, 1] - cut.low[arm, 1])
+    at_once = np.clip(OPEN - PER_ARM * thick / top, LEAST_OPEN, MOST_OPEN) * top
+    depth = float((wide[last] - at_once) / max(slope, 0.5))
     inner, outer = np.clip(np.polyfit(z[near], walls[near], 1)[0], -1.0, 1.0)
-    inner = UPRIGHT * inner if inner > 0.0 else inner
+    inner = min(inner, 0.0)  # a chest that flares below is upright in the armpit
     cap = float(np.interp(low[2] - CAP, z, wide))
     return Fold(
         float(z[last]) + max(depth, 0.0),
@@ -216,15 +221,21 @@ def _share(faces: Faces, gap: Array, tree: cKDTree, low: Array) -> Array:
 
 def _pair(cut: Slices, level: int, sign: float, top: float) -> tuple[Array, Array] | None:
     """The nearest points (3,) of trunk and arm in one section, or None where they are one."""
+    both = _beside(cut, level, sign, top)
+    if both is None:
+        return None
+    trunk, arm = (cut.points(loop) for loop in both)
+    away, index = cKDTree(trunk).query(arm)
+    k = int(np.argmin(away))
+    return trunk[index[k]], arm[k]
+
+
+def _beside(cut: Slices, level: int, sign: float, top: float) -> tuple[int, int] | None:
+    """The loops of trunk and arm in one section, or None where they are one."""
     loops = cut.at(level)
     loops = loops[cut.area[loops] > LEAST_AREA * top**2]
     if len(loops) < 2:
         return None
     core = int(loops[0])
     beside = loops[sign * (cut.centre[loops, 0] - cut.centre[core, 0]) > 0.03 * top]
-    if not len(beside):
-        return None
-    trunk, arm = cut.points(core), cut.points(int(beside[0]))
-    away, index = cKDTree(trunk).query(arm)
-    k = int(np.argmin(away))
-    return trunk[index[k]], arm[k]
+    return (core, int(beside[0])) if len(beside) else None

@@ -15,6 +15,7 @@ from scipy.spatial import cKDTree
 from padlib.body.cuts import flat_cut
 from padlib.body.legs import leg_centres
 from padlib.body.planes import read_plane
+from padlib.body.unit import find_unit
 from padlib.body.upright import UNSURE, Upright, find_up, standing
 from padlib.errors import InputError
 from padlib.mesh.areas import face_areas
@@ -22,9 +23,6 @@ from padlib.mesh.surface import Surface
 
 Points = NDArray[np.float64]
 
-UNITS = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "dm": 100.0}
-SHORTEST_MM, TALLEST_MM = 700.0, 2300.0
-SHORTEST_IN_INCHES_MM = 1200.0  # below this an inch reading is more likely a mistake than a child
 BESIDE_CUT = 0.99  # cosine up to which up is the way into the figure from its cut
 SHARES = (0.75, 0.62, 0.54, 0.47, 0.4)  # of a stature that an upper part may be
 AXES = {"x": 0, "y": 1, "z": 2}
@@ -81,7 +79,7 @@ def find_frame(
     stand = standing(upright.up)
     points = points @ stand.T
     height = float(np.ptp(surface.vertices @ upright.up))
-    unit, scale, sure_unit = _find_unit(height, unit)
+    unit, scale, sure_unit = find_unit(height, unit, points)
     points = points * scale
     given = None if plane is None else (stand @ plane[0], plane[1] * scale)
     angle, foot, symmetry_mm, sure_facing = _find_facing(points, height * scale, given, upper=upper)
@@ -124,50 +122,6 @@ def spread_points(surface: Surface, count: int) -> Points:
     u, v = np.where(over, 1.0 - u, u)[:, None], np.where(over, 1.0 - v, v)[:, None]
     a, b, c = (surface.vertices[surface.faces[face, k]] for k in range(3))
     return a + u * (b - a) + v * (c - a)
-
-
-# ---------------------------------------------------------------- unit
-
-
-def _find_unit(height: float, unit: str | None) -> tuple[str, float, float]:
-    """The unit, mm per unit and how sure; InputError when no unit, or more than one, will do."""
-    if unit is not None:
-        return _forced_unit(height, unit)
-    fits = [name for name, scale in UNITS.items() if _human(height * scale, name)]
-    if "dm" in fits and len(fits) > 1:
-        fits.remove("dm")
-    if not fits:
-        raise InputError(
-            f"the figure is {height:.4g} units tall, which is not a person's height in mm, cm, m or"
-            f" inches ({SHORTEST_MM:.0f} to {TALLEST_MM:.0f} mm); scale the file or leave out what"
-            " does not belong to the body."
-        )
-    if len(fits) > 1:
-        shown = " or ".join(f"{height * UNITS[u]:.0f} mm in {u}" for u in fits)
-        raise InputError(
-            f"the figure is {height:.4g} units tall, which could be {shown}; say which unit it is."
-        )
-    return fits[0], UNITS[fits[0]], 1.0 if fits[0] in ("mm", "cm", "m") else 0.7
-
-
-def _forced_unit(height: float, unit: str) -> tuple[str, float, float]:
-    """The unit that the user gave, checked."""
-    name = {"inch": "in", "inches": "in"}.get(unit.lower(), unit.lower())
-    if name not in UNITS:
-        raise InputError(f"the unit {unit} is not known; use one of {', '.join(UNITS)}.")
-    tall = height * UNITS[name]
-    if not SHORTEST_MM <= tall <= TALLEST_MM:
-        raise InputError(
-            f"read in {name} the figure is {tall:,.0f} mm tall, and a person stands between"
-            f" {SHORTEST_MM:.0f} and {TALLEST_MM:.0f} mm; give another unit or leave it out."
-        )
-    return name, UNITS[name], 1.0
-
-
-def _human(tall: float, unit: str) -> bool:
-    """Whether a height in mm can be a standing person's."""
-    least = SHORTEST_IN_INCHES_MM if unit == "in" else SHORTEST_MM
-    return least <= tall <= TALLEST_MM
 
 
 # ---------------------------------------------------------------- up

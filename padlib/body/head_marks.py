@@ -8,13 +8,15 @@ from numpy.typing import NDArray
 from padlib.body.figure import Figure, Mark, sagittal
 from padlib.body.parts import SIDES
 from padlib.body.pick import hollow, mass, on_profile, pick, smoothed
-from padlib.body.slices import edges, extreme, slices
+from padlib.body.slices import crest, edges, slices
 
 Array = NDArray[np.float64]
 
+UP = np.array([0.0, 0.0, 1.0])
 STEP = 2.0  # mm between the samples of a profile
 BUMP = 0.010  # of stature: half of the length over which a profile is smoothed, twice
 FLAT = 2.0  # mm: places of a profile that differ by so little are taken together
+TOP = 0.5  # mm: places of one section that lie so near its top or side are taken together
 LEAST_SAMPLES = 5  # of a profile or ridge below which nothing is looked for
 # Girth of the base of the neck over that of the neck (ANSUR II: 1 / 0.915 men, 1 / 0.889 women).
 NECK_BASE = 1.11
@@ -124,7 +126,7 @@ def _shoulder_tops(fig: Figure) -> dict[str, Array]:
     for side, sign in SIDES.items():
         far = np.arange(0.03 * fig.stature, 0.19 * fig.stature, STEP)
         cut = slices(fig.vertices, faces, np.sort(middle + sign * far), (1.0, 0.0, 0.0))
-        top = extreme(cut.start, cut.level, cut.start[:, 2], len(far))
+        top = crest(cut.start, cut.end, cut.level, UP, len(far), flat=TOP)
         top = top if sign > 0 else top[::-1]
         out[side] = top[np.isfinite(top[:, 2])]
     return out
@@ -175,8 +177,7 @@ def _neck_side(fig: Figure, side: str, shoulder: Array, ridge: Array) -> Mark:
     """
     sign = SIDES[side]
     levels = fig.window(shoulder[2], float(fig.levels[fig.neck]))
-    outline = fig.side(levels, np.array([sign, 0.0, 0.0]))
-    outline = outline[np.isfinite(outline[:, 0])][::-1]
+    outline = _outline(fig, levels, sign)
     if not len(outline) or not len(ridge):
         return np.full(3, np.nan), 0.0
     top = outline[0]
@@ -193,6 +194,18 @@ def _neck_side(fig: Figure, side: str, shoulder: Array, ridge: Array) -> Mark:
     score = -bow / fig.stature - 0.004 * off**2 + 0.0006 * np.log(np.maximum(step, 1e-6))
     depth = -bow.min() / fig.stature
     return mass(score, 0.0006) @ path, float(0.4 + 0.5 * np.clip(depth / 0.015, 0, 1))
+
+
+def _outline(fig: Figure, levels: NDArray[np.int64], sign: float) -> Array:
+    """The places (k, 3) of trunk and neck that lie farthest to one side at some levels, from the top down."""
+    cut, core = fig.parts.cut, fig.parts.core[levels]
+    sides = [cut.segments(n) for n in core if n >= 0]
+    if not sides:
+        return np.zeros((0, 3))
+    group = np.repeat(np.arange(len(sides)), [len(start) for start, _ in sides])
+    start, end = (np.concatenate(part) for part in zip(*sides, strict=True))
+    way = np.array([sign, 0.0, 0.0])
+    return crest(start, end, group, way, len(sides), flat=TOP)[::-1]
 
 
 def _breadth(fig: Figure) -> float:

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from padlib.body.figure import Figure, Mark
 from padlib.body.parts import SIDES
-from padlib.body.pick import bow, most, on_profile, pick
+from padlib.body.pick import bow, most, on_profile, pick, top
 from padlib.body.slices import extreme, girth, hull
 
 Array = NDArray[np.float64]
@@ -92,9 +92,7 @@ def _calf(fig: Figure, side: str, levels: Ints, knee: float) -> float:
     taut = np.array(
         [girth(hull(cut.points(n), cut.normals[0])) for n in fig.parts.leg[side][levels[inside]]]
     )
-    at, _ = pick(
-        z[inside], taut / fig.stature, near=CALF * knee, spread=0.06 * knee, weight=0.001, soft=0.5
-    )
+    at = top(z[inside], taut / fig.stature, near=CALF * knee, spread=0.06 * knee, weight=0.002)
     return at + fig.base
 
 

@@ -14,11 +14,12 @@ from scipy.spatial import cKDTree
 from padlib.body.armpits import deepened
 from padlib.body.body import Body
 from padlib.body.carried import placed, read_carried
-from padlib.body.frame import TALLEST_MM, Frame, find_frame, spread_points
+from padlib.body.frame import Frame, find_frame, spread_points
 from padlib.body.halves import made_whole
 from padlib.body.landmarks import with_landmarks
 from padlib.body.other_side import completed
 from padlib.body.planes import cut_off, made_even
+from padlib.body.unit import TALLEST_MM
 from padlib.errors import InputError, MeshError
 from padlib.findings import Finding, Grade
 from padlib.mesh.areas import face_areas

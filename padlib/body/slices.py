@@ -265,6 +265,28 @@ def extreme(points: Array, group: Ints, value: Array, count: int) -> Array:
     return out
 
 
+def crest(start: Array, end: Array, group: Ints, way: Array, count: int, *, flat: float) -> Array:
+    """As `extreme` along a unit vector `way` (3,), for segments (s, 3); aside of it the place hangs on no one point.
+
+    Where a section is flat on top its highest point jumps along the flat with every other triangle. What lies within
+    about `flat` mm of it is therefore taken together, by length (Simpson's rule on each segment). Returns (count, 3).
+    """
+    top = np.full(count, -np.inf)
+    np.maximum.at(top, group, start @ way)
+    np.maximum.at(top, group, end @ way)
+    long = np.linalg.norm(end - start, axis=1)
+    weight, total = np.zeros(count), np.zeros((count, 3))
+    for points, part in ((start, 1.0), (0.5 * (start + end), 4.0), (end, 1.0)):
+        mine = part * long * np.exp(np.maximum(points @ way - top[group], -40.0 * flat) / flat)
+        weight += np.bincount(group, mine, count)
+        total += np.stack([np.bincount(group, mine * c, count) for c in points.T], axis=1)
+    out = np.full((count, 3), np.nan)
+    known = weight > 0.0
+    out[known] = total[known] / weight[known, None]
+    out[known] += (top[known] - out[known] @ way)[:, None] * way
+    return out
+
+
 def chain(start: Array, end: Array) -> Array:
     """One closed loop's segments (s, 3), (s, 3) put in order: its corners (s, 3)."""
     _, key = np.unique(np.concatenate([start, end]), axis=0, return_inverse=True)

@@ -17,6 +17,14 @@ Findings = tuple[Finding, ...]
 
 MERGED, DEGENERATE, DOUBLED, ISLANDS, FLOOR = 100, 101, 102, 103, 104
 FLIPPED, INSIDE_OUT, SPLIT = 105, 106, 107
+LEFT_OUT = 119
+# Of the height of the figure: so near its pieces lie, and so wide a band may be lost between two rims that face each
+# other (what `solid.make_solid` can join).
+REACH, BAND = 0.06, 0.09
+FACING = 1.25  # ... of which the distance is no more than this part of that of the pieces
+LARGE = (
+    0.05  # share of the figure's surface from which on a piece that is left out is told by itself
+)
 
 
 def directed_edges(faces: Faces) -> NDArray[np.int64]:
@@ -145,13 +153,12 @@ def drop_doubled(surface: Surface) -> tuple[Surface, Findings]:
     return without_unused(surface.vertices, surface.faces[np.sort(first)]), found
 
 
-def drop_islands(
-    surface: Surface, *, share: float = 0.01, reach: float = 0.06
-) -> tuple[Surface, Findings]:
+def drop_islands(surface: Surface, *, share: float = 0.01) -> tuple[Surface, Findings]:
     """Keep the figure: drop flat sheets, crumbs, things that stand apart and things inside.
 
-    A piece is kept beside the largest one when it has at least `share` of its area, comes within
-    `reach` of its height, and does not lie inside it (a severed arm stays; an eyeball goes).
+    A piece is kept beside the largest one when it has at least `share` of its area, lies near it, or over against it
+    across a band that is lost, and does not lie inside it (a severed arm stays; an eyeball goes). A large piece that
+    stands apart is told by itself.
     """
     if not len(surface.faces):
         return surface, ()
@@ -162,17 +169,30 @@ def drop_islands(
     sheets = sheets if len(sheets) < len(large) else []
     rest = np.setdiff1d(large, sheets)
     main = rest[np.argmax(area[rest])]
-    kept = [main] + [
-        k
-        for k in rest
-        if k != main
-        and area[k] >= share * area[main]
-        and _belongs(surface, piece == main, piece == k, reach)
-    ]
+    kept, inside, more = [int(main)], [], True
+    apart = [int(k) for k in rest[np.argsort(-area[rest])] if k != main]
+    while more:  # what hangs on a piece that hangs on the figure does, too
+        more = False
+        for k in [k for k in apart if area[k] >= share * area[main]]:
+            figure = np.isin(piece, kept)
+            if _is_near(surface, figure, piece == k):
+                more = True
+                apart.remove(k)
+                (inside if _is_inside(surface, figure, piece == k) else kept).append(k)
     crumbs = len(area) - len(kept) - len(sheets)
     found = _told(ISLANDS, crumbs, "loose pieces beside or inside the body were dropped")
     found += _told(FLOOR, len(sheets), "flat sheets (a floor or a wall) were dropped")
+    found += tuple(_left_out(area[k] / area[main]) for k in apart if area[k] > LARGE * area[main])
     return without_unused(surface.vertices, surface.faces[np.isin(piece, kept)]), found
+
+
+def _left_out(of: float) -> Finding:
+    """The finding for a large piece apart from the figure: its surface as a share of the figure's."""
+    words = (
+        f"a piece that stands apart, with {of:.0%} of the surface of what was kept, was left out; if it is a part of"
+        " the wearer, scan what lies between as well"
+    )
+    return Finding(LEFT_OUT, words, "scan", Grade.WARNING, 1)
 
 
 def _is_sheet(surface: Surface, mine: NDArray[np.bool_]) -> bool:
@@ -185,21 +205,32 @@ def _is_sheet(surface: Surface, mine: NDArray[np.bool_]) -> bool:
     return bool(spread[0] <= 0.03**2 * spread[1])
 
 
-def _belongs(
-    surface: Surface, main: NDArray[np.bool_], other: NDArray[np.bool_], reach: float
-) -> bool:
-    """Whether a second large piece is a part of the figure: near the main piece and outside it."""
+def _is_near(surface: Surface, main: NDArray[np.bool_], other: NDArray[np.bool_]) -> bool:
+    """Whether a second large piece lies near the main one, or over against it across a lost band."""
+    body, part = (surface.vertices[np.unique(surface.faces[mine])] for mine in (main, other))
+    some = part[:: max(1, len(part) // 2000)]
+    apart = float(cKDTree(body).query(some)[0].min())
+    if apart <= REACH * float(np.ptp(body, axis=0).max()):
+        return True
+    if apart > BAND * float(np.ptp(np.concatenate([body, part]), axis=0).max()):
+        return False
+    rim = [np.unique(boundary_edges(surface.faces[mine])) for mine in (main, other)]
+    if min(len(r) for r in rim) < 3:
+        return False
+    one, two = (surface.vertices[r] for r in rim)
+    return bool(cKDTree(one).query(two)[0].min() <= FACING * apart)
+
+
+def _is_inside(surface: Surface, main: NDArray[np.bool_], other: NDArray[np.bool_]) -> bool:
+    """Whether a second large piece is closed and lies inside the main one."""
     body = without_unused(surface.vertices, surface.faces[main])
     part = without_unused(surface.vertices, surface.faces[other])
-    points = part.vertices[:: max(1, len(part.vertices) // 2000)]
-    height = float(np.ptp(body.vertices, axis=0).max())
-    apart, _ = cKDTree(body.vertices).query(points)
-    if apart.min() > reach * height:
+    if len(boundary_edges(part.faces)):
         return False
+    points = part.vertices[:: max(1, len(part.vertices) // 2000)]
     sign = 1.0 if signed_volume(body.vertices, body.faces) >= 0 else -1.0
     inside = sign * igl.fast_winding_number(body.vertices, body.faces, points) > 0.5
-    closed = not len(boundary_edges(part.faces))
-    return not (closed and inside.mean() > 0.9)
+    return bool(inside.mean() > 0.9)
 
 
 def boundary_edges(faces: Faces) -> NDArray[np.int64]:

@@ -155,7 +155,7 @@ def test_the_same_answer_from_any_file():
         for name, (points, faces) in files.items():
             try:
                 told = _measured(Surface(points, faces))
-            except InputError as refused:  # 72 inches could be 720 mm in cm, and says so
+            except InputError as refused:  # told in the table, not hidden
                 rows.append(f"| {body} | {name} | refused | {refused} |")
                 continue
             off = {k: told.get(k, np.inf) - plain[k] for k in plain}

@@ -5,7 +5,17 @@ import pytest
 import trimesh
 from scipy.special import ellipe
 
-from padlib.body.slices import chain, clipped, edges, girth, hull, oblique, plane_axes, slices
+from padlib.body.slices import (
+    chain,
+    clipped,
+    crest,
+    edges,
+    girth,
+    hull,
+    oblique,
+    plane_axes,
+    slices,
+)
 
 
 def ellipsoid(a, b, c, level=6):
@@ -140,3 +150,27 @@ def test_nothing_cut_is_nothing_found():
     assert len(cut.area) == 0
     assert len(cut.at(0)) == 0
     assert girth(hull(np.zeros((2, 3)), np.array([0, 0, 1.0]))) == 0.0
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_the_crest_of_a_flat_top_is_its_middle(seed):
+    """A top 40 mm wide, flat to 0.01 mm, cut anyhow into segments: its middle to 1 mm, its height exactly."""
+    rng = np.random.default_rng(seed)
+    y = np.sort(np.concatenate([[-60.0, -20.0, 20.0, 60.0], rng.uniform(-60.0, 60.0, 30)])) + 7.0
+    z = 100.0 - np.maximum(np.abs(y - 7.0) - 20.0, 0.0) + 0.01 * rng.normal(size=len(y))
+    line = np.column_stack([np.zeros(len(y)), y, z])
+    group = np.zeros(len(y) - 1, dtype=np.int64)
+    place = crest(line[:-1], line[1:], group, np.array([0.0, 0.0, 1.0]), 2, flat=2.0)
+    assert place[0, 1] == pytest.approx(7.0, abs=1.0)
+    assert place[0, 2] == pytest.approx(z.max(), abs=1e-9)
+    assert np.isnan(place[1]).all()  # nothing is there
+
+
+def test_the_crest_of_a_ridge_is_the_ridge():
+    """Two slopes of 45 degrees that meet: the crest lies on the ridge, however finely each is cut."""
+    left, right = np.linspace(-50.0, 0.0, 4), np.linspace(0.0, 50.0, 40)
+    y = np.concatenate([left, right[1:]])
+    line = np.column_stack([np.zeros(len(y)), y, 80.0 - np.abs(y)])
+    group = np.zeros(len(y) - 1, dtype=np.int64)
+    place = crest(line[:-1], line[1:], group, np.array([0.0, 0.0, 1.0]), 1, flat=2.0)
+    assert place[0] == pytest.approx([0.0, 0.0, 80.0], abs=1.5)

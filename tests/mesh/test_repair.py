@@ -112,7 +112,30 @@ def test_islands_go_and_a_limb_stays():
     assert {finding.number: finding.count for finding in found} == {
         repair.ISLANDS: 3,
         repair.FLOOR: 1,
+        repair.LEFT_OUT: 1,
     }
+    words = next(finding.words for finding in found if finding.number == repair.LEFT_OUT)
+    assert "36% of the surface" in words  # of a ball of 60 mm beside one of 100
+
+
+def _tube(low, high, closed=False, radius=100.0):
+    """An upright tube between two heights, open at its ends or closed by lids."""
+    mesh = trimesh.creation.cylinder(radius, high - low, sections=48)
+    v = np.asarray(mesh.vertices) + [0.0, 0.0, 0.5 * (low + high)]
+    f = np.asarray(mesh.faces)
+    return v, f if closed else f[np.ptp(v[f, 2], axis=1) > 0.0]
+
+
+@pytest.mark.parametrize(
+    ("lost", "closed", "kept"),
+    [(60.0, False, True), (80.0, False, True), (80.0, True, False), (200.0, False, False)],
+)
+def test_what_lies_over_against_a_lost_band_stays(lost, closed, kept):
+    """Two tubes in line: across 60 mm, or 80 between open rims, both stay; closed or farther apart one is left out."""
+    one, two = _tube(0.0, 500.0, closed), _tube(500.0 + lost, 900.0, closed)
+    surface, found = repair.drop_islands(_together(one, two))
+    assert len(surface.faces) == len(one[1]) + kept * len(two[1])
+    assert (repair.LEFT_OUT in [finding.number for finding in found]) == (not kept)
 
 
 @pytest.mark.parametrize("handles", [0, 1])

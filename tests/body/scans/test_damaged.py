@@ -105,6 +105,37 @@ def test_a_foot_whose_heel_was_not_scanned_is_not_measured(base):
     assert "foot_length" in _measured(v, f, 16.0)[1].values
 
 
+def test_a_band_that_was_lost_is_bridged(base):
+    """51 mm lost all round above the waist, arms too: halves and arms are there, girths beside it to 5 mm."""
+    v, f = base
+    whole = _measured(v, f, 16.0)[1].values
+    high = v[f][:, :, 2] / v[:, 2].max()
+    body, told = _measured(v, f[(high.max(axis=1) < 0.60) | (high.min(axis=1) > 0.63)], 16.0)
+    joined = next(finding for finding in body.findings if finding.number == 116)
+    assert joined.count == 3
+    for name in (
+        "stature",
+        "head_girth",
+        "bust_girth",
+        "hip_girth",
+        "calf_girth",
+        "upper_arm_girth",
+    ):
+        assert told.values[name] == pytest.approx(whole[name], abs=5.0), name
+
+
+def test_a_half_across_a_wide_lost_band_is_told(base):
+    """200 mm lost all round: what was left out is told with its share of the surface, never dropped without a word."""
+    v, f = base
+    high = v[f][:, :, 2] / v[:, 2].max()
+    lost = f[(high.max(axis=1) < 0.60) | (high.min(axis=1) > 0.72)]
+    scan = body_from_surface(Surface(v, lost), edge_length=EDGE)
+    told = [finding for finding in scan.repairs if finding.number == 119]
+    assert told
+    assert told[0].grade.name == "WARNING"
+    assert re.search(r"with (4|5|6)\d% of the surface", told[0].words)
+
+
 def test_the_lower_half_alone_is_measured(base):
     """Legs and hips without an upper body: girths and heights to 5 mm; the ankle, which hangs on stature, is unsure."""
     whole = _measured(*base, 16.0)[1].values

@@ -5,7 +5,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from padlib.body.frame import UNITS, find_frame, spread_points
+from padlib.body.frame import find_frame, spread_points
+from padlib.body.unit import UNITS, head_girth
 from padlib.errors import InputError
 from padlib.mesh.surface import Surface
 
@@ -138,7 +139,6 @@ def test_what_is_given_overrides_what_is_found(adult):
         (300.0, {}, "not a person's height"),
         (30.0, {}, "not a person's height"),
         (0.03, {}, "not a person's height"),
-        (80.0, {}, "could be 800 mm in cm or 2032 mm in in"),
         (1700.0, {"unit": "cm"}, "17,000 mm tall"),
         (1.7, {"unit": "mm"}, "2 mm tall"),
         (1700.0, {"unit": "ell"}, "unit ell is not known"),
@@ -153,6 +153,56 @@ def test_heights_and_words_that_will_not_do_are_refused(adult, tall, given, word
     with pytest.raises(InputError, match=words) as caught:
         find_frame(Surface(vertices * (tall / 1700.0), faces), **given)
     assert "\n" not in str(caught.value)
+
+
+@pytest.mark.parametrize("tall", [1778.0, 1850.0, 2032.0])
+def test_a_tall_adult_in_inches_is_told_from_a_baby_in_centimetres_by_the_head(adult, rough, tall):
+    """70 to 80 units tall: the head's girth is a person's in inches alone, however the figure stands."""
+    vertices, faces = adult
+    lying = vertices @ rough.UP["+x"].T * (tall / 1700.0 / 25.4)
+    assert find_frame(Surface(lying, faces)).unit == "in"
+
+
+def test_a_figure_with_a_babys_head_is_in_centimetres(adult):
+    """With the head as large as a baby's (0.6 of the height round), 80 units are centimetres."""
+    vertices, faces = (np.array(a) for a in adult)
+    neck = 0.86 * 1700.0
+    up = np.clip((vertices[:, 2] - neck) / 60.0, 0.0, 1.0)
+    large = (vertices - [0.0, 0.0, neck]) * 2.4 + [0.0, 0.0, neck]
+    baby = vertices + up[:, None] * (large - vertices)
+    frame = find_frame(Surface(baby * (80.0 / np.ptp(baby[:, 2])), faces))
+    assert frame.unit == "cm"
+
+
+def test_without_a_head_the_sentence_says_how_to_give_the_unit(adult):
+    """Shoulders and below, 80 units tall: one sentence with both readings and both options."""
+    vertices, faces = adult
+    kept = faces[vertices[faces, 2].max(axis=1) < 1380.0]
+    scale = 80.0 / float(np.ptp(vertices[kept.ravel(), 2]))
+    used, index = np.unique(kept, return_inverse=True)
+    with pytest.raises(InputError, match="800 mm in cm or 2032 mm in in") as caught:
+        find_frame(Surface(vertices[used] * scale, index.reshape(-1, 3)))
+    assert "--unit cm or --unit inch" in str(caught.value)
+
+
+def test_a_heads_girth_is_that_of_its_widest_level():
+    """An ellipsoid on a neck on a chest: the ellipse's perimeter to 1 %; a neck alone has no head."""
+    turn = 2 * np.pi * (0.7548776662466927 * np.arange(6000) % 1.0)
+    high = np.linspace(-1.0, 1.0, 6000)
+    ring = np.sqrt(1.0 - high**2)
+    head = np.stack(
+        [75.0 * ring * np.cos(turn), 98.0 * ring * np.sin(turn), 1580.0 + 120.0 * high], axis=1
+    )
+    neck = np.stack(
+        [55.0 * np.cos(turn), 55.0 * np.sin(turn), np.linspace(1380.0, 1480.0, 6000)], axis=1
+    )
+    trunk = np.stack(
+        [160.0 * np.cos(turn), 110.0 * np.sin(turn), np.linspace(0.0, 1380.0, 6000)], axis=1
+    )
+    h = ((98.0 - 75.0) / (98.0 + 75.0)) ** 2
+    ramanujan = np.pi * (98.0 + 75.0) * (1.0 + 3.0 * h / (10.0 + np.sqrt(4.0 - 3.0 * h)))
+    assert head_girth(np.concatenate([head, neck, trunk])) == pytest.approx(ramanujan, rel=0.01)
+    assert head_girth(np.concatenate([neck, trunk])) is None
 
 
 def test_spread_points_lie_on_the_surface_evenly():
