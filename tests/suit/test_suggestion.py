@@ -229,6 +229,18 @@ def test_a_suggestion_ends_when_its_time_is_out(worn):
         suggest(suit, body, shell, seconds=0.0)
 
 
+def test_progress_of_several_turns_only_goes_forward():
+    """Parts lie between two shares of the whole; a turn that begins anew does not set the bar back."""
+    said = []
+    whole = watch(1e6, lambda words, share: said.append(share))
+    for share in (0.0, 0.5, 1.0, 0.0, 0.5, 7.0):
+        whole.part(0.6, 0.8).say("seeking darts", share)
+
+    assert said == pytest.approx([0.6, 0.7, 0.8, 0.8, 0.8, 0.8])
+    assert whole.part(0.0, 1.0, 0.0).out
+    assert not whole.part(0.0, 1.0, 1e12).out
+
+
 def _cap(angle, radius=150.0):
     """A cap of a sphere up to so many degrees from its pole, as a panel."""
     ball = trimesh.creation.icosphere(subdivisions=4, radius=radius)
