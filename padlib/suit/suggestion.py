@@ -117,17 +117,17 @@ def suggest(
     work = _Work(suit, bench(body, shell, workers=workers), {}, whole.part(0.25, 0.6, ends[1]))
     usual = work.lay(())
     steps = _that_pay(work, _drawn(work, _moved(work, found, usual), new))
-    cut_short = work.watch.out
-    steps, sure = _surely(work, steps, whole.part(0.6, 0.85))
-    worth = [_worth(work, steps, k, whole.part(0.85, 0.9)) for k in range(len(steps))]
+    short = work.watch.out
+    steps, sure = _surely(work, steps, whole.part(0.6, 0.8))
+    steps, both, judged = _whole(work, steps, sure, whole.part(0.8, 0.95))
+    worth = [_worth(work, steps, k, whole.part(0.95, 1.0)) for k in range(len(steps))]
     if plan:
-        worth += plan_worth(work.bench, work.lay(steps), whole.part(0.9, 0.95))
-    both, judged = _whole(work, steps, sure, whole.part(0.95, 1.0))
+        worth += plan_worth(work.bench, work.lay(steps), whole.part(0.95, 1.0))
     moves = {key: value for step in steps for key, value in step.moves.items()}
     seams = tuple(seam for step in steps for seam in step.seams)
     kept = tuple(w for w in worth if w is not None)
-    late = cut_short or judged != BUILT
-    return Suggestion(moves, seams, *both, kept, found, len(work.laid), judged, seconds, late)
+    more = judged, seconds, short or whole.out
+    return Suggestion(moves, seams, *both, kept, found, len(work.laid), *more)
 
 
 @dataclass(frozen=True)
@@ -340,19 +340,31 @@ def _worth(work: _Work, steps: tuple[_Step, ...], number: int, watch: Watch) -> 
 
 def _whole(
     work: _Work, steps: tuple[_Step, ...], sure: bool, watch: Watch
-) -> tuple[tuple[Laid, Laid], str]:
-    """What the suit's own plan and the suggested one come to, and how far that was judged."""
-    plans = [work.lay(()), work.lay(steps)] if steps else [work.lay(())]
+) -> tuple[tuple[_Step, ...], tuple[Laid, Laid], str]:
+    """The steps, what the suit's own plan and that with them come to, and how far that was judged.
+
+    Where there is time, both as they are built; the last steps are taken back until they pay so, too. Raises
+    PadlibError where the suit's own plan cannot be laid.
+    """
+    usual = work.lay(())
     if not sure:
-        return (plans[0].laid, plans[-1].laid), GUESSED
-    try:
-        every = [(trial, range(len(trial.panels))) for trial in plans]
-        found = work.bench.dart(every, watch)
-        built = work.bench.built([trial.suit for trial in plans], watch) if found else None
-    except PadlibError:
-        built = None
-    if built is not None:
-        return (built[0], built[-1]), BUILT
-    laid = [work.bench.with_darts(trial).laid for trial in plans]
-    nothing = all(one.guessed == len(t.flats) for one, t in zip(laid, plans, strict=True))
-    return (laid[0], laid[-1]), GUESSED if nothing else DARTED
+        return steps, (usual.laid, work.lay(steps).laid), GUESSED
+    done: dict[int, Laid | None] = {}  # by how many of the steps there are
+    while True:
+        plans = {len(some): work.lay(some) for some in ((), steps)}
+        new = [count for count in plans if count not in done]
+        if not work.bench.dart([(t, range(len(t.panels))) for t in plans.values()], watch):
+            break
+        built = work.bench.built([plans[count].suit for count in new], watch)
+        if built is None:
+            break
+        done |= zip(new, built, strict=True)
+        one, other = done[0], done[len(steps)]
+        if one is None:
+            work.bench.lay(work.suit)  # which says why it cannot be
+        elif not steps or (other and better(other, one, sum(s.price for s in steps))):
+            return steps, (one, other or one), BUILT
+        steps = steps[:-1]
+    laid = [work.bench.with_darts(work.lay(some)).laid for some in ((), steps)]
+    none = not steps and laid[0].guessed == len(usual.flats)
+    return steps, (laid[0], laid[1]), GUESSED if none else DARTED

@@ -197,7 +197,8 @@ def test_darts_are_given_up_when_the_time_is_out_and_when_the_maker_says_so(worn
         said.append(words)
         raise PadlibError("stop")
 
-    assert not apart.dart([(plan, range(len(plan.panels)))], Watch(0.0))
+    assert not apart.dart([(plan, range(len(plan.panels)))], watch(1.0))
+    assert not active_children()
     with pytest.raises(PadlibError, match="stop"):
         apart.dart([(plan, range(len(plan.panels)))], Watch(1e12, stop))
 
@@ -504,6 +505,71 @@ def test_steps_stay_as_they_were_found_where_there_is_no_time_for_darts():
     work = _Plans({("leg", "fold"): 2000.0}, time=False)
 
     assert suggestion._surely(work, LEG_FOLD, Watch(0.0)) == (LEG_FOLD, False)
+
+
+class _Built(_Plans):
+    """The same, told as they are built by their number of steps; None where there is no time or no way to match."""
+
+    def __init__(self, built, *, time=True, darts=True):
+        super().__init__({})
+        self.built_, self.time, self.darts, self.told = built, time, darts, []
+
+    def tried(self, steps):
+        """A plan that knows its number of steps."""
+        return Trial(len(steps), (), (), replace(USUAL, price=-1.0))
+
+    def dart(self, plans, watch):
+        """Whether there is time for darts."""
+        return self.darts
+
+    def built(self, counts, watch):
+        """What plans come to."""
+        self.told += counts
+        prices = [self.built_[k] for k in counts]
+        found = [None if p is None else replace(USUAL, price=float(p)) for p in prices]
+        return found if self.time else None
+
+    def with_darts(self, trial):
+        """A plan with what darts were found."""
+        return replace(trial, laid=replace(USUAL, price=trial.suit))
+
+
+@pytest.mark.parametrize(
+    ("built", "kept", "told"),
+    [
+        ((1000, 900, 700), 2, [0, 2]),
+        ((1000, 900, 960), 1, [0, 2, 1]),
+        ((1000, 900, None), 1, [0, 2, 1]),  # a plan whose panels cannot be made to agree
+        ((1000, 999, 960), 0, [0, 2, 1]),
+    ],
+)
+def test_steps_that_do_not_pay_as_built_are_taken_back(built, kept, told):
+    """The last first; a new seam must save its price of 50 mm in the built plan, too; nothing is laid twice."""
+    work = _Built(built)
+
+    steps, laid, judged = suggestion._whole(work, LEG_FOLD, True, Watch(1e12))
+
+    assert (len(steps), judged) == (kept, suggestion.BUILT)
+    assert [one.price for one in laid] == [built[0], built[kept]]
+    assert work.told == told
+
+
+@pytest.mark.parametrize(
+    ("sure", "darts", "judged", "prices"),
+    [
+        (False, True, suggestion.GUESSED, [-1.0, -1.0]),
+        (True, False, suggestion.DARTED, [0.0, 2.0]),
+        (True, True, suggestion.DARTED, [0.0, 2.0]),
+    ],
+)
+def test_how_far_a_suggestion_was_judged_is_told(sure, darts, judged, prices):
+    """By panels without darts, or with as many darts as there was time to seek, where no plan could be built."""
+    work = _Built((1000, 900, 700), time=False, darts=darts)
+
+    steps, laid, how = suggestion._whole(work, LEG_FOLD, sure, Watch(1e12))
+
+    assert (steps, how) == (LEG_FOLD, judged)
+    assert [one.price for one in laid] == prices
 
 
 def test_a_move_that_a_new_seam_ends_on_is_judged_before_that_seam():
