@@ -24,7 +24,7 @@ from padlib.suit.schema import MOVES
 from padlib.suit.seam_search import Found, seam_of, search
 from padlib.suit.steps import Panels
 from padlib.suit.suggestion_watch import Watch, watch
-from padlib.suit.trials import Bench, Laid, Trial, Worth, bench, digest, need
+from padlib.suit.trials import Bench, Laid, Trial, Worth, bench, digest, need, told
 
 SECONDS = 300.0  # that a suggestion may take
 SEARCH, SEEK = (
@@ -34,7 +34,7 @@ SEARCH, SEEK = (
 SHARES = (1.0, 0.5)  # of the moves of one seam that a search found, tried in turn
 LEAST_DART, LEAST_MEAN = 5.0, 0.01  # mm and per cent by which a plan must be better
 NEW = 3  # new seams at most, each on both sides
-TRIES = 8  # lines across a panel that are drawn into the shell
+TRIES = 6  # lines across a panel that are drawn into the shell
 LAID = 3  # those of them that are judged with the whole suit
 VAIN = 3  # panels across which new seams may be sought in vain, before the search is given up
 NEEDY = 60.0  # mm of dart that a panel needs from which a new seam is tried across it
@@ -257,8 +257,8 @@ def _best_across(
         across = _across(work, step.on(suit), base, panel)
         if across is not None:
             bare = work.bench.bare(step.on(suit), *across)
-            size = sum(need(flat, *asked) for flat in bare)
-            ranked.append((size + 0.5 * step.price, len(ranked), step))
+            price = told(bare, *asked, [True] * len(bare)).price
+            ranked.append((price + 0.5 * step.price, len(ranked), step))
     for _, _, step in sorted(ranked, key=lambda row: row[:2])[:LAID]:
         trial = work.tried((*steps, step))
         if trial is not None and better(trial.laid, base.laid, step.price):

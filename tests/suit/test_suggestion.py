@@ -256,14 +256,26 @@ def _cap(angle, radius=150.0):
 def test_what_a_panel_will_need_grows_with_its_curvature_and_its_size():
     """Caps of a sphere: a flat one that the cloth bears needs nothing, a deeper one more than a shallower one, one of
     twice the radius twice as much. The least worst stretch of a cap up to t is about t squared over 8 each way."""
-    needs = [
-        need(carried(_cap(angle, radius), None, limit=0.045), 0.05)
+    flats = [
+        carried(_cap(angle, radius), None, limit=0.045)
         for angle, radius in ((20.0, 150.0), (45.0, 150.0), (60.0, 150.0), (60.0, 300.0))
     ]
+    needs = [need(flat, 0.05) for flat in flats]
+    shallow, deep = (trials.told([flats[k]], 0.05, guessed=[True]) for k in (1, 2))
 
     assert needs[0] == 0.0
     assert 0.0 < needs[1] < needs[2]
     assert needs[3] == pytest.approx(2.0 * needs[2], rel=1e-3)
+    # a cap of 45 degrees darts bring back within the limit, one of 60 not
+    assert (shallow.guessed, shallow.dart_mm, shallow.price) == (
+        1,
+        round(needs[1]),
+        round(needs[1], 1),
+    )
+    root = 150.0 * np.sqrt(2.0 * np.pi * (1.0 - np.cos(np.radians(60.0))))  # of its area
+    more = root * (deep.p95 / 4.5 - trials.CURED)
+    assert deep.price - needs[2] == pytest.approx(more, rel=0.05)
+    assert (shallow.over, deep.over) == (0, 1)
 
 
 def made(fold, moves):
