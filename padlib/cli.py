@@ -45,7 +45,7 @@ from padlib.suit.open_mesh import flatten_file
 from padlib.suit.steps import suit_body, suit_shell
 from padlib.suit.suggest import suggest_file
 from padlib.suit.suggest import table as suggest_table
-from padlib.suit.suggestion import NEW, suggest
+from padlib.suit.suggestion import NEW, SECONDS, suggest
 from padlib.suit.suggestion_told import seam_entry
 from padlib.suit.suggestion_told import text as suggested_text
 from padlib.suit.suggestion_told import values as suggested_values
@@ -280,6 +280,13 @@ def _suggest(commands: argparse._SubParsersAction) -> None:
         metavar="N",
         help=f"most new seams, each on both sides (default {NEW}; 0: only move the plan's)",
     )
+    command.add_argument(
+        "--seconds",
+        type=float,
+        default=SECONDS,
+        metavar="S",
+        help=f"how long it may take, after which what was found so far is told (default {SECONDS:g})",
+    )
     words = "also lay the panels flat without each of the plan's own seams, and tell what these buy"
     command.add_argument("--plan", action="store_true", help=words)
     command.add_argument("--json", action="store_true", help="print one JSON object")
@@ -292,6 +299,7 @@ def _run_suggest(args: argparse.Namespace) -> int:
         body = suit_body(suit)
         shell = suit_shell(suit, body)
         asked = {"new": args.new, "plan": args.plan, "workers": args.workers}
+        asked["seconds"] = args.seconds
         told = suggest(suit, body, shell, tell=tell, **asked)
     print(json.dumps(suggested_values(told), indent=1) if args.json else suggested_text(told))
     if args.write and (told.moves or told.seams):

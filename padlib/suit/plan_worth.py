@@ -8,39 +8,44 @@ import numpy as np
 
 from padlib.body.limb import lengths
 from padlib.errors import PadlibError
-from padlib.progress import Tell, quiet
 from padlib.seams.joined import joined
 from padlib.seams.panels import Panel
+from padlib.suit.suggestion_watch import Watch
 from padlib.suit.trials import Bench, Trial, Worth, told
 
 OPTIONAL = ("shoulder", "side", "sleeve-front", "sleeve-back", "leg-front", "leg-back")
 """Seams of the plan without which the panels beside them still lie flat; a suit has them for its shape alone."""
 
 
-def plan_worth(bench: Bench, trial: Trial, *, tell: Tell = quiet) -> tuple[Worth, ...]:
-    """What each seam of OPTIONAL buys on the wearer's left, as the plan stands.
+def plan_worth(bench: Bench, trial: Trial, watch: Watch) -> tuple[Worth, ...]:
+    """What each seam of OPTIONAL buys on the wearer's left, as the plan stands, with darts.
 
-    A seam is left out of the result where the panels beside it make no disk together, or could not be laid flat.
+    A seam is left out of the result where the panels beside it make no disk together, could not be laid flat, or the
+    time is out.
     """
-    return tuple(_each(bench, trial, tell))
+    return tuple(_each(bench, trial, watch))
 
 
-def _each(bench: Bench, trial: Trial, tell: Tell) -> Iterator[Worth]:
+def _each(bench: Bench, trial: Trial, watch: Watch) -> Iterator[Worth]:
     asked = trial.suit.darts["limit"], trial.suit.darts["percentile"]
     for k, name in enumerate(OPTIONAL):
-        tell(f"laying the plan without its {name} seam", k / len(OPTIONAL))
+        watch.say(f"laying the plan without its {name} seam", k / len(OPTIONAL))
         seam = f"{name}-left"
-        own = [p for p in trial.panels if any(e.seam == seam for e in p.edges)]
-        whole = _as_one(own, seam)
+        own = [n for n, p in enumerate(trial.panels) if any(e.seam == seam for e in p.edges)]
+        panels = [trial.panels[n] for n in own]
+        whole = _as_one(panels, seam)
         if whole is None:
             continue
         try:
-            flats = bench.alone(trial.suit, whole)
+            flat = bench.alone(trial.suit, whole, watch)
+            found = flat is not None and bench.dart([(trial, own)], watch)
         except PadlibError:
             continue
-        names = {p.name for p in own}
-        with_it = told([f for f in trial.flats if f.panel.name in names], *asked)
-        yield Worth(seam, "plan", round(_length(own, seam), 1), told(flats, *asked), with_it)
+        if flat is None or not found:
+            return
+        laid = bench.with_darts(trial).flats
+        with_it = told([laid[n] for n in own], *asked)
+        yield Worth(seam, "plan", round(_length(panels, seam), 1), told([flat], *asked), with_it)
 
 
 def _as_one(panels: Sequence[Panel], seam: str) -> Panel | None:

@@ -20,13 +20,13 @@ from padlib.flatten.forecast import forecast
 from padlib.mesh.areas import face_areas, vertex_areas
 from padlib.padding.even import even_shell
 from padlib.padding.shell import Shell
-from padlib.progress import Tell, quiet
 from padlib.seams.assemble import Closure, suit_panels
 from padlib.seams.panels import Panel
 from padlib.seams.place import Place, mirror_map, place_on_shell
 from padlib.seams.plan import Options
 from padlib.suit.file import Suit
 from padlib.suit.schema import MOVES
+from padlib.suit.suggestion_watch import Watch
 from padlib.suit.worn import opening_rises
 
 STEPS = (1.0, 0.5)  # of the first step of a move
@@ -88,10 +88,10 @@ class _Trials:
         return self.known[key]
 
 
-def search(suit: Suit, body: Body, shell: Shell, *, tell: Tell = quiet) -> Found:
+def search(suit: Suit, body: Body, shell: Shell, *, watch: Watch) -> Found:
     """The moves of a suit's seams for which its panels ask least stretch, beginning from those of the suit file.
 
-    Raises SuitError where the suit's own plan cannot be cut.
+    When the watch is out, those found so far. Raises SuitError where the suit's own plan cannot be cut.
     """
     trials = _Trials(suit, body, shell)
     moves = {key: float(suit.seams[key]) for key in MOVES}
@@ -104,8 +104,9 @@ def search(suit: Suit, body: Body, shell: Shell, *, tell: Tell = quiet) -> Found
     best = before = trials.cost(moves)
     for number, share in enumerate(STEPS):
         for k, key in enumerate(free):
-            tell(f"moving {key.replace('_', ' ')}", (number + k / len(free)) / len(STEPS))
-            best = _along(trials, moves, key, share * FIRST[key.partition("_")[2]], best)
+            watch.say(f"moving {key.replace('_', ' ')}", (number + k / len(free)) / len(STEPS))
+            step = share * FIRST[key.partition("_")[2]]
+            best = _along(trials, moves, key, step, best, watch)
     buys = {}
     for seam in dict.fromkeys(seam_of(key) for key in free):
         own = {key: start[key] for key in MOVES if seam_of(key) == seam}
@@ -120,12 +121,14 @@ def seam_of(key: str) -> str:
     return key.partition("_")[0]
 
 
-def _along(trials: _Trials, moves: dict[str, float], key: str, step: float, best: float) -> float:
+def _along(
+    trials: _Trials, moves: dict[str, float], key: str, step: float, best: float, watch: Watch
+) -> float:
     """The least cost along one move, which is set in `moves`: on in the better direction while that pays."""
     least, most = MOVES[key].least, MOVES[key].most
     for way in (step, -step):
         gained = False
-        while True:
+        while not watch.out:
             value = float(np.clip(moves[key] + way, least, most))
             cost = trials.cost(moves | {key: value}) if value != moves[key] else np.inf
             if not cost < best * (1.0 - GAIN):

@@ -1,10 +1,10 @@
 """A seam plan bettered: the plan's seams moved, new ones drawn in valleys, each kept only where it pays.
 
-What pays is told by laying the whole suit flat, with darts, with the seam and without it; the forecast only says what
-is worth trying. While seams are sought, panels that matching brings over the limit are not darted closer, which took
-three quarters of the time on a thin body: that is done for the suit's own plan and for the last one, and where the last
-does not pay then, its last steps are taken back. Nothing that the maker pinned is moved, and the maker's own seams stay
-as they are.
+Two stages, in a time that is given. First many plans are told apart by what their panels, laid flat without darts, will
+need (`padlib.suit.trials.need`); the forecast only says which are worth a try. Then darts are sought, for those panels
+only in which the plan so found differs from the suit's own, and steps that do not pay with darts are taken back. When
+the time is out, what was found so far is given, with word of how far it was judged. Nothing that the maker pinned is
+moved, and the maker's own seams stay as they are.
 """
 
 from __future__ import annotations
@@ -23,17 +23,22 @@ from padlib.suit.plan_worth import plan_worth
 from padlib.suit.schema import MOVES
 from padlib.suit.seam_search import Found, seam_of, search
 from padlib.suit.steps import Panels
-from padlib.suit.trials import Bench, Laid, Trial, Worth, bench, digest, told
+from padlib.suit.suggestion_watch import Watch, watch
+from padlib.suit.trials import Bench, Laid, Trial, Worth, bench, digest, need, told
 
+SECONDS = 300.0  # that a suggestion may take
+SEARCH, SEEK = (
+    0.25,
+    0.5,
+)  # shares of them after which no more is forecast, and no more plans are sought
 SHARES = (1.0, 0.5)  # of the moves of one seam that a search found, tried in turn
 LEAST_DART, LEAST_MEAN = 5.0, 0.01  # mm and per cent by which a plan must be better
 NEW = 3  # new seams at most, each on both sides
-TRIES = 8  # lines across a panel that are drawn into the shell
-LAID = 3  # those of them that are darted
+TRIES = 6  # lines across a panel that are drawn into the shell
+LAID = 3  # those of them that are judged with the whole suit
 VAIN = 3  # panels across which new seams may be sought in vain, before the search is given up
-PLANS = 20  # plans that are laid at most while seams are sought
-CHECKS = 6  # plans that are laid at most to see whether steps still pay beside each other, and what they buy
-NEED = 60.0  # mm of dart in a panel from which a new seam is tried across it
+NEEDY = 60.0  # mm of dart that a panel needs from which a new seam is tried across it
+GUESSED, DARTED, BUILT = "guessed", "darted", "built"  # how far a suggestion was judged
 
 
 @dataclass(frozen=True)
@@ -41,8 +46,10 @@ class Suggestion:
     """What is suggested for a suit, and what it comes to.
 
     moves: keys of [seams] with their numbers; seams: new ones; usual, sought: the suit's own plan and the suggested one
-    laid flat as they are built; worth: of each move, each new seam and, where asked for, of the plan's own, as they are
-    laid while seams are sought; found: what the forecast found; laid: plans that were laid flat.
+    laid flat; worth: of each move, each new seam and, where asked for, of the plan's own; found: what the forecast
+    found; plans: how many were laid flat without darts; judged: `GUESSED` by these alone, `DARTED` by the darts of the
+    panels that the suggestion changes, or `BUILT`: both plans as they are built; out: whether the seconds that
+    were given were not enough.
     """
 
     moves: Mapping[str, float]
@@ -51,7 +58,10 @@ class Suggestion:
     sought: Laid
     worth: tuple[Worth, ...]
     found: Found
-    laid: int
+    plans: int
+    judged: str = BUILT
+    seconds: float = SECONDS
+    out: bool = False
 
 
 @dataclass(frozen=True)
@@ -91,40 +101,43 @@ def suggest(
     new: int = NEW,
     plan: bool = False,
     workers: int = 1,
+    seconds: float = SECONDS,
     tell: Tell = quiet,
 ) -> Suggestion:
     """Moves of the plan's seams and new seams that pay, and what each of them buys.
 
-    new: most new seams, each on both sides; plan: also tell what the plan's own seams buy; workers: processes. Raises
-    SuitError where the suit's own plan cannot be cut, PadlibError where it cannot be laid.
+    new: most new seams, each on both sides; plan: also tell what the plan's own seams buy; workers: processes; seconds:
+    by the clock, which it may overrun by one plan laid without darts; where they are enough, it is the same every time.
+    What tell raises ends it. Raises SuitError where the suit's own plan cannot be cut, PadlibError where it cannot be
+    laid.
     """
-    found = search(suit, body, shell, tell=lambda words, share: tell(words, 0.3 * share))
-    work = _Work(suit, bench(body, shell, workers=workers), {})
-    tell("laying the suit's own plan", 0.3)
+    whole = watch(seconds, tell)
+    ends = [whole.until - (1.0 - share) * seconds for share in (SEARCH, SEEK)]
+    found = search(suit, body, shell, watch=whole.part(0.0, 0.25, ends[0]))
+    work = _Work(suit, bench(body, shell, workers=workers), {}, whole.part(0.25, 0.6, ends[1]))
     usual = work.lay(())
-    steps = _moved(work, found, usual, tell)
-    steps = _drawn(work, steps, new, tell)
-    tell("laying the plan without each seam in turn", 0.9)
-    checks = _Checks(work, len(work.laid) + CHECKS)
-    steps = _surely(work, _that_pay(checks, steps))
-    first, last = (work.lay(s, closer=True) for s in ((), steps))
+    steps = _that_pay(work, _drawn(work, _moved(work, found, usual), new))
+    short = work.watch.out
+    steps, sure = _surely(work, steps, whole.part(0.6, 0.8))
+    steps, both, judged = _whole(work, steps, sure, whole.part(0.8, 0.95))
+    worth = [_worth(work, steps, k, whole.part(0.95, 1.0)) for k in range(len(steps))]
+    if plan:
+        worth += plan_worth(work.bench, work.lay(steps), whole.part(0.95, 1.0))
     moves = {key: value for step in steps for key, value in step.moves.items()}
     seams = tuple(seam for step in steps for seam in step.seams)
-    worth = tuple(w for w in (_worth(checks, steps, k) for k in range(len(steps))) if w is not None)
-    if plan:
-        worth += plan_worth(
-            work.bench, work.lay(steps), tell=lambda words, share: tell(words, 0.9 + 0.1 * share)
-        )
-    return Suggestion(moves, seams, first.laid, last.laid, worth, found, len(work.laid))
+    kept = tuple(w for w in worth if w is not None)
+    more = judged, seconds, short or whole.out
+    return Suggestion(moves, seams, *both, kept, found, len(work.laid), *more)
 
 
 @dataclass(frozen=True)
 class _Work:
-    """A suit's own plan, the bench, and every plan that was laid, by its steps."""
+    """A suit's own plan, the bench, every plan that was laid without darts, and how long more are sought."""
 
     suit: Suit
     bench: Bench
     laid: dict[tuple[object, ...], Trial]
+    watch: Watch
 
     def plan(self, steps: Sequence[_Step]) -> Suit:
         """The suit with these steps."""
@@ -133,46 +146,47 @@ class _Work:
             suit = step.on(suit)
         return suit
 
-    def key(self, suit: Suit, closer: bool) -> tuple[object, ...]:
-        """What tells one plan from another."""
-        return (*(suit.seams[k] for k in MOVES), *((s.name, s.through) for s in suit.drawn), closer)
-
-    def known(self, steps: Sequence[_Step]) -> Trial | None:
-        """A plan that was laid already, else None."""
-        return self.laid.get(self.key(self.plan(steps), False))
-
-    def lay(self, steps: Sequence[_Step], *, closer: bool = False) -> Trial:
-        """A plan laid, once; closer: as it is built. Raises PadlibError where it cannot be."""
+    def lay(self, steps: Sequence[_Step]) -> Trial:
+        """A plan laid without darts, once. Raises PadlibError where it cannot be."""
         suit = self.plan(steps)
-        key = self.key(suit, closer)
+        key = (*(suit.seams[k] for k in MOVES), *((s.name, s.through) for s in suit.drawn))
         if key not in self.laid:
-            self.laid[key] = self.bench.lay(suit, closer=closer)
+            self.laid[key] = self.bench.guess(suit)
         return self.laid[key]
 
-    def tried(self, steps: Sequence[_Step], *, closer: bool = False) -> Trial | None:
+    def tried(self, steps: Sequence[_Step]) -> Trial | None:
         """The same, None where it cannot be cut or laid."""
         try:
-            return self.lay(steps, closer=closer)
+            return self.lay(steps)
+        except PadlibError:
+            return None
+
+    def darted(self, one: Trial, other: Trial, watch: Watch) -> tuple[Laid, Laid] | None:
+        """What those panels of two plans come to with darts in which they differ; None where the time is out or some
+        cannot be laid."""
+        try:
+            plans = [(one, one.apart(other)), (other, other.apart(one))]
+            return self.bench.beside(one, other) if self.bench.dart(plans, watch) else None
         except PadlibError:
             return None
 
 
-def _moved(work: _Work, found: Found, usual: Trial, tell: Tell) -> tuple[_Step, ...]:
+def _moved(work: _Work, found: Found, usual: Trial) -> tuple[_Step, ...]:
     """The moves that pay: all together, or seam by seam, those first that the forecast hopes most of."""
     whole = {key: float(value) for key, value in found.moves.items()}
     names = sorted(dict.fromkeys(map(seam_of, whole)), key=lambda n: -found.buys.get(n, 0.0))
     steps: tuple[_Step, ...] = ()
     best = usual
     for k, name in enumerate(names):
-        for share in SHARES if len(work.laid) < PLANS else ():
-            tell(f"laying the {name} seam's moves", 0.3 + 0.2 * k / len(names))
+        for share in () if work.watch.out else SHARES:
+            work.watch.say(f"laying the {name} seam's moves", 0.3 * k / len(names))
             more = (*steps, _move(work.suit, whole, name, share))
             trial = work.tried(more)
             if trial is not None and better(trial.laid, best.laid):
                 steps, best = more, trial
                 break
     every = tuple(_move(work.suit, whole, name, 1.0) for name in names)
-    trial = work.tried(every)
+    trial = None if work.watch.out else work.tried(every)
     return every if trial is not None and better(trial.laid, best.laid) else steps
 
 
@@ -185,22 +199,22 @@ def _move(suit: Suit, whole: Mapping[str, float], name: str, share: float) -> _S
     return _Step(name, "moved", moves, (), 0.0, 0.0)
 
 
-def _drawn(work: _Work, steps: tuple[_Step, ...], new: int, tell: Tell) -> tuple[_Step, ...]:
-    """The steps and new seams that pay, one after another, across the panel first that takes most darts."""
-    bench = work.bench
-    land = survey(bench.body, bench.shell, bench.place)
+def _drawn(work: _Work, steps: tuple[_Step, ...], new: int) -> tuple[_Step, ...]:
+    """The steps and new seams that pay, one after another, across the panel first that needs most darts."""
+    own = work.bench
+    land = survey(own.body, own.shell, own.place)
     vain: set[tuple[bytes, bytes]] = set()
     for k in range(new):
         base = work.lay(steps)
         found = None
         for panel in _needy(base, work.suit, vain):
-            tell(f"seeking seams across {panel.name}", 0.5 + 0.4 * k / new)
+            if work.watch.out or len(vain) >= VAIN:
+                return steps
+            work.watch.say(f"seeking seams across {panel.name}", 0.3 + 0.7 * k / new)
             found = _best_across(work, steps, base, land, panel)
             if found is not None:
                 break
             vain.add(digest(panel))
-            if len(vain) >= VAIN or len(work.laid) >= PLANS:
-                break
         if found is None:
             break
         steps = (*steps, found)
@@ -208,20 +222,19 @@ def _drawn(work: _Work, steps: tuple[_Step, ...], new: int, tell: Tell) -> tuple
 
 
 def _needy(base: Trial, suit: Suit, vain: set[tuple[bytes, bytes]]) -> list[Panel]:
-    """Panels of one side that take many darts, most first, without those tried in vain or kept whole."""
-    taken: dict[str, float] = {}
+    """Panels of one side that need many darts, most first, without those tried in vain or kept whole."""
     limit, percentile = suit.darts["limit"], suit.darts["percentile"]
-    for flat in base.flats:
-        name = flat.panel.name.rpartition("-")[0]
-        taken[name] = max(taken.get(name, 0.0), told([flat], limit, percentile).price)
-    out = [
-        (-taken[panel.name.rpartition("-")[0]], panel)
-        for panel in base.panels
-        if panel.side == "left" and digest(panel) not in vain
-    ]
+    needs: dict[str, float] = {}
+    for panel, flat in zip(base.panels, base.flats, strict=True):
+        name = panel.name.rpartition("-")[0]
+        needs[name] = max(needs.get(name, 0.0), need(flat, limit, percentile))
     whole = _kept_whole(suit)
-    kept = [(t, p) for t, p in out if -t > NEED and stem(p.name) not in whole]
-    return [panel for _, panel in sorted(kept, key=lambda pair: pair[0])]
+    out = [
+        (-needs[panel.name.rpartition("-")[0]], panel)
+        for panel in base.panels
+        if panel.side == "left" and digest(panel) not in vain and stem(panel.name) not in whole
+    ]
+    return [p for size, p in sorted(out, key=lambda pair: pair[0]) if -size > NEEDY]
 
 
 def _kept_whole(suit: Suit) -> set[str]:
@@ -236,31 +249,21 @@ def _best_across(
     """The new seam across a panel that pays most, None where none does."""
     suit = work.plan(steps)
     asked = suit.darts["limit"], suit.darts["percentile"]
-    drawn: list[tuple[float, int, _Across]] = []
-    for line in lines_across(land, panel, TRIES):
-        across = _across(work, suit, base, panel, _new(suit, land, line))
-        if across is not None:
-            bare = work.bench.bare(across.suit, across.cut, across.names)
-            drawn.append((told(bare, *asked).price, len(drawn), across))
     ranked: list[tuple[float, int, _Step]] = []
-    for _, k, across in sorted(drawn)[:LAID]:
-        flats = work.bench.part(across.suit, across.cut, across.names)
-        ranked.append((told(flats, *asked).price + 0.5 * across.step.price, k, across.step))
-    for _, _, step in sorted(ranked, key=lambda row: row[:2]):
+    for line in lines_across(land, panel, TRIES):
+        if work.watch.out:
+            break
+        step = _new(suit, land, line)
+        across = _across(work, step.on(suit), base, panel)
+        if across is not None:
+            bare = work.bench.bare(step.on(suit), *across)
+            price = told(bare, *asked, [True] * len(bare)).price
+            ranked.append((price + 0.5 * step.price, len(ranked), step))
+    for _, _, step in sorted(ranked, key=lambda row: row[:2])[:LAID]:
         trial = work.tried((*steps, step))
         if trial is not None and better(trial.laid, base.laid, step.price):
             return step
     return None
-
-
-@dataclass(frozen=True)
-class _Across:
-    """A new seam across a panel, the plan with it, cut, and the names of what it makes of the panel."""
-
-    step: _Step
-    suit: Suit
-    cut: Panels
-    names: tuple[str, ...]
 
 
 def _new(suit: Suit, land: Land, line: Line) -> _Step:
@@ -270,9 +273,11 @@ def _new(suit: Suit, land: Land, line: Line) -> _Step:
     return _Step(name, "new", {}, seams, 2.0 * line.price, 2.0 * line.length_mm)
 
 
-def _across(work: _Work, suit: Suit, base: Trial, panel: Panel, step: _Step) -> _Across | None:
-    """A new seam drawn into the shell; None where it does not part its panel in two on each side, and nothing else."""
-    plan = step.on(suit)
+def _across(
+    work: _Work, plan: Suit, base: Trial, panel: Panel
+) -> tuple[Panels, tuple[str, ...]] | None:
+    """A plan with a new seam cut, and the names of what that makes of its panel; None where the seam does not part the
+    panel in two on each side, and nothing else."""
     try:
         cut = work.bench.cut(plan)
     except PadlibError:
@@ -280,65 +285,86 @@ def _across(work: _Work, suit: Suit, base: Trial, panel: Panel, step: _Step) -> 
     known = {digest(p) for p in base.panels}
     own = [p for p in cut.panels if p.side == panel.side and stem(p.name) == stem(panel.name)]
     names = tuple(p.name for p in own if digest(p) not in known)
-    return _Across(step, plan, cut, names) if len(cut.panels) == len(base.panels) + 2 else None
+    return (cut, names) if len(cut.panels) == len(base.panels) + 2 else None
 
 
-@dataclass(frozen=True)
-class _Checks:
-    """Plans laid to judge steps once all are there, as long as no more than so many are laid in all."""
-
-    work: _Work
-    most: int
-
-    def tried(self, steps: Sequence[_Step]) -> Trial | None:
-        """A plan laid; None where it cannot be, or was not yet and enough are."""
-        found = self.work.known(steps)
-        if found is not None or len(self.work.laid) >= self.most:
-            return found
-        return self.work.tried(steps)
-
-    def stands(self, steps: Sequence[_Step], number: int) -> bool:
-        """Whether what a step changed when it came is unchanged by later ones, so that it is judged already."""
-        last, one, other = (self.work.known(steps[:k]) for k in (len(steps), number + 1, number))
-        if last is None or one is None or other is None:
-            return False
-        had, has = ({digest(p) for p in trial.panels} for trial in (other, last))
-        return {digest(p) for p in one.panels} - had <= has
-
-
-def _that_pay(checks: _Checks, steps: tuple[_Step, ...]) -> tuple[_Step, ...]:
-    """The steps without those that the others make needless; one that could not be checked paid when it came."""
+def _that_pay(work: _Work, steps: tuple[_Step, ...]) -> tuple[_Step, ...]:
+    """The steps without those that the others make needless, told without darts."""
     kept = steps
-    for step in steps:
-        at = kept.index(step)
-        if checks.stands(kept, at):
-            continue
-        rest = (*kept[:at], *kept[at + 1 :])
-        one, other = checks.tried(kept), checks.tried(rest)
+    for step in steps if len(steps) > 1 else ():
+        if work.watch.out:
+            break
+        rest = tuple(s for s in kept if s is not step)
+        one, other = work.tried(kept), work.tried(rest)
         if one is not None and other is not None and not better(one.laid, other.laid, step.price):
             kept = rest
     return kept
 
 
-def _surely(work: _Work, steps: tuple[_Step, ...]) -> tuple[_Step, ...]:
-    """The steps that still pay when both plans are laid as they are built; the last ones are taken back first."""
-    usual = work.lay((), closer=True).laid
-    for k in range(len(steps), 0, -1):
-        trial = work.tried(steps[:k], closer=True)
-        if trial is not None and better(trial.laid, usual, sum(s.price for s in steps[:k])):
-            return steps[:k]
-    return ()
+def _surely(work: _Work, steps: tuple[_Step, ...], watch: Watch) -> tuple[tuple[_Step, ...], bool]:
+    """The steps that pay with darts, too, and whether the time was enough to tell.
+
+    First each beside the others, the last first, then all of them, of which the last are taken back until they pay.
+    """
+    usual = work.lay(())
+    for step in steps[::-1] if len(steps) > 1 else ():
+        rest = tuple(s for s in steps if s is not step)
+        other = work.tried(rest)
+        if other is None:
+            continue  # others end on what it moved
+        both = work.darted(work.lay(steps), other, watch)
+        if both is not None and not better(*both, step.price):
+            steps = rest
+    while steps:
+        trial = work.tried(steps)
+        both = None if trial is None else work.darted(trial, usual, watch)
+        if both is None and watch.out:
+            return steps, False
+        if both is not None and better(*both, sum(s.price for s in steps)):
+            break
+        steps = steps[:-1]
+    return steps, True
 
 
-def _worth(checks: _Checks, steps: tuple[_Step, ...], number: int) -> Worth | None:
-    """What one of the steps buys; where later ones cannot be without it, or enough plans are laid, before they came."""
-    step, suit = steps[number], checks.work.suit
-    asked = suit.darts["limit"], suit.darts["percentile"]
-    stands = checks.stands(steps, number)
-    for last in (number + 1,) if stands else (len(steps), number + 1):
-        one, other = (checks.tried(steps[:number] + steps[k:last]) for k in (number, number + 1))
+def _worth(work: _Work, steps: tuple[_Step, ...], number: int, watch: Watch) -> Worth | None:
+    """What one of the steps buys; where later ones cannot be without it, before they came."""
+    step = steps[number]
+    for last in dict.fromkeys((len(steps), number + 1)):
+        one, other = (work.tried(steps[:number] + steps[k:last]) for k in (number, number + 1))
         if one is not None and other is not None:
-            without, with_it = told(other.apart(one), *asked), told(one.apart(other), *asked)
-            size, early = round(step.length_mm, 1), last < len(steps) and not stands
-            return Worth(step.name, step.kind, size, without, with_it, early)
+            both = work.darted(one, other, watch) or work.bench.beside(one, other)
+            size = round(step.length_mm, 1)
+            return Worth(step.name, step.kind, size, both[1], both[0], last < len(steps))
     return None
+
+
+def _whole(
+    work: _Work, steps: tuple[_Step, ...], sure: bool, watch: Watch
+) -> tuple[tuple[_Step, ...], tuple[Laid, Laid], str]:
+    """The steps, what the suit's own plan and that with them come to, and how far that was judged.
+
+    Where there is time, both as they are built; the last steps are taken back until they pay so, too. Raises
+    PadlibError where the suit's own plan cannot be laid.
+    """
+    usual = work.lay(())
+    if not sure:
+        return steps, (usual.laid, work.lay(steps).laid), GUESSED
+    done: dict[int, Laid | None] = {}  # by how many of the steps there are
+    while True:
+        plans = {len(some): work.lay(some) for some in ((), steps)}
+        new = [count for count in plans if count not in done]
+        if not work.bench.dart([(t, range(len(t.panels))) for t in plans.values()], watch):
+            break
+        built = work.bench.built([plans[count].suit for count in new], watch)
+        if built is None:
+            break
+        done |= zip(new, built, strict=True)
+        one, other = done[0], done[len(steps)]
+        if one is None:
+            work.bench.lay(work.suit)  # which says why it cannot be
+        elif not steps or (other and better(other, one, sum(s.price for s in steps))):
+            return steps, (one, other or one), BUILT
+        steps = steps[:-1]
+    laid = [work.bench.with_darts(work.lay(some)).laid for some in ((), steps)]
+    none = not steps and laid[0].guessed == len(usual.flats)
+    return steps, (laid[0], laid[1]), GUESSED if none else DARTED

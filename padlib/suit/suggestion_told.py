@@ -8,7 +8,7 @@ from typing import Any
 
 from padlib.suit.extras import written
 from padlib.suit.file import DrawnSeam
-from padlib.suit.suggestion import Suggestion
+from padlib.suit.suggestion import BUILT, DARTED, GUESSED, Suggestion
 from padlib.suit.trials import Laid, Worth
 
 
@@ -40,7 +40,10 @@ def values(told: Suggestion) -> dict[str, Any]:
             for worth in told.worth
         ],
         "plans_cut": told.found.tried,
-        "plans_laid": told.laid,
+        "plans_laid": told.plans,
+        "judged": told.judged,
+        "seconds": told.seconds,
+        "out_of_time": told.out,
     }
 
 
@@ -51,17 +54,18 @@ def _laid(laid: Laid) -> Mapping[str, float]:
         "darts": laid.darts,
         "dart_mm": laid.dart_mm,
         "panels_over_limit": laid.over,
+        "panels_guessed": laid.guessed,
     }
 
 
 def text(told: Suggestion) -> str:
     """A suggestion as lines to read, the changes of the suit file first."""
     usual, sought = told.usual, told.sought
-    tries = f"{told.found.tried} plans cut, {told.laid} laid flat"
+    tries = f"{told.found.tried} plans cut, {told.plans} laid flat"
     if not told.moves and not told.seams:
         return (
-            f"Neither moving a seam nor drawing a new one pays ({tries}): as they are, the panels take "
-            f"{usual.dart_mm:.0f} mm of darts and {usual.mean:.2f} % of stretch on average."
+            f"Neither moving a seam nor drawing a new one pays ({tries}): as they are, the panels {_take(usual)} "
+            f"{usual.dart_mm:.0f} mm of darts and {usual.mean:.2f} % of stretch on average.{_judged(told)}"
         )
     lines = []
     if told.moves:
@@ -71,12 +75,35 @@ def text(told: Suggestion) -> str:
         lines += [f"    {_spot(written(spot))}," for spot in seam.through]
         lines += ["]", "round = true", ""]
     lines += [
-        f"Laid flat: darts {usual.dart_mm:.0f} mm as the seams are, {sought.dart_mm:.0f} mm as suggested; stretch "
-        f"{usual.mean:.2f} and {sought.mean:.2f} % on average, {usual.p95:.2f} and {sought.p95:.2f} % at the 95th "
-        f"percentile; panels over the limit {usual.over} and {sought.over} ({tries}).",
+        f"{_laid_flat(told)}: darts {usual.dart_mm:.0f} mm as the seams are, {sought.dart_mm:.0f} mm as suggested; "
+        f"stretch {usual.mean:.2f} and {sought.mean:.2f} % on average, {usual.p95:.2f} and {sought.p95:.2f} % at the "
+        f"95th percentile; panels over the limit {usual.over} and {sought.over} ({tries}).{_judged(told)}",
         *map(_worth, told.worth),
     ]
     return "\n".join(lines)
+
+
+def _take(laid: Laid) -> str:
+    """How sure it is what panels take."""
+    return "will take about" if laid.guessed else "take"
+
+
+def _laid_flat(told: Suggestion) -> str:
+    """How what is told was found."""
+    return "Laid flat" if told.judged == BUILT else "Laid flat, as far as there was time"
+
+
+def _judged(told: Suggestion) -> str:
+    """What was left out for want of time."""
+    words = {
+        GUESSED: "before darts were sought: what is told of them is what panels laid without darts will need",
+        DARTED: "before both plans were laid as they are built: darts were sought for the panels that the suggestion "
+        "changes, and what others take may be what they will need",
+        BUILT: "while plans were sought, so there may be better ones",
+    }[told.judged]
+    return (
+        f" The {told.seconds:.0f} s were out {words}; more time may tell more." if told.out else ""
+    )
 
 
 def _worth(worth: Worth) -> str:
@@ -91,9 +118,11 @@ def _worth(worth: Worth) -> str:
     beside = "panel" if worth.kind == "plan" else "panels"
     if worth.early:
         what += ", before the new seams that end on them"
+    about = "about " if without.guessed else ""
     words = (
-        f"{what}: without {it} the {beside} there would take {without.dart_mm:.0f} mm of darts and {without.p95:.2f} % "
-        f"of stretch at the 95th percentile, with {it} {with_it.dart_mm:.0f} mm and {with_it.p95:.2f} %"
+        f"{what}: without {it} the {beside} there would take {about}{without.dart_mm:.0f} mm of darts and "
+        f"{without.p95:.2f} % of stretch at the 95th percentile, with {it} {with_it.dart_mm:.0f} mm and "
+        f"{with_it.p95:.2f} %"
     )
     if without.over != with_it.over:
         words += f"; over the limit are {without.over} and {with_it.over}"

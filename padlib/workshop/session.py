@@ -346,8 +346,13 @@ class Session:
         """Take the seams that were found into the text, in one step of undo; what they buy, in words."""
         told = json.loads((order.out / SUGGESTED).read_text(encoding="utf-8"))
         usual, sought = (told[key]["dart_mm"] for key in ("usual", "suggested"))
+        late = (
+            f" The {told['seconds']:.0f} s for it were out, so darts are partly guessed."
+            if told.get("out_of_time")
+            else ""
+        )
         if not told["moves"] and not told["seams"]:
-            return f"Neither moving a seam nor drawing a new one pays: the darts stay at {usual:.0f} mm."
+            return f"Neither moving a seam nor drawing a new one pays: the darts stay at {usual:.0f} mm.{late}"
         with self._lock:
             if self.text != order.text:
                 return (
@@ -356,7 +361,7 @@ class Session:
             self.change(with_seams(order.text, told["moves"], told["seams"]))
         return (
             f"{len(told['moves'])} moves of the plan's seams and {len(told['seams'])} new seams are in the suit: "
-            f"darts {sought:.0f} mm in all instead of {usual:.0f}. Undo takes them out."
+            f"darts {sought:.0f} mm in all instead of {usual:.0f}. Undo takes them out.{late}"
         )
 
     def _folder(self, number: int) -> Path:

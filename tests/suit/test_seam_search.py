@@ -17,6 +17,7 @@ from padlib.suit.file import read_suit
 from padlib.suit.schema import MOVES
 from padlib.suit.seam_search import asked_stretch, search
 from padlib.suit.steps import make_panels, suit_body, suit_shell
+from padlib.suit.suggestion_watch import watch
 
 
 @pytest.fixture(scope="module")
@@ -115,7 +116,9 @@ def test_a_search_lowers_what_panels_ask_and_leaves_pinned_seams(worn, monkeypat
     suit, body, shell = worn
     monkeypatch.setattr(seam_search, "STEPS", (1.0,))
     pinned = tuple(sorted({k.partition("_")[0] for k in MOVES} - {"leg"}))
-    found = search(replace(suit, seams=dict(suit.seams) | {"pinned": pinned}), body, shell)
+    found = search(
+        replace(suit, seams=dict(suit.seams) | {"pinned": pinned}), body, shell, watch=watch(1e6)
+    )
     again = moved(worn, **found.moves)
     usual = asked_stretch([p for p in moved(worn).values() if p.side == "left"])
 

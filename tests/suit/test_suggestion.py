@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+import time
 from dataclasses import replace
+from multiprocessing import active_children
 
 import numpy as np
 import pytest
@@ -15,12 +17,15 @@ from padlib.body.landmarks import with_landmarks
 from padlib.body.limb import resampled
 from padlib.body.scan import import_scan
 from padlib.cli import main
+from padlib.errors import InputError, PadlibError
+from padlib.flatten.carry import carried
+from padlib.mesh.surface import Surface
 from padlib.mesh.topology import boundary_loops, euler
 from padlib.padding.spot import Beside, InFace, on_body, opposite
 from padlib.seams.joined import joined
-from padlib.seams.panels import is_called, stem, whole_name
+from padlib.seams.panels import Edge, Panel, is_called, stem, whole_name
 from padlib.seams.valley import drawn_into, ways_across
-from padlib.suit import steps, suggestion, suggestion_told
+from padlib.suit import steps, suggestion, suggestion_told, trials
 from padlib.suit.demo import DEMO_BODY, DEMO_SUIT
 from padlib.suit.file import parse_suit, read_suit
 from padlib.suit.new_seams import Line, survey, turning, with_line
@@ -28,7 +33,8 @@ from padlib.suit.seam_search import Found
 from padlib.suit.steps import panel_cloths, suit_body, suit_shell
 from padlib.suit.suggestion import Suggestion, better, suggest
 from padlib.suit.suggestion_told import text, values
-from padlib.suit.trials import Laid, Trial, Worth, bench
+from padlib.suit.suggestion_watch import Watch, watch
+from padlib.suit.trials import Laid, Trial, Worth, bench, need
 
 USUAL = Laid(2.9, 4.5, 4.9, 6, 1000, 1, 1200.0)
 
@@ -139,29 +145,137 @@ def test_a_place_opposite_is_the_mirror_image(worn):
     assert np.abs(here * [-1.0, 1.0, 1.0] - there).max() < 1.0
 
 
+def here(work, tasks, workers, tell):
+    """What `spread_over` does, in this very process."""
+    done = {}
+    for k, task in enumerate(tasks):
+        done[k] = work(task)
+        tell(done)
+    return done
+
+
 def test_what_was_darted_before_is_not_darted_again_and_comes_out_the_same(worn, monkeypatch):
     """With the side seam moved, the inner leg is looked up; its flat is that of a fresh start, to the last digit."""
     suit, _, _, own = worn
+    monkeypatch.setattr(trials, "spread_over", here)
     names = ("leg-inner-left", "sleeve-under-left")
     moved = replace(suit, seams=dict(suit.seams) | {"side_shift": 10.0})
-    before, cut = own.cut(suit), own.cut(moved)
-    kept = replace(own, known={})
-    kept.part(suit, before, names)
-    fresh = replace(own, known={}).part(moved, cut, names)
+    before, after = (_plan(own, s) for s in (suit, moved))
+    kept, fresh = (replace(own, known={}, bares={}, darted={}) for _ in range(2))
     darted = []
     real = steps._dart
     monkeypatch.setattr(
         steps, "_dart", lambda task, **more: darted.append(task.panel.name) or real(task, **more)
     )
-    again = kept.part(moved, cut, names)
+    for bench_, plans in ((kept, (before, after)), (fresh, (after,))):
+        for plan in plans:
+            which = [k for k, p in enumerate(plan.panels) if p.name in names]
+            darted.clear()
+            assert bench_.dart([(plan, which)], watch(1e6))
+            if plan is after and bench_ is kept:
+                assert darted == ["sleeve-under-left"]  # whose armhole has the side seam's end
 
-    assert darted == ["sleeve-under-left"]  # whose armhole has the side seam's end
-    by_name = {p.name: p for p in cut.panels}
-    for one, two in zip(fresh, again, strict=True):
-        assert np.array_equal(one.positions, two.positions)
-        assert np.array_equal(one.panel.parents, two.panel.parents)
-        edges = by_name[two.panel.name].edges
-        assert [e.partner for e in two.panel.edges[: len(edges)]] == [e.partner for e in edges]
+    assert kept.darted.keys() >= fresh.darted.keys()
+    for key, flat in fresh.darted.items():
+        assert np.array_equal(flat.positions, kept.darted[key].positions)
+
+
+def _plan(own, suit):
+    """A plan cut, with nothing laid."""
+    cut = own.cut(suit)
+    return Trial(suit, cut.panels, (), USUAL, cut.pile)
+
+
+def test_darts_are_given_up_when_the_time_is_out_and_when_the_maker_says_so(worn):
+    """Their processes end at once, with nothing kept; what is told on the way may end it as well."""
+    suit, _, _, own = worn
+    apart = replace(own, known={}, darted={}, workers=2)
+    plan = _plan(own, suit)
+    said = []
+
+    def stop(words, share):
+        said.append(words)
+        raise PadlibError("stop")
+
+    assert not apart.dart([(plan, range(len(plan.panels)))], watch(1.0))
+    assert not active_children()
+    with pytest.raises(PadlibError, match="stop"):
+        apart.dart([(plan, range(len(plan.panels)))], Watch(1e12, stop))
+
+    assert said[0].startswith("seeking darts of leg-outer-left")
+    assert not apart.darted
+    assert not active_children()
+
+
+def test_a_suggestion_ends_when_its_time_is_out(worn):
+    """With no time for any plan but the suit's own: nothing is suggested, what its panels will need is told, and so is
+    that the time was out; progress never goes back."""
+    suit, body, shell, _ = worn
+    shares = []
+    start = time.monotonic()
+    told = suggest(suit, body, shell, seconds=0.01, tell=lambda words, share: shares.append(share))
+    spent = time.monotonic() - start
+    words = text(told)
+
+    assert (told.moves, told.seams, told.judged, told.out) == ({}, (), suggestion.GUESSED, True)
+    assert told.found.tried == 1
+    assert told.plans == 1
+    assert told.usual.guessed == 12
+    assert shares == sorted(shares)
+    assert "will take about" in words
+    assert "The 0 s were out before darts were sought" in words
+    assert values(told)["out_of_time"]
+    assert spent < 60.0  # as against minutes: one plan cut and laid without darts on a busy machine
+    with pytest.raises(InputError, match="seconds is 0"):
+        suggest(suit, body, shell, seconds=0.0)
+
+
+def test_progress_of_several_turns_only_goes_forward():
+    """Parts lie between two shares of the whole; a turn that begins anew does not set the bar back."""
+    said = []
+    whole = watch(1e6, lambda words, share: said.append(share))
+    for share in (0.0, 0.5, 1.0, 0.0, 0.5, 7.0):
+        whole.part(0.6, 0.8).say("seeking darts", share)
+
+    assert said == pytest.approx([0.6, 0.7, 0.8, 0.8, 0.8, 0.8])
+    assert whole.part(0.0, 1.0, 0.0).out
+    assert not whole.part(0.0, 1.0, 1e12).out
+
+
+def _cap(angle, radius=150.0):
+    """A cap of a sphere up to so many degrees from its pole, as a panel."""
+    ball = trimesh.creation.icosphere(subdivisions=4, radius=radius)
+    low = ball.triangles_center[:, 2] > radius * np.cos(np.radians(angle))
+    part = ball.submesh([np.flatnonzero(low)], append=True)
+    surface = Surface(np.array(part.vertices), np.array(part.faces))
+    loop = boundary_loops(surface.faces)[0]
+    edge = Edge("rim", "sewn", np.append(loop, loop[0]))
+    return Panel("cap", "both", surface, np.arange(len(surface.vertices)), (edge,))
+
+
+def test_what_a_panel_will_need_grows_with_its_curvature_and_its_size():
+    """Caps of a sphere: a flat one that the cloth bears needs nothing, a deeper one more than a shallower one, one of
+    twice the radius twice as much. The least worst stretch of a cap up to t is about t squared over 8 each way."""
+    flats = [
+        carried(_cap(angle, radius), None, limit=0.045)
+        for angle, radius in ((20.0, 150.0), (45.0, 150.0), (60.0, 150.0), (60.0, 300.0))
+    ]
+    needs = [need(flat, 0.05) for flat in flats]
+    shallow, deep = (trials.told([flats[k]], 0.05, guessed=[True]) for k in (1, 2))
+
+    assert needs[0] == 0.0
+    assert 0.0 < needs[1] < needs[2]
+    assert needs[3] == pytest.approx(2.0 * needs[2], rel=1e-3)
+    # a cap of 45 degrees darts bring back within the limit, one of 60 not
+    assert (shallow.guessed, shallow.dart_mm, shallow.price) == (
+        1,
+        round(needs[1]),
+        round(needs[1], 1),
+    )
+    root = 150.0 * np.sqrt(2.0 * np.pi * (1.0 - np.cos(np.radians(60.0))))  # of its area
+    more = root * (deep.p95 / 4.5 - trials.CURED)
+    assert deep.price - needs[2] == pytest.approx(more, rel=0.05)
+    assert (shallow.over, deep.over) == (0, 1)
 
 
 def made(fold, moves):
@@ -252,13 +366,17 @@ def test_a_suggestion_lowers_dart_length_and_says_truly_what_each_seam_buys(worn
     none = Found({}, 0.06, 0.06, {}, 1)
     monkeypatch.setattr(suggestion, "search", lambda *args, **more: none)
 
-    told = suggest(suit, body, shell, new=1)
-    again = suggest(suit, body, shell, new=1)
+    told = suggest(suit, body, shell, new=1, seconds=1e5)
+    again = suggest(suit, body, shell, new=1, seconds=1e5)
     stem_ = told.seams[0].name.rpartition("-")[0]
-    with_it = bench(body, shell).lay(replace(suit, drawn=told.seams))
-    without = bench(body, shell).lay(suit)
+    usual, sought = suit, replace(suit, drawn=told.seams)
+    fresh = bench(body, shell)
+    with_it, without = (fresh.lay(s, closer=False) for s in (sought, usual))
+    built = [fresh.lay(s).laid for s in (usual, sought)]
 
     assert told == again
+    assert (told.judged, told.out) == (suggestion.BUILT, False)
+    assert [told.usual, told.sought] == built
     assert told.sought.dart_mm < told.usual.dart_mm
     assert told.sought.over <= told.usual.over
     assert told.worth[0].seam == stem_
@@ -266,7 +384,7 @@ def test_a_suggestion_lowers_dart_length_and_says_truly_what_each_seam_buys(worn
     assert saved == pytest.approx(without.laid.dart_mm - with_it.laid.dart_mm, abs=1.0)
     parted = {stem(p.name) for p in with_it.panels if whole_name(p.name) != p.name}
     whole = replace(suit, seams=dict(suit.seams) | {"whole": tuple(parted)})
-    other = suggest(whole, body, shell, new=1)
+    other = suggest(whole, body, shell, new=1, seconds=1e5)
     names = [p.name for p in bench(body, shell).cut(replace(suit, drawn=other.seams)).panels]
     assert not any(stem(n) in parted and whole_name(n) != n for n in names)
 
@@ -338,133 +456,165 @@ def _runs(panels, name, seam):
     return (panel.surface.vertices[e.run] for e in panel.edges if e.seam == seam)
 
 
-class _Sure:
-    """Plans by how many steps they have: what they come to as built."""
+class _Plans:
+    """Plans by the names of their steps: what they come to with darts; a new seam ends on the leg seam where that was
+    moved to, where it says so; with no time left darts are not sought."""
 
-    def __init__(self, prices):
-        self.prices = prices
+    suit = read_suit(DEMO_SUIT)
 
-    def lay(self, steps, *, closer):
-        """A plan as it is built."""
-        assert closer
-        return Trial(None, (), (), replace(USUAL, price=self.prices[len(steps)]))
+    def __init__(self, prices, *, tied=False, time=True):
+        self.prices, self.tied, self.time = prices, tied, time
+        self.bench = self
 
-    def tried(self, steps, *, closer):
+    def lay(self, steps):
+        """The names of the steps."""
+        return self.tried(steps)
+
+    def tried(self, steps):
+        """The same, None where the new seam has nothing to end on."""
+        names = tuple(step.name for step in steps)
+        return None if self.tied and "fold" in names and "leg" not in names else names
+
+    def darted(self, one, other, watch):
+        """What both cost, None where the time is out."""
+        return self.beside(one, other) if self.time else None
+
+    def beside(self, one, other):
         """The same."""
-        return None if self.prices[len(steps)] is None else self.lay(steps, closer=closer)
+        found = (replace(USUAL, price=self.prices.get(names, 1000.0)) for names in (one, other))
+        return tuple(found)
+
+
+def _steps(*steps):
+    return tuple(suggestion._Step(name, kind, {}, (), price, 0.0) for name, kind, price in steps)
+
+
+LEG_FOLD = _steps(("leg", "moved", 0.0), ("fold", "new", 50.0))
 
 
 @pytest.mark.parametrize(
-    ("prices", "kept"),
-    [((1000, 900, 700), 2), ((1000, 900, 960), 1), ((1000, 900, None), 1), ((1000, 999, 960), 0)],
+    ("both", "leg", "fold", "kept"),
+    [
+        (700, 900, 800, ("leg", "fold")),
+        (960, 900, 970, ("leg",)),  # the new seam costs more than it saves beside the move
+        (700, 900, 690, ("fold",)),  # the move is needless beside the new seam
+        (960, 1010, 1020, ()),  # neither saves what it costs
+        (900, 1010, 860, ("fold",)),
+    ],
 )
-def test_steps_that_do_not_pay_as_built_are_taken_back(prices, kept):
-    """The last first; a new seam must save its price of 50 mm in the built plan, too."""
-    steps = tuple(
-        suggestion._Step(name, kind, {}, (), price, 0.0)
-        for name, kind, price in (("leg", "moved", 0.0), ("fold", "new", 50.0))
-    )
+def test_steps_that_do_not_pay_with_darts_are_taken_back(both, leg, fold, kept):
+    """Each beside the other, the last first; a new seam must save its price of 50 mm."""
+    prices = {("leg", "fold"): both, ("leg",): leg, ("fold",): fold}
 
-    assert suggestion._surely(_Sure(prices), steps) == steps[:kept]
+    steps, sure = suggestion._surely(_Plans(prices), LEG_FOLD, Watch(1e12))
+
+    assert tuple(step.name for step in steps) == kept
+    assert sure
 
 
-class _Plans:
-    """Plans by the names of their steps; a new seam ends on the leg seam where that was moved to."""
+def test_steps_stay_as_they_were_found_where_there_is_no_time_for_darts():
+    """And it is told that they were not judged with darts."""
+    work = _Plans({("leg", "fold"): 2000.0}, time=False)
 
-    suit = read_suit(DEMO_SUIT)
+    assert suggestion._surely(work, LEG_FOLD, Watch(0.0)) == (LEG_FOLD, False)
 
-    @property
-    def work(self):
-        """Where the suit is."""
-        return self
 
-    def stands(self, steps, number):
-        """Every step changes what the others changed."""
-        return False
+class _Built(_Plans):
+    """The same, told as they are built by their number of steps; None where there is no time or no way to match."""
+
+    def __init__(self, built, *, time=True, darts=True):
+        super().__init__({})
+        self.built_, self.time, self.darts, self.told = built, time, darts, []
 
     def tried(self, steps):
-        """The names of the steps, None where the new seam has nothing to end on."""
-        names = tuple(step.name for step in steps)
-        return None if "fold" in names and "leg" not in names else _Plan(names)
+        """A plan that knows its number of steps."""
+        return Trial(len(steps), (), (), replace(USUAL, price=-1.0))
+
+    def dart(self, plans, watch):
+        """Whether there is time for darts."""
+        return self.darts
+
+    def built(self, counts, watch):
+        """What plans come to."""
+        self.told += counts
+        prices = [self.built_[k] for k in counts]
+        found = [None if p is None else replace(USUAL, price=float(p)) for p in prices]
+        return found if self.time else None
+
+    def with_darts(self, trial):
+        """A plan with what darts were found."""
+        return replace(trial, laid=replace(USUAL, price=trial.suit))
 
 
-class _Plan(tuple):
-    def apart(self, other):
-        """What this plan has and the other has not."""
-        return self
+@pytest.mark.parametrize(
+    ("built", "kept", "told"),
+    [
+        ((1000, 900, 700), 2, [0, 2]),
+        ((1000, 900, 960), 1, [0, 2, 1]),
+        ((1000, 900, None), 1, [0, 2, 1]),  # a plan whose panels cannot be made to agree
+        ((1000, 999, 960), 0, [0, 2, 1]),
+    ],
+)
+def test_steps_that_do_not_pay_as_built_are_taken_back(built, kept, told):
+    """The last first; a new seam must save its price of 50 mm in the built plan, too; nothing is laid twice."""
+    work = _Built(built)
+
+    steps, laid, judged = suggestion._whole(work, LEG_FOLD, True, Watch(1e12))
+
+    assert (len(steps), judged) == (kept, suggestion.BUILT)
+    assert [one.price for one in laid] == [built[0], built[kept]]
+    assert work.told == told
 
 
-def test_a_move_that_a_new_seam_ends_on_is_judged_before_that_seam(monkeypatch):
+@pytest.mark.parametrize(
+    ("sure", "darts", "judged", "prices"),
+    [
+        (False, True, suggestion.GUESSED, [-1.0, -1.0]),
+        (True, False, suggestion.DARTED, [0.0, 2.0]),
+        (True, True, suggestion.DARTED, [0.0, 2.0]),
+    ],
+)
+def test_how_far_a_suggestion_was_judged_is_told(sure, darts, judged, prices):
+    """By panels without darts, or with as many darts as there was time to seek, where no plan could be built."""
+    work = _Built((1000, 900, 700), time=False, darts=darts)
+
+    steps, laid, how = suggestion._whole(work, LEG_FOLD, sure, Watch(1e12))
+
+    assert (steps, how) == (LEG_FOLD, judged)
+    assert [one.price for one in laid] == prices
+
+
+def test_a_move_that_a_new_seam_ends_on_is_judged_before_that_seam():
     """With and without each step, all others there; where that cannot be, as they were when it came."""
-    steps = [
-        suggestion._Step(name, kind, {}, (), 0.0, 0.0)
-        for name, kind in (("side", "moved"), ("leg", "moved"), ("fold", "new"))
-    ]
-    monkeypatch.setattr(suggestion, "told", lambda plan, *asked: plan)
+    steps = _steps(("side", "moved", 0.0), ("leg", "moved", 0.0), ("fold", "new", 0.0))
+    prices = {
+        ("leg", "fold"): 800.0,
+        ("side", "leg", "fold"): 700.0,
+        ("side",): 900.0,
+        ("side", "leg"): 750.0,
+    }
 
-    found = [suggestion._worth(_Plans(), steps, k) for k in range(3)]
+    found = [suggestion._worth(_Plans(prices, tied=True), steps, k, Watch(1e12)) for k in range(3)]
 
     assert [w.early for w in found] == [False, True, False]
-    assert [w.without for w in found] == [("leg", "fold"), ("side",), ("side", "leg")]
-    assert [w.with_it for w in found] == [
-        ("side", "leg", "fold"),
-        ("side", "leg"),
-        ("side", "leg", "fold"),
-    ]
-    assert "before the new seams that end on them" in suggestion_told._worth(
-        replace(found[1], without=USUAL, with_it=USUAL)
-    )
+    assert [w.without.price for w in found] == [800.0, 900.0, 750.0]
+    assert [w.with_it.price for w in found] == [700.0, 750.0, 700.0]
+    assert "before the new seams that end on them" in suggestion_told._worth(found[1])
 
 
-class _Panel:
-    """A panel told by one word."""
+def test_steps_that_others_make_needless_are_dropped_without_darts():
+    """Of a move and a seam the move goes where the seam alone comes to as little; none goes when the time is out."""
+    prices = {("leg", "fold"): 700.0, ("fold",): 690.0, ("leg",): 900.0}
 
-    def __init__(self, word):
-        self.surface = self
-        self.vertices = self.faces = np.frombuffer(word.encode(), np.uint8)
+    class Guessed(_Plans):
+        """Plans told without darts."""
 
+        def tried(self, steps):
+            """What they come to."""
+            names = super().tried(steps)
+            return Trial(None, (), (), replace(USUAL, price=self.prices.get(names, 1000.0)))
 
-class _Laid:
-    """Plans of steps that each change one panel, of a step "over" that of "fold" once more; counts what is laid."""
-
-    suit = read_suit(DEMO_SUIT)
-
-    def __init__(self, prices):
-        self.prices, self.laid = prices, {}
-
-    def known(self, steps):
-        """A plan laid already."""
-        return self.laid.get(tuple(s.name for s in steps))
-
-    def tried(self, steps):
-        """A plan laid: its price by its steps' names."""
-        names = tuple(s.name for s in steps)
-        panels = {n: n for n in names}
-        if "over" in names:
-            panels["fold"] = "fold, parted"
-        price = replace(USUAL, price=self.prices.get(frozenset(names), 1000.0))
-        self.laid[names] = Trial(None, tuple(map(_Panel, panels.values())), (), price)
-        return self.laid[names]
-
-
-def test_steps_are_checked_only_where_later_ones_touched_what_they_changed():
-    """Of three steps that were laid as they came, the last one parted what the second had changed: that one alone is
-    laid without, and dropped where the others make it needless; with no plan left to be laid it stays."""
-    steps = tuple(
-        suggestion._Step(name, "new", {}, (), 0.0, 0.0) for name in ("side", "fold", "over")
-    )
-    prices = {
-        frozenset({"side"}): 900.0,
-        frozenset({"side", "fold"}): 800.0,
-        frozenset({"side", "fold", "over"}): 500.0,
-        frozenset({"side", "over"}): 490.0,
-        frozenset({"fold", "over"}): 700.0,
-    }
-    for most, kept, names in ((9, steps[::2], {("side", "over")}), (4, steps, set())):
-        work = _Laid(prices)
-        for k in range(4):
-            work.tried(steps[:k])
-        before = set(work.laid)
-
-        assert suggestion._that_pay(suggestion._Checks(work, most), steps) == kept
-        assert set(work.laid) - before == names
+    for until, kept in ((1e12, ("fold",)), (0.0, ("leg", "fold"))):
+        work = Guessed(prices)
+        work.watch = Watch(until)
+        assert tuple(s.name for s in suggestion._that_pay(work, LEG_FOLD)) == kept
