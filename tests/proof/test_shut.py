@@ -54,8 +54,8 @@ def between(place: np.ndarray) -> float:
 
 @pytest.mark.parametrize("open_deg", [4.0, 8.0, 12.0])
 def test_a_dart_pinned_shut_turns_what_lies_beyond_it_back(open_deg: float) -> None:
-    """A strip that hinges at the tip comes out straight, but for 1.5 degrees by when the search ends; the legs lie on one
-    another, and no edge away from the dart changes its length by more than 2 %."""
+    """A strip that hinges at the tip comes out straight, but for 1.5 degrees by when the search ends; the legs lie on
+    one another, and no edge away from the dart changes its length by more than 2 %."""
     sheet, dart = strip_with_dart(open_deg)
     made = shut(Bundle((sheet,), (dart,)))[0].positions
     edges = sheet.faces[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2)
