@@ -187,7 +187,7 @@ def _plan(own, suit):
 
 
 def test_darts_are_given_up_when_the_time_is_out_and_when_the_maker_says_so(worn):
-    """Their processes end at once, with nothing kept; what is told on the way may end it as well."""
+    """Their processes end at once, the largest panel's darts not found; what is told on the way may end it as well."""
     suit, _, _, own = worn
     apart = replace(own, known={}, darted={}, workers=2)
     plan = _plan(own, suit)
@@ -203,7 +203,10 @@ def test_darts_are_given_up_when_the_time_is_out_and_when_the_maker_says_so(worn
         apart.dart([(plan, range(len(plan.panels)))], Watch(1e12, stop))
 
     assert said[0].startswith("seeking darts of leg-outer-left")
-    assert not apart.darted
+    large = next(p for p in plan.panels if p.name == "leg-outer-left")
+    assert (
+        trials._key(large) not in apart.darted
+    )  # they take many seconds; those of a small panel may be found
     assert not active_children()
 
 
