@@ -228,8 +228,10 @@ def test_a_folder_that_may_not_be_written(tmp_path: Path) -> None:
 def test_interrupt_leaves_a_clear_word(tmp_path: Path) -> None:
     """Ctrl-C in the middle of the demo: one line, no traceback, status 130, nothing in the folder."""
     out = tmp_path / "demo"
+    # a run that was started in the background may have Ctrl-C ignored, which its children would inherit
+    heard = "import signal; signal.signal(signal.SIGINT, signal.default_int_handler)"
     words = "import sys; from padlib.cli import main; print('ready', flush=True); sys.exit(main())"
-    command = [sys.executable, "-c", words]
+    command = [sys.executable, "-c", f"{heard}; {words}"]
     child = subprocess.Popen(
         [*command, "demo", "--out", str(out)], stdout=subprocess.PIPE, stderr=subprocess.PIPE
     )
