@@ -6,6 +6,7 @@ will on the limb. Shut, the sheet wrinkles on the table but lies as it will hang
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -14,10 +15,11 @@ from scipy.sparse import coo_array, csc_matrix, eye_array
 
 from padlib.mesh.areas import sums
 from padlib.mesh.solve import factor
-from padlib.proof.sheets import Bundle, Sheet
+from padlib.proof.sew import weld
+from padlib.proof.sheets import Bundle, Sheet, Stitch
 
 Array = NDArray[np.float64]
-Ints = NDArray[np.int64]
+NEXT = [1, 2, 0]  # the corner after each corner of a triangle
 
 ROUNDS = 300
 STILL = 0.02  # mm that no place moves by any more
@@ -32,37 +34,30 @@ def shut(suit: Bundle) -> tuple[Sheet, ...]:
     """
     out = []
     for k, sheet in enumerate(suit.sheets):
-        legs = [(s.a, s.b) for s in suit.stitches if s.dart and s.one == k]
-        out.append(replace(sheet, positions=_pinned(sheet, legs)) if legs else sheet)
+        darts = [replace(s, one=0, two=0) for s in suit.stitches if s.dart and s.one == k]
+        out.append(replace(sheet, positions=_pinned(sheet, darts)) if darts else sheet)
     return tuple(out)
 
 
-def _pinned(sheet: Sheet, legs: list[tuple[Ints, Ints]]) -> Array:
-    """The positions (n, 2) of a sheet whose dart legs are pinned together, vertex to vertex."""
-    merged = np.arange(len(sheet.positions))
-    for one, other in legs:
-        low, high = np.minimum(merged[one], merged[other]), np.maximum(merged[one], merged[other])
-        for a, b in zip(low, high, strict=True):
-            merged[merged == b] = a
-    _, merged = np.unique(merged, return_inverse=True)
-    count = int(merged.max()) + 1
-    share = np.bincount(merged, minlength=count)[:, None]
-    place = sums(merged, sheet.positions, count) / share
-    faces = merged[sheet.faces]
+def _pinned(sheet: Sheet, darts: Sequence[Stitch]) -> Array:
+    """The positions (n, 2) of a sheet, by itself number 0, whose darts are pinned shut."""
+    sewn = weld(Bundle((sheet,), tuple(darts)))
+    merged, faces, count = sewn.welded[0], sewn.faces, sewn.count
+    place = sums(merged, sheet.positions, count) / np.bincount(merged)[:, None]
     corner = sheet.positions[sheet.faces]
-    side = corner[:, [1, 2, 0]] - corner  # from each corner to the next
-    weight = np.maximum(_cotangents(corner)[:, [2, 0, 1]], STIFFEST)  # of what lies across from it
-    start, end = faces.ravel(), faces[:, [1, 2, 0]].ravel()
-    w = weight.ravel()
-    entries = (np.concatenate([w, w, -w, -w]),)
+    side = corner[:, NEXT] - corner  # from each corner to the next
+    # the cotangent of the angle across from each side, from the gradients at its ends
+    turn = (sewn.gradients * sewn.gradients[:, NEXT]).sum(axis=2)
+    weight = np.maximum(-2.0 * sewn.area[:, None] * turn, STIFFEST)
+    start, end, w = faces.ravel(), faces[:, NEXT].ravel(), weight.ravel()
     at = np.concatenate([start, end, start, end]), np.concatenate([start, end, end, start])
-    matrix = coo_array((entries[0], at), shape=(count, count)).tocsc()
+    matrix = coo_array((np.concatenate([w, w, -w, -w]), at), shape=(count, count))
     # a sheet that moves as a whole costs nothing: held where it was by next to nothing
     held = 1e-6 * float(w.mean())
     solver = factor(csc_matrix(matrix + held * eye_array(count)))
     first = place
     for _ in range(ROUNDS):
-        now = place[faces][:, [1, 2, 0]] - place[faces]
+        now = place[faces][:, NEXT] - place[faces]
         turned = _turned(side, np.einsum("mk,mki,mkj->mij", weight, now, side))
         pull = (weight[:, :, None] * turned).reshape(-1, 2)
         right = sums(end, pull, count) - sums(start, pull, count)
@@ -82,10 +77,3 @@ def _turned(side: Array, together: Array) -> Array:
     cos, sin = (cos / size)[:, None], (sin / size)[:, None]
     x, y = side[:, :, 0], side[:, :, 1]
     return np.stack([cos * x - sin * y, sin * x + cos * y], axis=2)
-
-
-def _cotangents(corner: Array) -> Array:
-    """Cotangent (m, 3) of the angle at each corner (m, 3, 2) of triangles."""
-    one, two = corner[:, [1, 2, 0]] - corner, corner[:, [2, 0, 1]] - corner
-    cross = one[:, :, 0] * two[:, :, 1] - one[:, :, 1] * two[:, :, 0]
-    return (one * two).sum(axis=2) / np.maximum(np.abs(cross), 1e-12)
