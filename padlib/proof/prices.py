@@ -25,7 +25,8 @@ TAUT = 12.0  # mm3 that all cloth strained to 1 + 0.2 times its limit costs at f
 ROOM = 0.8  # share of its limit from which cloth is spared
 STRAY = 0.85  # the same of how far a flat's lengths may be from its panel's
 STRAYED = 360.0  # mm3 at first for each square of the share of the limit that is beyond that
-PASSES = 0.043  # share of a panel that may be over its limit: sewn anew up to 0.007 more is, and 0.05 keeps the limit
+KEEPS = 0.05  # share of a panel that may be over its limit where it keeps it (the 95th percentile)
+PASSES = 0.043  # the same along the rounds: sewn anew up to 0.007 more is
 AIM = 0.035  # what the prices aim at once sewn: sewn anew cloth lies a little tighter than along the rounds
 CUT = 0.028  # and as cut, which no round may exceed
 DEARER, CHEAPER = 2.5, 0.5  # by how much a price may rise and fall from one round to the next
@@ -45,8 +46,8 @@ class Prices:
         """The next round's, from the shares (panels,) of each panel that are over its limit, once sewn and as
         cut; laid: what they were at first."""
         return Prices(
-            _moved(self.taut, over, np.maximum(laid[0], AIM)),
-            _moved(self.stray, astray, np.maximum(laid[1], CUT)),
+            _moved(self.taut, over, _let(laid[0], AIM)),
+            _moved(self.stray, astray, _let(laid[1], CUT)),
         )
 
 
@@ -99,7 +100,12 @@ def astray(flats: Sequence[Flat], sheets: Sequence[Sheet]) -> Array:
 
 def beyond(share: Array, laid: Array) -> Array:
     """By how much shares (panels,) over a limit are more than is let pass, or than they were at first."""
-    return np.maximum(share - np.maximum(laid, PASSES), 0.0)
+    return np.maximum(share - _let(laid, PASSES), 0.0)
+
+
+def _let(laid: Array, kept: float) -> Array:
+    """What each panel's share (panels,) may be: that, where the panel kept its limit at first; else what it was."""
+    return np.where(laid > KEEPS, laid, kept)
 
 
 def _moved(price: Array, share: Array, aim: Array) -> Array:
