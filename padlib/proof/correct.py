@@ -48,11 +48,38 @@ LOOSE = 1e-6  # stiffness against a sheet that moves as a whole
 
 
 @dataclass(frozen=True, eq=False)
-class Corrected:
-    """Flats with other outlines; rounds: deviation in mm (mean, p95, max) at first and after each up to them."""
+class Round:
+    """Flats that a round of corrections came to.
+
+    away_mm: how far their suit at rest is off the shell (mean, p95, max); far: what that counts; over (panels,):
+    share of each panel's cloth that is strained beyond its limit then; keeps: whether as cut they keep it.
+    """
 
     flats: tuple[Flat, ...]
-    rounds: tuple[dict[str, float], ...]
+    away_mm: dict[str, float]
+    far: float
+    over: Array
+    keeps: bool
+
+
+@dataclass(frozen=True, eq=False)
+class Corrected:
+    """All rounds of corrections, first the flats as laid."""
+
+    rounds: tuple[Round, ...]
+
+    def nearest(self, spare: Array | float = 0.0, *, but: Sequence[Round] = ()) -> Round | None:
+        """The round that lies nearest to the shell of those that keep the limit as cut; None where but names all.
+
+        What is over it once sewn counts against a round; spare (panels,): by what share sooner.
+        """
+        laid = self.rounds[0].over
+        held = [r for r in self.rounds if r.keeps and r not in but]
+        return min(
+            held,
+            key=lambda r: (1.0 + EXCESS * beyond(r.over + spare, laid).max()) * r.far,
+            default=None,
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -100,13 +127,12 @@ def correct(
     limit: strain that cloth bears of which no more is known; ease: which seam's sides are to differ.
     Mirror images stay mirror images. What falls is the cube and the square of the distance, averaged over
     the cloth, and a price on cloth that is strained near its limit (`prices`). Of all rounds whose flats keep the
-    limit against their panels the nearest is given, what is over it once sewn counted against it.
+    limit against their panels one is to be taken (`Corrected.nearest`).
     """
     work = Work()
     now = _rested(flats, support, place, limit, work, first(len(flats)))
-    told = [deviation(now.height, now.here.area)]
     laid = now.over(), now.astray()
-    best, nearest, least = now, 0, _far(now)
+    done = [_round(now, laid)]
     reach = LONGEST
     for _ in range(rounds):
         cost = _cost(now)
@@ -119,17 +145,20 @@ def correct(
             break
         now, after, taken = new
         reach = min(LONGEST, FURTHER * taken * longest)
-        told.append(deviation(now.height, now.here.area))
-        over, wide = now.over(), now.astray()
-        worth = (1.0 + EXCESS * float(beyond(over, laid[0]).max())) * _far(now)
-        if worth < least and not beyond(wide, laid[1]).any():
-            best, nearest, least = now, len(told) - 1, worth
-        prices = now.prices.moved(over, wide, laid)
+        done.append(_round(now, laid))
+        prices = now.prices.moved(done[-1].over, now.astray(), laid)
         stand = np.allclose(prices.taut, now.prices.taut, rtol=STAND)
         if after > (1.0 - PAYS) * cost and stand:
             break
         now = replace(now, prices=prices)
-    return Corrected(best.flats, tuple(told[: nearest + 1]))
+    return Corrected(tuple(done))
+
+
+def _round(now: _State, laid: tuple[Array, Array]) -> Round:
+    """A state as a round of corrections; laid: what was over at first, once sewn and as cut."""
+    away = deviation(now.height, now.here.area)
+    keeps = not beyond(now.astray(), laid[1]).any()
+    return Round(now.flats, away, _far(now), now.over(), keeps)
 
 
 def _fall(slope: Sequence[Plane], way: Sequence[Plane]) -> float:

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from functools import partial
+from operator import itemgetter
+
+import numpy as np
 
 from padlib.body.body import Body
 from padlib.findings import Finding
@@ -12,14 +15,17 @@ from padlib.flatten.ease import Ease
 from padlib.flatten.flat import Flat
 from padlib.flatten.together import with_images
 from padlib.padding.shell import Shell
-from padlib.proof.correct import correct
+from padlib.proof.correct import Corrected, Round, correct
 from padlib.proof.motion import Move, moving
+from padlib.proof.prices import KEEPS
 from padlib.proof.proof import TOO_TIGHT, Proof, prove
 from padlib.suit.file import Suit
 from padlib.suit.matching import turned
 from padlib.suit.steps import Panels
 from padlib.suit.taut import taut_flats
 
+TRIES = 4  # rounds of corrections that are sewn anew
+SURE = 0.002  # share more than what a panel was over its limit by, that the next one is to have to spare
 OUT = 0.10  # of a panel's area that corrections may leave stretched beyond the limit untold
 
 
@@ -53,14 +59,35 @@ def proved(
         return tuple(flats), first
     start = first.surface.vertices
     made = correct(flats, shell.surface, start, rounds=rounds, limit=limit, ease=eases)
-    better = _pile_down(made.flats, panels)
-    last = again(better, over=OUT)
+    better, last = _sewn_anew(made, first, partial(again, over=OUT), panels)
     if last.deviation_mm["mean"] >= first.deviation_mm["mean"]:
         return tuple(flats), first
     told = {f.where for f in last.findings if f.number == TOO_TIGHT}
     missing = [f for f in first.findings if f.number == TOO_TIGHT and f.where not in told]
     findings = (*last.findings, *missing)
     return better, replace(last, uncorrected_mm=first.deviation_mm, findings=findings)
+
+
+def _sewn_anew(
+    made: Corrected, first: Proof, again: Callable[[Sequence[Flat]], Proof], panels: Panels
+) -> tuple[tuple[Flat, ...], Proof]:
+    """The nearest round's flats and their proof. Sewn anew they come to rest a little otherwise than along the
+    rounds: where a panel that kept its limit as laid lies over it then, another round that has that to spare."""
+    kept = np.array([t.over <= KEEPS for t in first.tight])
+    spare = np.zeros(len(kept))
+    done: list[tuple[float, tuple[Flat, ...], Proof]] = []
+    took: list[Round] = []
+    while len(done) < TRIES and (now := made.nearest(spare, but=took)) is not None:
+        flats = _pile_down(now.flats, panels)
+        last = again(flats)
+        spilt = np.maximum(np.array([t.over for t in last.tight]) - KEEPS, 0.0) * kept
+        done.append((float(spilt.max()), flats, last))
+        if not spilt.any():
+            break
+        took.append(now)
+        spare = np.maximum(spare, spilt + SURE * (spilt > 0.0))
+    _, flats, last = min(done, key=itemgetter(0))
+    return flats, last
 
 
 def _pile_down(flats: Sequence[Flat], panels: Panels) -> tuple[Flat, ...]:

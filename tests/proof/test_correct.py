@@ -113,21 +113,22 @@ def test_straight_strips_become_waisted_ones() -> None:
     suit = bundle(flats)
     place, _ = settle(scene(suit, weld(suit), support), start)
     made = correct(flats, support, place, rounds=12, limit=0.05)
-    begun, last = made.rounds[0], made.rounds[-1]
-    rows = made.flats[0].positions.reshape(UP + 1, -1, 2)
+    begun, last = made.rounds[0].away_mm, made.nearest().away_mm
+    laid = made.nearest().flats
+    rows = laid[0].positions.reshape(UP + 1, -1, 2)
     wide = np.linalg.norm(np.diff(rows, axis=1), axis=2).sum(axis=1)
 
     assert last["mean"] < 0.5 * begun["mean"]
     assert wide[UP // 2] < wide[0] - 10.0
-    for _, (i, one, j, other) in named_pairs(made.flats):
+    for _, (i, one, j, other) in named_pairs(laid):
         sides = [
-            np.linalg.norm(np.diff(made.flats[k].positions[run], axis=0), axis=1)
+            np.linalg.norm(np.diff(laid[k].positions[run], axis=0), axis=1)
             for k, run in ((i, one), (j, other))
         ]
         assert np.abs(sides[0] - sides[1]).max() < 0.01
 
     # sewn back anew from a tube that knows nothing of the waist, they lie as told
-    again = bundle(made.flats)
+    again = bundle(laid)
     here = scene(again, weld(again), support)
     rest, _ = settle(here, start)
     away = np.abs(touch(support, rest)[0])
