@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import subprocess
+import sys
 from pathlib import Path
 
 import numpy as np
@@ -44,6 +46,20 @@ def test_every_command_explains_itself(command: str, capsys: pytest.CaptureFixtu
 
     assert done.value.code == 0
     assert "padlib uses no network" in capsys.readouterr().out.replace("\n", " ")
+
+
+def test_it_runs_as_a_module() -> None:
+    """`python -m padlib` does what the command does: status 0, or 2 and a sentence for a file not there."""
+    words = [sys.executable, "-m", "padlib"]
+    told = subprocess.run([*words, "pads"], capture_output=True, text=True, timeout=120)
+    missing = subprocess.run(
+        [*words, "build", "no.toml"], capture_output=True, text=True, timeout=120
+    )
+
+    assert (told.returncode, told.stderr) == (0, "")
+    assert "thigh" in told.stdout
+    assert missing.returncode == 2
+    assert missing.stderr.startswith("padlib: ")
 
 
 def test_pads_tells_every_kind_with_its_limits(capsys: pytest.CaptureFixture[str]) -> None:
