@@ -332,7 +332,9 @@ def test_the_command_writes_what_it_found_and_anchoring_leaves_it(
     path.write_text(
         '# Mossback\n[seams]\npinned = ["leg"]\n\n[[seam]]\nname = "own"\nthrough = ["neck_left", "waist_left"]\n'
     )
-    monkeypatch.setattr("padlib.cli.suggest", lambda *a, **k: made(fold, {"side_shift": -12.0}))
+    monkeypatch.setattr(
+        "padlib.cli.suits.suggest", lambda *a, **k: made(fold, {"side_shift": -12.0})
+    )
 
     assert main(["suggest", str(path), "--write"]) == 0
     suit = parse_suit(path.read_text())
