@@ -36,6 +36,9 @@ NEW = 3  # new seams at most, each on both sides
 TRIES = 6  # lines across a panel that are drawn into the shell
 LAID = 3  # those of them that are judged with the whole suit
 VAIN = 3  # panels across which new seams may be sought in vain, before the search is given up
+HALF = (
+    "left"  # while plans are sought, darts of this side stand for both: scans are nearly symmetric
+)
 NEEDY = 60.0  # mm of dart that a panel comes to from which a new seam is tried across it
 GUESSED, DARTED, BUILT = "guessed", "darted", "built"  # how far a suggestion was judged
 
@@ -115,7 +118,7 @@ def suggest(
     found = search(suit, body, shell, watch=whole.part(0.0, 0.25, ends[0]))
     work = _Work(suit, bench(body, shell, workers=workers), {}, whole.part(0.25, 0.6, ends[1]))
     usual = work.lay(())
-    moved = _surely(work, _moved(work, found, usual), work.watch.part(0.25, 0.3, ends[1]))[0]
+    moved = _half_sure(work, _moved(work, found, usual), work.watch)
     steps = _that_pay(work, _drawn(work, moved, new))
     short = work.watch.out
     steps, sure = _surely(work, steps, whole.part(0.6, 0.8))
@@ -161,12 +164,14 @@ class _Work:
         except PadlibError:
             return None
 
-    def darted(self, one: Trial, other: Trial, watch: Watch) -> tuple[Laid, Laid] | None:
-        """What those panels of two plans come to with darts in which they differ; None where the time is out or some
-        cannot be laid."""
+    def darted(
+        self, one: Trial, other: Trial, watch: Watch, side: str = ""
+    ) -> tuple[Laid, Laid] | None:
+        """What those panels of two plans come to with darts in which they differ, of one side only where it is given;
+        None where the time is out or some cannot be laid."""
         try:
-            plans = [(one, one.apart(other)), (other, other.apart(one))]
-            return self.bench.beside(one, other) if self.bench.dart(plans, watch) else None
+            plans = [(one, one.apart(other, side)), (other, other.apart(one, side))]
+            return self.bench.beside(one, other, side) if self.bench.dart(plans, watch) else None
         except PadlibError:
             return None
 
@@ -269,8 +274,8 @@ def _best_across(
         trial = work.tried((*steps, step))
         if trial is None:
             continue
-        both = work.darted(trial, base, work.watch)
-        if better(*(both or (trial.laid, base.laid)), step.price):
+        both = work.darted(trial, base, work.watch, HALF)
+        if better(*both, 0.5 * step.price) if both else better(trial.laid, base.laid, step.price):
             return step
     return None
 
@@ -310,6 +315,18 @@ def _that_pay(work: _Work, steps: tuple[_Step, ...]) -> tuple[_Step, ...]:
         if not better(*work.bench.beside(one, other), step.price):
             kept = rest
     return kept
+
+
+def _half_sure(work: _Work, steps: tuple[_Step, ...], watch: Watch) -> tuple[_Step, ...]:
+    """The steps that pay with the darts of one side, all together, of which the last are taken back until they do."""
+    usual = work.lay(())
+    while steps:
+        trial = work.tried(steps)
+        both = None if trial is None else work.darted(trial, usual, watch, HALF)
+        if watch.out or (both is not None and better(*both)):
+            break
+        steps = steps[:-1]
+    return steps
 
 
 def _surely(work: _Work, steps: tuple[_Step, ...], watch: Watch) -> tuple[tuple[_Step, ...], bool]:

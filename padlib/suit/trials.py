@@ -97,10 +97,11 @@ class Trial:
     laid: Laid
     pile: Mapping[str, NDArray[np.float64]] = field(default_factory=dict)
 
-    def apart(self, other: Trial) -> list[int]:
-        """Which of its panels the other plan has not got, vertex for vertex."""
+    def apart(self, other: Trial, side: str = "") -> list[int]:
+        """Which of its panels, of one side only where it is given, the other plan has not got, vertex for vertex."""
         known = {digest(panel) for panel in other.panels}
-        return [k for k, panel in enumerate(self.panels) if digest(panel) not in known]
+        own = (k for k, panel in enumerate(self.panels) if side in ("", panel.side))
+        return [k for k in own if digest(self.panels[k]) not in known]
 
 
 @dataclass(frozen=True)
@@ -194,10 +195,10 @@ class Bench:
         laid = _told(trial.suit, flats, [d is None for d in found])
         return replace(trial, flats=flats, laid=laid)
 
-    def beside(self, one: Trial, other: Trial) -> tuple[Laid, Laid]:
-        """What those panels of two plans come to in which they differ: with darts where those of all were sought, else
-        all of them guessed."""
-        plans = [(one, one.apart(other)), (other, other.apart(one))]
+    def beside(self, one: Trial, other: Trial, side: str = "") -> tuple[Laid, Laid]:
+        """What those panels of two plans come to in which they differ, of one side only where it is given: with darts
+        where those of all were sought, else all of them guessed."""
+        plans = [(one, one.apart(other, side)), (other, other.apart(one, side))]
         sure = all(_key(p) in self.darted for t, own in plans for p in _originals(t.panels, own))
         out = []
         for plan, which in plans:

@@ -555,7 +555,7 @@ class _Plans:
         names = tuple(step.name for step in steps)
         return None if self.tied and "fold" in names and "leg" not in names else names
 
-    def darted(self, one, other, watch):
+    def darted(self, one, other, watch, side=""):
         """What both cost, None where the time is out."""
         return self.beside(one, other) if self.time else None
 
@@ -590,6 +590,24 @@ def test_steps_that_do_not_pay_with_darts_are_taken_back(both, leg, fold, kept):
 
     assert tuple(step.name for step in steps) == kept
     assert sure
+
+
+@pytest.mark.parametrize(
+    ("prices", "kept"),
+    [
+        ({("side", "leg"): 900.0}, ("side", "leg")),
+        ({("side", "leg"): 1200.0, ("side",): 950.0}, ("side",)),  # the leg's move spoils a panel
+        ({("side", "leg"): 1200.0, ("side",): 1000.0}, ()),
+    ],
+)
+def test_moves_are_judged_by_darts_before_new_seams_are_sought(prices, kept):
+    """Where darts do not cure what was moved, moves are taken back, so that no new seam is drawn to mend them."""
+    moves = _steps(("side", "moved", 0.0), ("leg", "moved", 0.0))
+
+    found = suggestion._half_sure(_Plans(prices), moves, Watch(1e12))
+
+    assert tuple(step.name for step in found) == kept
+    assert suggestion._half_sure(_Plans({}, time=False), moves, Watch(0.0)) == moves
 
 
 def test_steps_stay_as_they_were_found_where_there_is_no_time_for_darts():
