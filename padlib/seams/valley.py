@@ -176,10 +176,11 @@ def _from_rim(links: csr_array, rim: Ints) -> Array:
     return np.minimum(dijkstra(links, indices=rim, min_only=True, limit=4.0 * NEAR), 4.0 * NEAR)
 
 
-def drawn_into(surface: Surface, bends: Relief, line: Array) -> Array:
+def drawn_into(surface: Surface, bends: Relief, line: Array, *, deep: bool = True) -> Array:
     """A line (k, 3) mm drawn down into the floor of the valley that it follows, smooth, STEP apart, its ends held.
 
-    surface: on which it lies; bends: of that surface. Where there is no valley it only gets smooth.
+    surface: on which it lies; bends: of that surface. Where there is no valley, or deep is not asked for, as where it
+    only crosses valleys, it only gets smooth.
     """
     near = _beside(surface, line)
     used, faces = np.unique(surface.faces[near], return_inverse=True)
@@ -199,7 +200,7 @@ def drawn_into(surface: Surface, bends: Relief, line: Array) -> Array:
         sharp = bow > 1e-9
         off = (left - right) / np.where(sharp, 2.0 * bow, 1.0)
         off = np.clip(np.where(sharp, off, np.sign(left - right)), -1.0, 1.0)
-        pull = np.clip(-np.min([here, left, right], axis=0) * REACH / SURE, 0.0, 1.0)
+        pull = deep * np.clip(-np.min([here, left, right], axis=0) * REACH / SURE, 0.0, 1.0)
         bend = 0.5 * (where[:-2] + where[2:]) - where[1:-1]
         even = EVEN + (0.5 - EVEN) * (1.0 - pull)
         move = (DRAW * STEP * pull * off)[:, None] * side

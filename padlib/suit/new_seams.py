@@ -142,10 +142,10 @@ def lines_across(land: Land, panel: Panel, count: int) -> list[Line]:
         ):
             continue
         marks.append((int(kind[k]), pair))
-        places = drawn_into(land.surface, land.bends, ways.way(i, j))
+        over = ways.nodes[ways.over] if isinstance(ways, WaysOver) else None
+        places = drawn_into(land.surface, land.bends, ways.way(i, j), deep=over is None)
         size = float(lengths(places)[-1])
         price = PAYS * _paced(land, places)
-        over = ways.nodes[ways.over] if isinstance(ways, WaysOver) else None
         left = float(found[k, 2]) / before
         out.append(Line(panel.name, places, size, price, left, over))
         if len(out) == count:

@@ -43,8 +43,8 @@ from padlib.suit.steps import (
 from padlib.suit.suggestion_watch import OutOfTime, Watch
 from padlib.suit.wishes import own_wishes
 
-OVER = 4.0  # roots of its area of dart that a panel over the limit counts as, times how far it is over: lines that
-# cured the front of a thin build, which darts did not, must save 2.7 to 4.0 of them (`new_seams.PAYS`)
+OVER = 4.0  # roots of its area of dart that a panel over the limit counts as, times how far it is over: a line that
+# cures the front of a thin build, which darts do not, must save 0.7 to 0.9 of them, one that winds up to 4.0
 BARELY = 0.05  # of the limit, over which that rises from nothing
 HOLDS = 1.01  # of what darts aim at: so far a flat without darts may be over, as it comes out of the solve
 NEED, RISE = 1.0, 0.5  # dart in roots of a panel's area that it needs by how far it is over: `need`
