@@ -29,7 +29,7 @@ from padlib.suit.suggestion_watch import Watch, watch
 from padlib.suit.trials import Bench, Laid, Trial, Worth, bench, digest, told
 
 SECONDS = 300.0  # that a suggestion may take
-SEARCH, SEEK = 0.2, 0.7  # shares after which no more is forecast, and no more plans are sought
+SEARCH, MOVE, SEEK = 0.2, 0.4, 0.7  # shares after which no more is forecast, moved, and sought
 SHARES = (1.0, 0.5)  # of the moves of one seam that a search found, tried in turn
 LEAST_DART, LEAST_MEAN = 5.0, 0.01  # mm and per cent by which a plan must be better
 NEW = 3  # new seams at most, each on both sides
@@ -114,11 +114,11 @@ def suggest(
     laid.
     """
     whole = watch(seconds, tell)
-    ends = [whole.until - (1.0 - share) * seconds for share in (SEARCH, SEEK)]
+    ends = [whole.until - (1.0 - share) * seconds for share in (SEARCH, MOVE, SEEK)]
     found = search(suit, body, shell, watch=whole.part(0.0, 0.25, ends[0]))
-    work = _Work(suit, bench(body, shell, workers=workers), {}, whole.part(0.25, 0.6, ends[1]))
+    work = _Work(suit, bench(body, shell, workers=workers), {}, whole.part(0.25, 0.6, ends[2]))
     usual = work.lay(())
-    moved = _half_sure(work, _moved(work, found, usual), work.watch)
+    moved = _half_sure(work, _moved(work, found, usual), whole.part(0.25, 0.35, ends[1]))
     steps = _that_pay(work, _drawn(work, moved, new))
     short = work.watch.out
     steps, sure = _surely(work, steps, whole.part(0.6, 0.8))
