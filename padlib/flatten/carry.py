@@ -18,9 +18,13 @@ from padlib.flatten.isometric import isometric
 from padlib.flatten.sketch import Wedge
 from padlib.flatten.stretch import areas, flipped, stretch
 from padlib.flatten.together import moved_dart
-from padlib.mesh.point import arrays, nearest
-from padlib.mesh.surface import Plane
+from padlib.mesh.point import arrays, nearest, nearest_arrays
+from padlib.mesh.surface import Plane, Surface
 from padlib.seams.panels import Panel
+
+FAR = 40.0  # mm from the panel as it was: so far its flat is led on beyond its edge
+STRAINED = 0.3  # stretch of a triangle with which a solve takes more steps than one from a panel laid anew: at 1 five
+# times as many, at 0.07 half (demo)
 
 
 def carried(
@@ -44,6 +48,67 @@ def carried(
     opened = _cut(panel, first if sound else isometric(vertices, faces, first), last)
     mesh = opened.panel.surface.vertices, opened.panel.surface.faces
     laid = isometric(*mesh, opened.flat, limit=limit, cloth=cloth, pile=pile)
+    return _told(panel, opened, first, laid, cloth, pile)
+
+
+def followed(panel: Panel, last: Flat) -> Flat | None:
+    """A panel with the darts and at the places of its last flat, not laid anew: where matching may begin.
+
+    Where the panel grew the flat is led on beyond its edge. None for a cloth with a kind, and where no sound flat comes
+    of it: darts are gone or run beside where they ran, the conformal map has flips, the panel is farther than `FAR`
+    from where it was. Raises MeshError where the panel is not a disk.
+    """
+    vertices, faces = panel.surface.vertices, panel.surface.faces
+    first = conformal(vertices, faces)
+    if last.cloth is not None or flipped(vertices, faces, first).any():
+        return None
+    opened = _cut(panel, first, last)
+    if len(opened.legs) != len(last.darts):
+        return None
+    laid = _led_on(opened.panel.surface, last)
+    if laid is None:
+        return None
+    mesh = opened.panel.surface.vertices, opened.panel.surface.faces
+    if flipped(*mesh, laid).any() or np.abs(stretch(*mesh, laid)).max() > STRAINED:
+        return None
+    return _told(panel, opened, first, laid, None, None)
+
+
+def _led_on(surface: Surface, last: Flat) -> Plane | None:
+    """Where a last flat has the vertices (n, 2) of a surface that lies nearly where that flat's panel lay.
+
+    Each triangle goes with the old one that is nearest to its middle, as that one is laid, and a vertex to the mean of
+    where its triangles have it; so both legs of a dart stay on their own side. None where the surface is too far off.
+    """
+    old, vertices, faces = last.panel.surface, surface.vertices, surface.faces
+    middle = vertices[faces].mean(axis=1)
+    face, weight = nearest_arrays(old.vertices, old.faces, middle)
+    corner, flat = old.vertices[old.faces[face]], last.positions[old.faces[face]]
+    near = np.einsum("kc,kcx->kx", weight, corner)
+    if np.linalg.norm(middle - near, axis=1).max() > FAR:
+        return None
+    at = np.einsum("kc,kcx->kx", weight, flat)
+    sides, drawn = (np.diff(x, axis=1) for x in (corner, flat))  # (k, 2, 3), (k, 2, 2)
+    gram = np.einsum("kix,kjx->kij", sides, sides)
+    off = vertices[faces] - near[:, None]
+    share = np.linalg.solve(gram, np.einsum("kix,kcx->kic", sides, off))  # (k, 2, 3 corners)
+    placed = at[:, None] + np.einsum("kic,kij->kcj", share, drawn)
+    count = np.bincount(faces.ravel(), minlength=len(vertices))
+    columns = [np.bincount(faces.ravel(), placed[..., j].ravel(), len(vertices)) for j in (0, 1)]
+    return np.column_stack(columns) / count[:, None]
+
+
+def _told(
+    panel: Panel,
+    opened: Opened,
+    first: Plane,
+    laid: Plane,
+    cloth: Cloth | None,
+    pile: ArrayLike | None,
+) -> Flat:
+    """The flat of a panel from its conformal map, its darts and its places in the plane."""
+    vertices, faces = panel.surface.vertices, panel.surface.faces
+    mesh = opened.panel.surface.vertices, opened.panel.surface.faces
     darts = tuple(moved_dart(_dart(opened.panel, a, b), laid) for a, b in opened.legs)
     told = stretch(*mesh, laid), stretch(vertices, faces, first), areas(vertices, faces)
     way = None if pile is None else tuple(np.asarray(pile, dtype=np.float64).tolist())

@@ -54,6 +54,12 @@ class Parting:
         """Sum over the area of the squared stretch that the panel asks without a seam."""
         return _strain(self.mean, self.weight)
 
+    @property
+    def summit(self) -> int:
+        """The vertex, of those at which the forecast is kept, where it is farthest from its mean: a dome's summit."""
+        level = float(self.mean @ self.weight / self.weight.sum())
+        return int(self.spots[np.argmax(np.abs(self.u - level))])
+
     def parted(self, way: Array, drawn: Plane, off: Ints) -> tuple[float, float]:
         """The same with a seam across the panel, and the smaller of the shares of the area that it parts.
 

@@ -1,4 +1,4 @@
-"""Lines that follow valleys of the shell, from one edge of a panel to another.
+"""Lines that follow valleys of the shell, or run over a summit, from one edge of a panel to another.
 
 A seam is out of sight in a valley, and pile that parts over a bulge closes in one. So a millimetre costs less the
 more the surface bends inwards there, and more on bulges, in plain view and beside edges; cheapest ways
@@ -30,6 +30,7 @@ DEEP = 4.0  # by how much a valley as narrow as REACH makes a millimetre cheaper
 HIGH, SHOWN = 1.0, 0.5  # how much dearer it is on a bulge as narrow as REACH, and in plain view
 BESIDE, NEAR = 6.0, 15.0  # cost of running along an edge, and how many mm from it that is felt
 WALL = 1e6  # mm: more than any way is long
+STRAIGHT = 0.7  # cosine of the most that a way may turn where it runs over a place, seen from REACH about it
 BAND = 80.0  # mm beside a line that it may be drawn over
 STEP = 12.0  # mm between the places of a line while it is drawn into a valley
 ROUNDS = 40
@@ -68,10 +69,31 @@ class Ways:
 
     def node_way(self, one: int, other: int) -> Ints:
         """Nodes (p,) of the way between two of the ends."""
-        way = [int(self.ends[other])]
-        while way[-1] != self.ends[one]:
-            way.append(int(self.before[one, way[-1]]))
-        return np.array(way[::-1])
+        return _down(self.before[one], int(self.ends[other]), int(self.ends[one]))[::-1]
+
+
+@dataclass(frozen=True, eq=False)
+class WaysOver:
+    """Cheapest ways across a panel between places of its rim that all run over one place inside.
+
+    over: the node of that place; others as of `Ways`, but before (n,) on the ways from that place. Where two ways from
+    there make a corner, or run into each other, cost is infinite.
+    """
+
+    ends: Ints
+    over: int
+    cost: Array
+    before: Ints
+    nodes: Vertices
+
+    def way(self, one: int, other: int) -> Array:
+        """Positions (p, 3) of the way between two of the ends, by their numbers."""
+        return self.nodes[self.node_way(one, other)]
+
+    def node_way(self, one: int, other: int) -> Ints:
+        """Nodes (p,) of the way between two of the ends."""
+        there, back = (_down(self.before, int(self.ends[k]), self.over) for k in (one, other))
+        return np.concatenate([there, back[-2::-1]])
 
 
 def ways_across(surface: Surface, paces: Array, rim: Ints, ends: Ints) -> Ways:
@@ -80,6 +102,60 @@ def ways_across(surface: Surface, paces: Array, rim: Ints, ends: Ints) -> Ways:
     surface: of the panel; paces (n,): cost of a millimetre at its vertices; rim (b,): boundary vertices; ends (k,):
     those of them between which ways are sought. Ways touch the rim only where they end, if they can.
     """
+    graph, nodes = _priced(surface, paces, rim)
+    cost, before = dijkstra(graph, indices=ends, return_predecessors=True)
+    own = cost[:, ends] - WALL
+    own[own > 0.5 * WALL] = np.inf
+    return Ways(np.asarray(ends), own, before.astype(np.int64), nodes)
+
+
+def ways_over(surface: Surface, paces: Array, rim: Ints, ends: Ints, over: int) -> WaysOver:
+    """Shortest ways across a disk between places of its rim that run over one place, straight on where they do.
+
+    A dome is cured by a seam over its summit, not by one in the valley beside it; were valleys cheaper here, all ways
+    would run down into the nearest one. over: a vertex inside; others: as for `ways_across`.
+    """
+    graph, nodes = _priced(surface, np.ones(len(paces)), rim)
+    far, before = dijkstra(graph, indices=over, return_predecessors=True)
+    each = np.concatenate(
+        [paces, paces[prepare(surface.vertices, surface.faces).ends].mean(axis=1)]
+    )
+    up = vertex_normals(surface.vertices, surface.faces)[over]
+    cost, heads, ways = np.full(len(ends), np.inf), np.zeros((len(ends), 3)), []
+    for k, end in enumerate(ends):
+        way = _down(before, int(end), over)[::-1] if far[end] < 1.5 * WALL else np.array([over])
+        ways.append(way)
+        if len(way) > 1:
+            steps = np.linalg.norm(np.diff(nodes[way], axis=0), axis=1)
+            cost[k] = steps @ (0.5 * (each[way[1:]] + each[way[:-1]]))
+            heads[k] = _heading(nodes[way], up)
+    pairs = cost[:, None] + cost
+    pairs[heads @ heads.T > -STRAIGHT] = np.inf
+    for i, j in np.argwhere(np.isfinite(pairs)):
+        if len(np.intersect1d(ways[i], ways[j])) > 1:
+            pairs[i, j] = np.inf
+    return WaysOver(np.asarray(ends), over, pairs, before.astype(np.int64), nodes)
+
+
+def _down(before: Ints, node: int, root: int) -> Ints:
+    """Nodes (p,) of a way back to where it began."""
+    way = [node]
+    while way[-1] != root:
+        way.append(int(before[way[-1]]))
+    return np.array(way)
+
+
+def _heading(way: Array, up: Array) -> Array:
+    """The direction (3,), seen along a normal (3,), in which a way (p, 3) leaves its first place, as it is REACH from
+    there; 0 where it goes nowhere."""
+    far = np.linalg.norm(way - way[0], axis=1)
+    off = way[int(np.argmax(far > REACH)) if far.max() > REACH else -1] - way[0]
+    off = off - (off @ up) * up
+    return off / max(float(np.linalg.norm(off)), 1e-9)
+
+
+def _priced(surface: Surface, paces: Array, rim: Ints) -> tuple[csr_array, Vertices]:
+    """What every step between nodes of a disk costs, and the nodes (n, 3): vertices, then middles of edges."""
     land = prepare(surface.vertices, surface.faces)
     count = len(surface.vertices)
     links = land.links.tocoo()
@@ -92,11 +168,7 @@ def ways_across(surface: Surface, paces: Array, rim: Ints, ends: Ints) -> Ways:
     inner[count:] = ~np.isin(land.ends, rim).all(axis=1)
     # a way is charged WALL for each place of the rim that it comes to: its end, and no other
     weight[~inner[cols]] += WALL
-    graph = csr_array((weight, (rows, cols)), shape=links.shape)
-    cost, before = dijkstra(graph, indices=ends, return_predecessors=True)
-    own = cost[:, ends] - WALL
-    own[own > 0.5 * WALL] = np.inf
-    return Ways(np.asarray(ends), own, before.astype(np.int64), land.places)
+    return csr_array((weight, (rows, cols)), shape=links.shape), land.places
 
 
 def _from_rim(links: csr_array, rim: Ints) -> Array:
@@ -104,10 +176,11 @@ def _from_rim(links: csr_array, rim: Ints) -> Array:
     return np.minimum(dijkstra(links, indices=rim, min_only=True, limit=4.0 * NEAR), 4.0 * NEAR)
 
 
-def drawn_into(surface: Surface, bends: Relief, line: Array) -> Array:
+def drawn_into(surface: Surface, bends: Relief, line: Array, *, deep: bool = True) -> Array:
     """A line (k, 3) mm drawn down into the floor of the valley that it follows, smooth, STEP apart, its ends held.
 
-    surface: on which it lies; bends: of that surface. Where there is no valley it only gets smooth.
+    surface: on which it lies; bends: of that surface. Where there is no valley, or deep is not asked for, as where it
+    only crosses valleys, it only gets smooth.
     """
     near = _beside(surface, line)
     used, faces = np.unique(surface.faces[near], return_inverse=True)
@@ -127,7 +200,7 @@ def drawn_into(surface: Surface, bends: Relief, line: Array) -> Array:
         sharp = bow > 1e-9
         off = (left - right) / np.where(sharp, 2.0 * bow, 1.0)
         off = np.clip(np.where(sharp, off, np.sign(left - right)), -1.0, 1.0)
-        pull = np.clip(-np.min([here, left, right], axis=0) * REACH / SURE, 0.0, 1.0)
+        pull = deep * np.clip(-np.min([here, left, right], axis=0) * REACH / SURE, 0.0, 1.0)
         bend = 0.5 * (where[:-2] + where[2:]) - where[1:-1]
         even = EVEN + (0.5 - EVEN) * (1.0 - pull)
         move = (DRAW * STEP * pull * off)[:, None] * side

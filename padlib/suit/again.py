@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from padlib.flatten.agree import match_flats
-from padlib.flatten.carry import carried
+from padlib.flatten.carry import carried, followed
 from padlib.flatten.cloth import Cloth
 from padlib.flatten.ease import Ease
 from padlib.flatten.flat import Flat
@@ -66,8 +66,11 @@ def flatten_again(
             flats.append(relabelled(flat, old, panel))
         else:
             fresh.append(len(flats))
-            way = {} if cloth is None else {"cloth": cloth, "pile": pile[panel.name]}
-            flats.append(carried(panel, flat, limit=limit if cloth is None else 1.0, **way))
+            begun = None if flat is None or cloth is not None else followed(panel, flat)
+            if begun is None:
+                way = {} if cloth is None else {"cloth": cloth, "pile": pile[panel.name]}
+                begun = carried(panel, flat, limit=limit if cloth is None else 1.0, **way)
+            flats.append(begun)
     flats = _matched(flats, fresh, pile, limit=limit, ease=ease)
     return Again(with_images(flats, panels), tuple(own[k].name for k in fresh))
 

@@ -1,4 +1,4 @@
-"""Seams that a plan has not yet: lines across its panels that follow valleys of the shell.
+"""Seams that a plan has not yet: lines across its panels that follow valleys of the shell, or run over a summit.
 
 Many lines are told apart by the forecast (`padlib.flatten.parting`), few of them are drawn into the shell, and those
 panels that they make are really laid flat.
@@ -26,7 +26,7 @@ from padlib.padding.spot import held, opposite
 from padlib.seams.mirror import other_side
 from padlib.seams.panels import Panel
 from padlib.seams.place import Place, body_positions
-from padlib.seams.valley import REACH, Ways, drawn_into, pace, ways_across
+from padlib.seams.valley import REACH, Ways, WaysOver, drawn_into, pace, ways_across, ways_over
 from padlib.suit.extras import as_written
 from padlib.suit.file import DrawnSeam, Suit
 
@@ -38,7 +38,7 @@ JOINT, ABOUT = 1.0, 80.0  # the same at knees and elbows, and within how many mm
 JOINTS = ("patella", "knee_back", "elbow")
 CLEAR = 30.0  # mm between a new seam's end and where another seam ends
 APART = 25.0  # mm between ends that are tried
-LEAST_PART = 0.06  # of a panel's area that a seam must part off
+LEAST_PART = 0.1  # of a panel's area that a seam must part off: no small corners (common practice, no source)
 DIFFERS = 70.0  # mm by which an end of two lines must differ for both to be tried
 BEYOND = 15.0  # mm past the seam on which a new one ends, so that they meet; the rest is cut off
 TURN = 40.0  # mm: a mm of seam that turns in the cloth by this radius costs twice (common practice, no source)
@@ -85,13 +85,15 @@ class Land:
 @dataclass(frozen=True, eq=False)
 class Line:
     """A line across a panel: its places (k, 3) on the shell mm, its length, what that must save in dart length, mm,
-    and the mean square stretch that the forecast leaves, as a share of what there was."""
+    and the mean square stretch that the forecast leaves, as a share of what there was; over (3,): the summit that it
+    was led over, where it was."""
 
     panel: str
     places: Array
     length_mm: float
     price: float
     left: float
+    over: Array | None = None
 
 
 def survey(body: Body, shell: Shell, place: Place) -> Land:
@@ -119,26 +121,33 @@ def lines_across(land: Land, panel: Panel, count: int) -> list[Line]:
     if len(ends) < 2:
         return []
     near = cKDTree(land.surface.vertices).query(surface.vertices)[1]
-    ways = ways_across(surface, land.paces[near], rim, ends)
     ahead = parting(surface.vertices, surface.faces)
-    found = _judged(panel, ways, ahead)
-    if not len(found):
-        return []
+    asked = surface, land.paces[near], rim, ends
+    both = ways_across(*asked), ways_over(*asked, ahead.summit)
+    rows = [_judged(panel, ways, ahead) for ways in both]
+    kind = np.repeat((0, 1), [len(own) for own in rows])
+    found = np.concatenate(rows)
     before = ahead.strain
     least = np.argsort(found[:, 2], kind="stable")
     cheap = np.argsort(-(before - found[:, 2]) / found[:, 3], kind="stable")
     out: list[Line] = []
-    marks: list[Array] = []
+    marks: list[tuple[int, Array]] = []
     for k in np.stack([least, cheap], axis=1).ravel():
         i, j = int(found[k, 0]), int(found[k, 1])
-        both = ways.nodes[ways.ends[[i, j]]]
-        if any(min(np.abs(both - m).max(), np.abs(both[::-1] - m).max()) < DIFFERS for m in marks):
+        ways = both[kind[k]]
+        pair = ways.nodes[ways.ends[[i, j]]]
+        if any(
+            of == kind[k] and min(np.abs(pair - m).max(), np.abs(pair[::-1] - m).max()) < DIFFERS
+            for of, m in marks
+        ):
             continue
-        marks.append(both)
-        places = drawn_into(land.surface, land.bends, ways.way(i, j))
+        marks.append((int(kind[k]), pair))
+        over = ways.nodes[ways.over] if isinstance(ways, WaysOver) else None
+        places = drawn_into(land.surface, land.bends, ways.way(i, j), deep=over is None)
         size = float(lengths(places)[-1])
         price = PAYS * _paced(land, places)
-        out.append(Line(panel.name, places, size, price, float(found[k, 2]) / before))
+        left = float(found[k, 2]) / before
+        out.append(Line(panel.name, places, size, price, left, over))
         if len(out) == count:
             break
     return out
@@ -156,7 +165,7 @@ def _ends(panel: Panel) -> NDArray[np.int64]:
     return np.unique(np.array(out, dtype=np.int64))
 
 
-def _judged(panel: Panel, ways: Ways, ahead: Parting) -> Array:
+def _judged(panel: Panel, ways: Ways | WaysOver, ahead: Parting) -> Array:
     """Rows of two ends, the forecast's strain and the cost for every line that parts off enough."""
     loop, count = ahead.loop, len(panel.surface.vertices)
     place = np.full(count, -1)
@@ -218,7 +227,8 @@ def with_line(suit: Suit, land: Land, line: Line) -> Suit:
 
 
 def _name(suit: Suit, land: Land, line: Line) -> str:
-    """What a new seam is called: after the landmark nearest to where it lies deepest, without its side."""
+    """What a new seam is called, without its side: after the landmark nearest to the summit that it runs over, or to
+    where it lies deepest."""
     face, weight = nearest_arrays(land.surface.vertices, land.surface.faces, line.places)
     least = np.einsum("kc,kc->k", weight, land.bends.least[land.surface.faces[face]])
     deep = int(np.argmin(least))
@@ -226,9 +236,11 @@ def _name(suit: Suit, land: Land, line: Line) -> str:
     names = sorted(known)
     word = "new"
     if names:
-        far = np.linalg.norm(np.array([known[n] for n in names]) - line.places[deep], axis=1)
+        at = line.places[deep] if line.over is None else line.over
+        far = np.linalg.norm(np.array([known[n] for n in names]) - at, axis=1)
         word = WORDS[names[int(np.argmin(far))].partition("_")[0]]
-    stem = f"{word}-{'fold' if least[deep] * REACH < -VALLEY else 'line'}"
+    fold = line.over is None and least[deep] * REACH < -VALLEY
+    stem = f"{word}-{'fold' if fold else 'line'}"
     taken = {seam.name for seam in suit.drawn}
     tries = (stem, *(f"{stem}-{k}" for k in range(2, 2 + len(taken))))
     return next(t for t in tries if f"{t}-left" not in taken and f"{t}-right" not in taken)

@@ -1,15 +1,17 @@
-"""A seam plan bettered: the plan's seams moved, new ones drawn in valleys, each kept only where it pays.
+"""A seam plan bettered: the plan's seams moved, new ones drawn in valleys or over domes, each kept only where it pays.
 
 Two stages, in a time that is given. First many plans are told apart by what their panels, laid flat without darts, will
-need (`padlib.suit.trials.need`); the forecast only says which are worth a try. Then darts are sought, for those panels
-only in which the plan so found differs from the suit's own, and steps that do not pay with darts are taken back. When
-the time is out, what was found so far is given, with word of how far it was judged. Nothing that the maker pinned is
-moved, and the maker's own seams stay as they are.
+need (`padlib.suit.trials.need`); the forecast only says which are worth a try. That does not tell whether darts bring
+a panel within the limit, so a new seam is judged by the darts of the panel that it parts and of its parts. Then darts
+are sought for all panels in which the plan so found differs from the suit's own, and steps that do not pay are taken
+back. When the time is out, what was found so far is given, with word of how far it was judged. Nothing that the maker
+pinned is moved, and the maker's own seams stay as they are.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 
 from padlib.body.body import Body
@@ -24,20 +26,20 @@ from padlib.suit.schema import MOVES
 from padlib.suit.seam_search import Found, seam_of, search
 from padlib.suit.steps import Panels
 from padlib.suit.suggestion_watch import Watch, watch
-from padlib.suit.trials import Bench, Laid, Trial, Worth, bench, digest, need, told
+from padlib.suit.trials import Bench, Laid, Trial, Worth, bench, digest, told
 
 SECONDS = 300.0  # that a suggestion may take
-SEARCH, SEEK = (
-    0.25,
-    0.5,
-)  # shares of them after which no more is forecast, and no more plans are sought
+SEARCH, MOVE, SEEK = 0.2, 0.4, 0.7  # shares after which no more is forecast, moved, and sought
 SHARES = (1.0, 0.5)  # of the moves of one seam that a search found, tried in turn
 LEAST_DART, LEAST_MEAN = 5.0, 0.01  # mm and per cent by which a plan must be better
 NEW = 3  # new seams at most, each on both sides
 TRIES = 6  # lines across a panel that are drawn into the shell
 LAID = 3  # those of them that are judged with the whole suit
 VAIN = 3  # panels across which new seams may be sought in vain, before the search is given up
-NEEDY = 60.0  # mm of dart that a panel needs from which a new seam is tried across it
+HALF = (
+    "left"  # while plans are sought, darts of this side stand for both: scans are nearly symmetric
+)
+NEEDY = 60.0  # mm of dart that a panel comes to from which a new seam is tried across it
 GUESSED, DARTED, BUILT = "guessed", "darted", "built"  # how far a suggestion was judged
 
 
@@ -112,11 +114,12 @@ def suggest(
     laid.
     """
     whole = watch(seconds, tell)
-    ends = [whole.until - (1.0 - share) * seconds for share in (SEARCH, SEEK)]
+    ends = [whole.until - (1.0 - share) * seconds for share in (SEARCH, MOVE, SEEK)]
     found = search(suit, body, shell, watch=whole.part(0.0, 0.25, ends[0]))
-    work = _Work(suit, bench(body, shell, workers=workers), {}, whole.part(0.25, 0.6, ends[1]))
+    work = _Work(suit, bench(body, shell, workers=workers), {}, whole.part(0.25, 0.6, ends[2]))
     usual = work.lay(())
-    steps = _that_pay(work, _drawn(work, _moved(work, found, usual), new))
+    moved = _half_sure(work, _moved(work, found, usual), whole.part(0.25, 0.35, ends[1]))
+    steps = _that_pay(work, _drawn(work, moved, new))
     short = work.watch.out
     steps, sure = _surely(work, steps, whole.part(0.6, 0.8))
     steps, both, judged = _whole(work, steps, sure, whole.part(0.8, 0.95))
@@ -161,12 +164,14 @@ class _Work:
         except PadlibError:
             return None
 
-    def darted(self, one: Trial, other: Trial, watch: Watch) -> tuple[Laid, Laid] | None:
-        """What those panels of two plans come to with darts in which they differ; None where the time is out or some
-        cannot be laid."""
+    def darted(
+        self, one: Trial, other: Trial, watch: Watch, side: str = ""
+    ) -> tuple[Laid, Laid] | None:
+        """What those panels of two plans come to with darts in which they differ, of one side only where it is given;
+        None where the time is out or some cannot be laid."""
         try:
-            plans = [(one, one.apart(other)), (other, other.apart(one))]
-            return self.bench.beside(one, other) if self.bench.dart(plans, watch) else None
+            plans = [(one, one.apart(other, side)), (other, other.apart(one, side))]
+            return self.bench.beside(one, other, side) if self.bench.dart(plans, watch) else None
         except PadlibError:
             return None
 
@@ -207,7 +212,7 @@ def _drawn(work: _Work, steps: tuple[_Step, ...], new: int) -> tuple[_Step, ...]
     for k in range(new):
         base = work.lay(steps)
         found = None
-        for panel in _needy(base, work.suit, vain):
+        for panel in _needy(work, base, vain):
             if work.watch.out or len(vain) >= VAIN:
                 return steps
             work.watch.say(f"seeking seams across {panel.name}", 0.3 + 0.7 * k / new)
@@ -221,20 +226,24 @@ def _drawn(work: _Work, steps: tuple[_Step, ...], new: int) -> tuple[_Step, ...]
     return steps
 
 
-def _needy(base: Trial, suit: Suit, vain: set[tuple[bytes, bytes]]) -> list[Panel]:
-    """Panels of one side that need many darts, most first, without those tried in vain or kept whole."""
-    limit, percentile = suit.darts["limit"], suit.darts["percentile"]
-    needs: dict[str, float] = {}
-    for panel, flat in zip(base.panels, base.flats, strict=True):
-        name = panel.name.rpartition("-")[0]
-        needs[name] = max(needs.get(name, 0.0), need(flat, limit, percentile))
-    whole = _kept_whole(suit)
-    out = [
-        (-needs[panel.name.rpartition("-")[0]], panel)
-        for panel in base.panels
-        if panel.side == "left" and digest(panel) not in vain and stem(panel.name) not in whole
+def _needy(work: _Work, base: Trial, vain: set[tuple[bytes, bytes]]) -> list[Panel]:
+    """Panels of one side that cost much, most first, without those tried in vain or kept whole.
+
+    Darts are sought for them, as far as there is time, since nothing else tells whether they hold the limit.
+    """
+    whole = _kept_whole(work.suit)
+    some = [
+        k
+        for k, panel in enumerate(base.panels)
+        if panel.side == "left"
+        and digest(panel) not in vain
+        and stem(panel.name) not in whole
+        and work.bench.cost(base, [k]) > NEEDY
     ]
-    return [p for size, p in sorted(out, key=lambda pair: pair[0]) if -size > NEEDY]
+    with suppress(PadlibError):
+        work.bench.dart([(base, some)], work.watch)
+    costs = {k: work.bench.cost(base, [k]) for k in some}
+    return [base.panels[k] for k in sorted(some, key=lambda k: -costs[k]) if costs[k] > NEEDY]
 
 
 def _kept_whole(suit: Suit) -> set[str]:
@@ -249,6 +258,7 @@ def _best_across(
     """The new seam across a panel that pays most, None where none does."""
     suit = work.plan(steps)
     asked = suit.darts["limit"], suit.darts["percentile"]
+    now = work.bench.cost(base, [k for k, p in enumerate(base.panels) if p.name == panel.name])
     ranked: list[tuple[float, int, _Step]] = []
     for line in lines_across(land, panel, TRIES):
         if work.watch.out:
@@ -257,11 +267,15 @@ def _best_across(
         across = _across(work, step.on(suit), base, panel)
         if across is not None:
             bare = work.bench.bare(step.on(suit), *across)
-            price = told(bare, *asked, [True] * len(bare)).price
-            ranked.append((price + 0.5 * step.price, len(ranked), step))
+            price = told(bare, *asked, [True] * len(bare)).price + 0.5 * step.price
+            if price < now:
+                ranked.append((price, len(ranked), step))
     for _, _, step in sorted(ranked, key=lambda row: row[:2])[:LAID]:
         trial = work.tried((*steps, step))
-        if trial is not None and better(trial.laid, base.laid, step.price):
+        if trial is None:
+            continue
+        both = work.darted(trial, base, work.watch, HALF)
+        if better(*both, 0.5 * step.price) if both else better(trial.laid, base.laid, step.price):
             return step
     return None
 
@@ -289,16 +303,30 @@ def _across(
 
 
 def _that_pay(work: _Work, steps: tuple[_Step, ...]) -> tuple[_Step, ...]:
-    """The steps without those that the others make needless, told without darts."""
+    """The steps without those that the others make needless, told without darts, or with where they were sought."""
     kept = steps
     for step in steps if len(steps) > 1 else ():
         if work.watch.out:
             break
         rest = tuple(s for s in kept if s is not step)
         one, other = work.tried(kept), work.tried(rest)
-        if one is not None and other is not None and not better(one.laid, other.laid, step.price):
+        if one is None or other is None:
+            continue
+        if not better(*work.bench.beside(one, other), step.price):
             kept = rest
     return kept
+
+
+def _half_sure(work: _Work, steps: tuple[_Step, ...], watch: Watch) -> tuple[_Step, ...]:
+    """The steps that pay with the darts of one side, all together, of which the last are taken back until they do."""
+    usual = work.lay(())
+    while steps:
+        trial = work.tried(steps)
+        both = None if trial is None else work.darted(trial, usual, watch, HALF)
+        if watch.out or (both is not None and better(*both)):
+            break
+        steps = steps[:-1]
+    return steps
 
 
 def _surely(work: _Work, steps: tuple[_Step, ...], watch: Watch) -> tuple[tuple[_Step, ...], bool]:

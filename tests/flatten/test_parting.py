@@ -60,3 +60,18 @@ def test_a_parted_panel_asks_what_its_parts_ask():
     assert told == pytest.approx(true, rel=0.1)
     assert np.argsort(told).tolist() == np.argsort(true).tolist()
     assert max(told) < whole
+
+
+def test_the_summit_is_where_the_surface_asks_most():
+    """Of one bump of the height that Gauss's bell has, beside the middle: its top, as near as the places lie that the
+    forecast is kept at."""
+    x, y = np.meshgrid(np.arange(-200.0, 201.0, 8.0), np.arange(-120.0, 121.0, 8.0))
+    flat = np.stack([x.ravel(), y.ravel()], axis=1)
+    top = np.array([60.0, -20.0])
+    vertices = np.column_stack(
+        [flat, 70.0 * np.exp(-((flat - top) ** 2).sum(axis=1) / (2 * 45.0**2))]
+    )
+    ahead = parting(vertices, Delaunay(flat).simplices)
+
+    apart = np.sqrt(400.0 * 240.0 / 500.0)
+    assert np.linalg.norm(vertices[ahead.summit, :2] - top) < 1.5 * apart

@@ -13,7 +13,7 @@ from padlib.mesh.smooth import smooth_path
 from padlib.mesh.surface import Surface
 from padlib.mesh.topology import boundary_loops
 from padlib.seams.panels import Edge, Panel
-from padlib.seams.valley import REACH, drawn_into, pace, ways_across
+from padlib.seams.valley import REACH, drawn_into, pace, ways_across, ways_over
 from padlib.suit.new_seams import HOLD, Land, lines_across
 
 RADIUS, OFF = 100.0, 70.0  # of two balls, and of their middles from the plane between them
@@ -157,3 +157,76 @@ def test_the_cheapest_seam_across_two_balls_is_their_joint_as_it_is_written_too(
     inside = np.abs(at[:, 1]) < 50.0
     assert np.abs(at[inside, 2]).max() < 1.5
     assert line.length_mm == pytest.approx(np.pi * radius, rel=0.03)
+
+
+def domed(top=(230.0, 20.0), height=90.0, width=60.0):
+    """A sheet 400 by 300 mm with a bell-shaped dome, as a panel of four edges, and the ground that lines see."""
+    surface, _ = grooved(lambda x: 0.0 * x, depth=0.0)
+    away = np.linalg.norm(surface.vertices[:, :2] - top, axis=1)
+    surface = Surface(
+        surface.vertices + np.outer(height * np.exp(-0.5 * (away / width) ** 2), [0.0, 0.0, 1.0]),
+        surface.faces,
+    )
+    loop = boundary_loops(surface.faces)[0]
+    corners = [
+        int(np.argmin(np.abs(surface.vertices[loop, :2] - at).sum(axis=1)))
+        for at in ([0, -150], [400, -150], [400, 150], [0, 150])
+    ]
+    loop = np.roll(loop, -min(corners))
+    cuts = [*sorted(c - min(corners) for c in corners), len(loop)]
+    ring = np.append(loop, loop[0])
+    edges = tuple(
+        Edge(f"edge-{k}", "sewn", ring[a : b + 1])
+        for k, (a, b) in enumerate(zip(cuts[:-1], cuts[1:], strict=True))
+    )
+    panel = Panel("dome-left", "left", surface, np.arange(len(surface.vertices)), edges)
+    bends = relief(surface.vertices, surface.faces, REACH)
+    paces = pace(bends, np.zeros(len(surface.vertices)))
+    return panel, Land(None, surface, bends, paces, surface.vertices, None)
+
+
+def test_ways_over_a_summit_run_straight_over_it():
+    """Between opposite places of the rim: through the summit, no more than 2 % longer than two straight lines down from
+    it (sought over vertices and middles of edges); between neighbouring places, where it would be a corner: none."""
+    panel, land = domed()
+    surface = panel.surface
+    at = surface.vertices
+    loop = boundary_loops(surface.faces)[0]
+    ends = np.array(
+        [
+            loop[np.argmin(np.linalg.norm(at[loop, :2] - p, axis=1))]
+            for p in ([0.0, 20.0], [400.0, 20.0], [400.0, 60.0], [230.0, -150.0])
+        ]
+    )
+    top = int(np.argmax(at[:, 2]))
+
+    ways = ways_over(surface, land.paces, loop, ends, top)
+    way = ways.node_way(0, 1)
+
+    assert top in way
+    assert len(np.unique(way)) == len(way)
+    assert (way[0], way[-1]) == (ends[0], ends[1])
+    size = np.linalg.norm(np.diff(ways.nodes[way], axis=0), axis=1).sum()
+    x = np.linspace(0.0, 400.0, 4001)
+    z = 90.0 * np.exp(-0.5 * ((x - 230.0) / 60.0) ** 2)
+    assert size == pytest.approx(np.hypot(np.diff(x), np.diff(z)).sum(), rel=0.02)
+    finite = np.isfinite(ways.cost)
+    assert finite[0, 1]
+    assert finite[0, 2]
+    assert not finite[1, 2]
+    assert not finite[0, 3]
+
+
+def test_a_line_over_a_dome_is_offered_first_and_stays_on_its_summit():
+    """A dome in the middle of a panel is not cured by any line beside it: of all lines the one over it leaves least of
+    the stretch, less than half of the best one beside it, and once drawn and smoothed it still runs over the top."""
+    panel, land = domed()
+
+    lines = lines_across(land, panel, 40)
+    over = [line for line in lines if line.over is not None]
+    beside = [line for line in lines if line.over is None]
+
+    assert lines[0].over is not None
+    assert over[0].left < 0.5 * min(line.left for line in beside)
+    top = land.surface.vertices[np.argmax(land.surface.vertices[:, 2])]
+    assert cKDTree(over[0].places).query(top)[0] < 25.0

@@ -269,16 +269,93 @@ def test_what_a_panel_will_need_grows_with_its_curvature_and_its_size():
     assert needs[0] == 0.0
     assert 0.0 < needs[1] < needs[2]
     assert needs[3] == pytest.approx(2.0 * needs[2], rel=1e-3)
-    # a cap of 45 degrees darts bring back within the limit, one of 60 not
-    assert (shallow.guessed, shallow.dart_mm, shallow.price) == (
-        1,
-        round(needs[1]),
-        round(needs[1], 1),
-    )
-    root = 150.0 * np.sqrt(2.0 * np.pi * (1.0 - np.cos(np.radians(60.0))))  # of its area
-    more = root * (deep.p95 / 4.5 - trials.CURED)
-    assert deep.price - needs[2] == pytest.approx(more, rel=0.05)
-    assert (shallow.over, deep.over) == (0, 1)
+    assert (shallow.guessed, shallow.dart_mm) == (1, round(needs[1]))
+    # the deeper, the likelier it is that darts leave it over the limit, which costs OVER roots of its area
+    for laid, length, angle in ((shallow, needs[1], 45.0), (deep, needs[2], 60.0)):
+        root = 150.0 * np.sqrt(2.0 * np.pi * (1.0 - np.cos(np.radians(angle))))
+        risk = trials.RISK * (laid.p95 / 4.5 - trials.HOLDS)
+        assert laid.price - length == pytest.approx(trials.OVER * root * risk, rel=0.05)
+    hopeless = trials.told([carried(_cap(75.0), None, limit=0.045)], 0.05, guessed=[True])
+    assert (shallow.over, deep.over, hopeless.over) == (0, 0, 1)
+
+
+def test_a_panel_that_stays_over_the_limit_is_dear_and_one_barely_over_it_is_not():
+    """A cap that is told as it is: nothing within the limit, a little for a hundredth over it, and OVER roots of its
+    area for each time that it uses the limit; so that a seam which cures it pays even where it is long."""
+    flat = carried(_cap(45.0), None, limit=0.045)
+    worst = float(trials.share_used(flat, 0.05)) * 0.05
+    within, barely, far = (trials.told([flat], worst / share) for share in (0.999, 1.01, 1.5))
+    root = 150.0 * np.sqrt(2.0 * np.pi * (1.0 - np.cos(np.radians(45.0))))
+
+    assert (within.over, barely.over, far.over) == (0, 1, 1)
+    assert within.price == 0.0
+    assert barely.price == pytest.approx(trials.OVER * root * 1.01 * 0.2, rel=0.02)
+    assert far.price == pytest.approx(trials.OVER * root * 1.5, rel=0.02)
+    assert better(within, far, 3.0 * root)
+    assert not better(within, barely, 3.0 * root)
+
+
+class _Costly:
+    """A bench on which panels cost one thing without darts, and another with them."""
+
+    def __init__(self, bare, darted):
+        self.bare, self.darted, self.sought = bare, darted, []
+
+    def cost(self, trial, which):
+        """Of one panel, by its name."""
+        name = trial.panels[which[0]].name
+        return (self.darted if name in self.sought else self.bare).get(name, 0.0)
+
+    def dart(self, plans, watch):
+        """Darts for some panels."""
+        self.sought += [trial.panels[k].name for trial, which in plans for k in which]
+        return True
+
+
+def test_new_seams_are_sought_first_across_the_panel_that_darts_do_not_cure(worn):
+    """By what panels come to with darts, sought for those of the left that may need any; a panel that turns out to
+    need none, one tried in vain and one to be kept whole are left out."""
+    suit, _, _, own = worn
+    plan = _plan(own, suit)
+    bare = {
+        "leg-outer-left": 900.0,
+        "front-left": 500.0,
+        "back-left": 90.0,
+        "leg-outer-right": 900.0,
+    }
+    bench_ = _Costly(bare, {"leg-outer-left": 350.0, "front-left": 1900.0, "back-left": 0.0})
+    work = suggestion._Work(suit, bench_, {}, Watch(1e12))
+    by_name = {p.name: p for p in plan.panels}
+
+    found = [p.name for p in suggestion._needy(work, plan, set())]
+    vain = suggestion._needy(work, plan, {trials.digest(by_name["front-left"])})
+    kept = replace(work, suit=replace(suit, seams=dict(suit.seams) | {"whole": ("leg-outer",)}))
+
+    assert found == ["front-left", "leg-outer-left"]
+    assert bench_.sought[:3] == sorted(bench_.sought[:3], key=lambda n: list(by_name).index(n))
+    assert "leg-outer-right" not in bench_.sought
+    assert [p.name for p in vain] == ["leg-outer-left"]
+    assert [p.name for p in suggestion._needy(kept, plan, set())] == ["front-left"]
+
+
+def test_what_a_panel_comes_to_is_told_by_its_darts_where_they_were_sought(worn, monkeypatch):
+    """Before by its flat without darts, and then by what it took; its image counts as it does."""
+    suit, _, _, own = worn
+    monkeypatch.setattr(trials, "spread_over", here)
+    apart = replace(own, known={}, bares={}, darted={})
+    plan = apart.guess(suit)
+    pair = [k for k, p in enumerate(plan.panels) if p.name.startswith("front")]
+    bare = [plan.flats[k] for k in pair]
+
+    before = apart.cost(plan, pair)
+    assert apart.dart([(plan, pair)], watch(1e6))
+    after = apart.cost(plan, pair)
+
+    assert before == trials.told(bare, 0.05, guessed=[True, True]).price > 0.0
+    darted = apart.with_darts(plan).flats[pair[0]]
+    assert len(darted.darts) > 0
+    assert after == pytest.approx(2.0 * trials.told([darted], 0.05).price, abs=0.2)
+    assert after != before
 
 
 def made(fold, moves):
@@ -480,7 +557,7 @@ class _Plans:
         names = tuple(step.name for step in steps)
         return None if self.tied and "fold" in names and "leg" not in names else names
 
-    def darted(self, one, other, watch):
+    def darted(self, one, other, watch, side=""):
         """What both cost, None where the time is out."""
         return self.beside(one, other) if self.time else None
 
@@ -515,6 +592,24 @@ def test_steps_that_do_not_pay_with_darts_are_taken_back(both, leg, fold, kept):
 
     assert tuple(step.name for step in steps) == kept
     assert sure
+
+
+@pytest.mark.parametrize(
+    ("prices", "kept"),
+    [
+        ({("side", "leg"): 900.0}, ("side", "leg")),
+        ({("side", "leg"): 1200.0, ("side",): 950.0}, ("side",)),  # the leg's move spoils a panel
+        ({("side", "leg"): 1200.0, ("side",): 1000.0}, ()),
+    ],
+)
+def test_moves_are_judged_by_darts_before_new_seams_are_sought(prices, kept):
+    """Where darts do not cure what was moved, moves are taken back, so that no new seam is drawn to mend them."""
+    moves = _steps(("side", "moved", 0.0), ("leg", "moved", 0.0))
+
+    found = suggestion._half_sure(_Plans(prices), moves, Watch(1e12))
+
+    assert tuple(step.name for step in found) == kept
+    assert suggestion._half_sure(_Plans({}, time=False), moves, Watch(0.0)) == moves
 
 
 def test_steps_stay_as_they_were_found_where_there_is_no_time_for_darts():
@@ -618,6 +713,10 @@ def test_steps_that_others_make_needless_are_dropped_without_darts():
             """What they come to."""
             names = super().tried(steps)
             return Trial(None, (), (), replace(USUAL, price=self.prices.get(names, 1000.0)))
+
+        def beside(self, one, other):
+            """Both."""
+            return one.laid, other.laid
 
     for until, kept in ((1e12, ("fold",)), (0.0, ("leg", "fold"))):
         work = Guessed(prices)
