@@ -24,11 +24,13 @@ MOST_NEIGHBOURS = 9
 THIN = np.deg2rad(22)  # triangles with a smaller angle are taken out at the end
 MENDS, SETTLES = 3, 3
 FEW = 0.002  # of the faces: fewer flips in a round are the last
+SMALL = 0.6  # of the edge length: faces whose corners lie further from their middle are looked at one by one
 RINGS = 4  # about what is mended or settled, in which the mesh is evened again
 NONE = np.iinfo(np.int64).max
 
 Mask = NDArray[np.bool_]
 Ints = NDArray[np.int64]
+_Pieces = tuple[Vertices, Faces, Vertices, cKDTree]  # vertices, faces, their normals, their middles
 
 
 def remesh(
@@ -639,7 +641,8 @@ class _Target:
         self.border = edges.ends[edges.border]
         self.boxes = igl.AABB()
         self.boxes.init(v, f)
-        self.tree: tuple | None = None
+        self.middles: tuple | None = None
+        self.pieces: _Pieces | None = None
 
     def nearest(self, points: Vertices, normal: NDArray[np.float64]) -> tuple[Vertices, Mask]:
         """Nearest places of the surface whose normal agrees with `normal`; and where there is one."""
@@ -656,12 +659,10 @@ class _Target:
 
     def _on_own_sheet(self, points: Vertices, normal: NDArray[np.float64]) -> tuple[Vertices, Mask]:
         """Nearest places among nearby faces that look the same way: thin parts have two sheets."""
-        if self.tree is None:
-            v, f, _ = _split_long(self.v, self.f, np.zeros(len(self.v), dtype=bool), self.length)
-            self.tree = (v, f, _unit(_face_normals(v, f)), cKDTree(v[f].mean(axis=1)))
-        v, f, looks, tree = self.tree
+        reach = 1.6 * self.length  # a piece with a place within `length` has its middle within 1.58
+        v, f, looks, tree = self._pieces_about(points)
         count = min(48, len(f))
-        far, near = tree.query(points, k=count, distance_upper_bound=2.5 * self.length)
+        far, near = tree.query(points, k=count, distance_upper_bound=reach)
         near = np.where(np.isfinite(far), near, 0).reshape(len(points), count)
         place = _closest_on_triangles(points[:, None], v[f[near]])
         gap = _length(place - points[:, None])
@@ -672,6 +673,31 @@ class _Target:
         best = gap.argmin(axis=1)
         rows = np.arange(len(points))
         return place[rows, best], gap[rows, best] < self.length
+
+    def _pieces_about(self, points: Vertices) -> _Pieces:
+        """The faces, halved until no edge is longer than `length`, that have a place within `length` of a point, and more."""
+        if self.middles is None:
+            corners = _three(self.v, self.f)
+            middle = (corners[0] + corners[1] + corners[2]) / 3.0
+            size = _most(np.stack([_length(x - middle) for x in corners], axis=1))
+            small, wide = np.flatnonzero(size <= SMALL * self.length), np.flatnonzero(size > SMALL * self.length)
+            tree = cKDTree(middle[small], compact_nodes=False, balanced_tree=False)
+            self.middles = tree, small, wide, middle[wide], size[wide]
+        tree, small, wide, middle, size = self.middles
+        near = [np.array(k) for k in tree.query_ball_point(points, (1.0 + SMALL) * self.length) if k]
+        wide = wide[cKDTree(points).query(middle)[0] <= self.length + size]
+        some = np.unique(np.concatenate([wide, *(small[k] for k in near)]))
+        if 0 < len(some) < 0.5 * len(self.f):
+            return self._pieces(self.f[some])
+        if self.pieces is None:  # wide faces or points all over: all of them, once
+            self.pieces = self._pieces(self.f)
+        return self.pieces
+
+    def _pieces(self, f: Faces) -> _Pieces:
+        """Some of the faces, halved."""
+        v, f = _compact(self.v, f)
+        v, f, _ = _split_long(v, f, np.zeros(len(v), dtype=bool), self.length)
+        return v, f, _unit(_face_normals(v, f)), cKDTree(v[f].mean(axis=1))
 
 
 def _closest_on_triangles(p: Vertices, t: NDArray[np.float64]) -> NDArray[np.float64]:
