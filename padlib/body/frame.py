@@ -254,7 +254,7 @@ def _mirror_step(
     """One step of mirrored closest points: the better plane and the capped mean distance before."""
     normal = np.r_[_direction(angle), 0.0]
     image = points - 2.0 * ((points @ normal) - offset)[:, None] * normal
-    distance, near = tree.query(image)
+    distance, near = tree.query(image, distance_upper_bound=cap)  # infinite beyond
     score = float(np.minimum(distance, cap).mean())
     good = distance < cap
     if good.sum() < 10:

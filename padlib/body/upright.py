@@ -253,7 +253,7 @@ def mirror_step(
     The best plane of pairs p, q has the normal of least n . S n, S the symmetric part of their covariance.
     """
     image = points - 2.0 * (points @ normal - offset)[:, None] * normal
-    distance, near = tree.query(image)
+    distance, near = tree.query(image, distance_upper_bound=cap)  # infinite beyond
     score = float(np.minimum(distance, cap).mean())
     good = distance < cap
     if good.sum() < 10:

@@ -101,7 +101,12 @@ def components(faces: Faces) -> NDArray[np.int64]:
 
 def same_places(points: Vertices) -> tuple[Vertices, NDArray[np.int64]]:
     """The points (n, 3) each once, in order of x, then y, then z, and where (n,) each is among them."""
-    order = np.lexsort(points.T[::-1])
+    order = np.argsort(points[:, 0], kind="stable")
+    x = points[order, 0]
+    again = np.r_[False, x[1:] == x[:-1]][: len(points)]
+    tied = np.flatnonzero(again | np.r_[again[1:], False][: len(points)])
+    some = order[tied]  # y and z are asked only where x leaves it open
+    order[tied] = some[np.lexsort(points[some].T[::-1])]
     ordered = points[order]
     new = np.r_[True, (ordered[1:] != ordered[:-1]).any(axis=1)][: len(points)]
     inverse = np.empty(len(points), dtype=np.int64)
