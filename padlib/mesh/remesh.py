@@ -25,13 +25,12 @@ MOST_NEIGHBOURS = 9
 THIN = np.deg2rad(22)  # triangles with a smaller angle are taken out at the end
 MENDS, SETTLES = 3, 3
 FEW = 0.002  # of the faces: fewer flips in a round are the last
-SMALL = 0.6  # of the edge length: faces whose corners lie further from their middle are looked at one by one
+BATCH = 500  # points whose faces are looked at together
 RINGS = 4  # about what is mended or settled, in which the mesh is evened again
 NONE = np.iinfo(np.int64).max
 
 Mask = NDArray[np.bool_]
 Ints = NDArray[np.int64]
-_Pieces = tuple[Vertices, Faces, Vertices, cKDTree]  # vertices, faces, their normals, their middles
 
 
 def remesh(
@@ -644,7 +643,6 @@ class _Target:
         self.boxes = igl.AABB()
         self.boxes.init(v, f)
         self.middles: tuple | None = None
-        self.pieces: _Pieces | None = None
 
     def nearest(self, points: Vertices, normal: NDArray[np.float64]) -> tuple[Vertices, Mask]:
         """Nearest places of the surface whose normal agrees with `normal`; and where there is one."""
@@ -661,51 +659,44 @@ class _Target:
 
     def _on_own_sheet(self, points: Vertices, normal: NDArray[np.float64]) -> tuple[Vertices, Mask]:
         """Nearest places among nearby faces that look the same way: thin parts have two sheets."""
-        reach = 1.6 * self.length  # a piece with a place within `length` has its middle within 1.58
-        v, f, looks, tree = self._pieces_about(points)
-        count = min(48, len(f))
-        far, near = tree.query(points, k=count, distance_upper_bound=reach)
-        near = np.where(np.isfinite(far), near, 0).reshape(len(points), count)
-        place = _closest_on_triangles(points[:, None], v[f[near]])
-        gap = _length(place - points[:, None])
-        out = (np.einsum("pkc,pc->pk", looks[near], normal) < 0.3) | ~np.isfinite(
-            far.reshape(gap.shape)
-        )
-        gap[out] = np.inf
-        best = gap.argmin(axis=1)
-        rows = np.arange(len(points))
-        return place[rows, best], gap[rows, best] < self.length
+        place, found = points.copy(), np.zeros(len(points), dtype=bool)
+        for first in range(0, len(points), BATCH):
+            row, face = self._faces_near(points[first : first + BATCH])
+            row = row + first
+            alike = _dot(self.normal[face], normal[row]) > 0.3
+            row, face = row[alike], face[alike]
+            foot = _closest_on_triangles(points[row], self.v[self.f[face]])
+            away = _length(foot - points[row])
+            order = np.lexsort((-away, row))
+            order = order[away[order] < self.length]
+            place[row[order]], found[row[order]] = foot[order], True  # the nearest is written last
+        return place, found
 
-    def _pieces_about(self, points: Vertices) -> _Pieces:
-        """The faces, halved until no edge is longer than `length`, with a place within `length` of a point, and more."""
+    def _faces_near(self, points: Vertices) -> tuple[Ints, Ints]:
+        """Numbers (k,) of points and of faces: where the face may have a place within `length` of the point."""
         if self.middles is None:
             corners = _three(self.v, self.f)
             middle = (corners[0] + corners[1] + corners[2]) / 3.0
             size = _most(np.stack([_length(x - middle) for x in corners], axis=1))
-            small, wide = (
-                np.flatnonzero(size <= SMALL * self.length),
-                np.flatnonzero(size > SMALL * self.length),
-            )
-            tree = cKDTree(middle[small], compact_nodes=False, balanced_tree=False)
-            self.middles = tree, small, wide, middle[wide], size[wide]
-        tree, small, wide, middle, size = self.middles
-        near = [
-            np.array(k) for k in tree.query_ball_point(points, (1.0 + SMALL) * self.length) if k
-        ]
-        wide = wide[cKDTree(points).query(middle)[0] <= self.length + size]
-        some = np.zeros(len(self.f), dtype=bool)
-        some[np.concatenate([wide, *(small[k] for k in near)])] = True
-        if 0.0 < some.mean() < 0.5:
-            return self._pieces(self.f[some])
-        if self.pieces is None:  # wide faces or points all over: all of them, once
-            self.pieces = self._pieces(self.f)
-        return self.pieces
+            usual = 2.0 * float(np.median(size))
+            groups = [np.flatnonzero(size <= usual), np.flatnonzero(size > usual)]
+            self.middles = size, [(g, _loose_tree(middle[g])) for g in groups if len(g)]
+        size, groups = self.middles
+        about = _loose_tree(points)
+        rows, faces = [], []
+        for group, tree in groups:
+            reach = self.length + float(size[group].max())
+            pairs = about.sparse_distance_matrix(tree, reach, output_type="ndarray")
+            face = group[pairs["j"]]
+            near = pairs["v"] <= self.length + size[face]
+            rows.append(pairs["i"][near])
+            faces.append(face[near])
+        return np.concatenate(rows), np.concatenate(faces)
 
-    def _pieces(self, f: Faces) -> _Pieces:
-        """Some of the faces, halved."""
-        v, f = _compact(self.v, f)
-        v, f, _ = _split_long(v, f, np.zeros(len(v), dtype=bool), self.length)
-        return v, f, _unit(_face_normals(v, f)), cKDTree(v[f].mean(axis=1))
+
+def _loose_tree(points: Vertices) -> cKDTree:
+    """A tree that is soon made."""
+    return cKDTree(points, compact_nodes=False, balanced_tree=False)
 
 
 def _closest_on_triangles(p: Vertices, t: NDArray[np.float64]) -> NDArray[np.float64]:
