@@ -51,7 +51,7 @@ def remesh(
     least: mm by which a vertex of the surface, one (n,) for each or one for all, stands out over flat triangles to get
     a vertex of its own; those make triangles finer where summits are narrow.
     brisk: leave off where little is left to collapse or flip, mend about thin triangles alone, and begin with longer
-    edges that are not yet pulled back onto the surface.
+    edges.
     Returns new vertices and faces of the same topology and orientation.
     Raises MeshError for an edge length that is not positive and for a surface that is not an
     edge-manifold.
@@ -73,11 +73,12 @@ def remesh(
     enough = (0.02, 0.003) if brisk else (0.01, 0.001)
     v, f, pinned = _thin_out(v, f, pinned, aim)
     for turn in range(iterations):
-        first, last = brisk and turn == 0, turn == iterations - 1
-        v, f, pinned = _split_long(v, f, pinned, (FIRST if first else LONG) * aim)
+        last = turn == iterations - 1
+        longest = FIRST if brisk and turn == 0 else LONG
+        v, f, pinned = _split_long(v, f, pinned, longest * aim)
         v, f, pinned = _collapse_short(v, f, pinned, aim, enough=enough[last])
         f = _flip(v, f, _valence_gain, rounds=4, few=few)
-        v = _relax(v, f, pinned, None if first and not last else target, steps=2)
+        v = _relax(v, f, pinned, target, steps=2)
     f = _flip(v, f, _angle_gain, rounds=6, few=few)
     if np.isfinite(least).any():
         v, f, pinned = _on_summits(v, f, pinned, target, least)
