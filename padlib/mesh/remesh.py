@@ -7,6 +7,8 @@ SGP 2004), worked in batches of changes that do not touch each other.
 
 from __future__ import annotations
 
+from functools import cached_property
+
 import igl
 import numpy as np
 from numpy.typing import NDArray
@@ -136,25 +138,38 @@ class _Edges:
     """
 
     def __init__(self, f: Faces, n: int) -> None:
-        a, b = f.ravel(), np.roll(f, -1, axis=1).ravel()
+        a, b = f.ravel(), f[:, [1, 2, 0]].ravel()
         ordered, order = _sorted(np.minimum(a, b) * n + np.maximum(a, b), n * n)
         first = np.flatnonzero(np.r_[True, ordered[1:] != ordered[:-1]])
-        count = np.diff(np.r_[first, len(a)])
-        if count.max() > 2:
+        self._f, self._order, self._count = f, order, np.diff(np.r_[first, len(a)])
+        if self._count.max() > 2:
             raise MeshError(
-                f"remeshing needs at most two triangles at every edge; {int((count > 2).sum())} "
-                "edges have more, so repair the mesh first"
+                "remeshing needs at most two triangles at every edge;"
+                f" {int((self._count > 2).sum())} edges have more, so repair the mesh first"
             )
-        one = order[first]
-        two = np.where(count == 2, order[np.minimum(first + 1, len(a) - 1)], -1)
-        opposite = np.roll(f, -2, axis=1).ravel()
-        self.ends = np.stack([a[one], b[one]], axis=1)
-        self.faces = np.stack([one // 3, np.where(two < 0, -1, two // 3)], axis=1)
-        self.opposite = np.stack([opposite[one], np.where(two < 0, -1, opposite[two])], axis=1)
-        self.border = two < 0
+        self._one = order[first]
+        self.border = self._count == 1
+        self._two = np.where(self.border, -1, order[np.minimum(first + 1, len(a) - 1)])
+        self.ends = np.stack([a.take(self._one), b.take(self._one)], axis=1)
         self.keys = ordered[first]
-        self.side = np.empty(len(a), dtype=np.int64)
-        self.side[order] = np.repeat(np.arange(len(first)), count)
+
+    # what follows is asked for by some steps only
+
+    @cached_property
+    def faces(self) -> Ints:
+        return np.stack([self._one // 3, np.where(self.border, -1, self._two // 3)], axis=1)
+
+    @cached_property
+    def opposite(self) -> Ints:
+        corner = self._f[:, [2, 0, 1]].ravel()
+        other = np.where(self.border, -1, corner.take(self._two))
+        return np.stack([corner.take(self._one), other], axis=1)
+
+    @cached_property
+    def side(self) -> Ints:
+        out = np.empty(len(self._order), dtype=np.int64)
+        out[self._order] = np.repeat(np.arange(len(self._count)), self._count)
+        return out
 
     def lengths(self, v: Vertices) -> NDArray[np.float64]:
         """Length (k,) of each edge."""
