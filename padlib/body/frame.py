@@ -83,11 +83,14 @@ def find_frame(
     points = points * scale
     given = None if plane is None else (stand @ plane[0], plane[1] * scale)
     angle, foot, symmetry_mm, sure_facing = _find_facing(points, height * scale, given, upper=upper)
-    if facing is not None:
+    asked = facing is not None
+    if asked:
         angle, sure_facing = _asked_facing(facing, stand, angle), 1.0
     turn = _turn(-np.pi / 2 - angle)
     turned = points @ turn.T
-    centre = _centre_line(turned, height * scale, float((turn[:2, :2] @ foot)[0]))
+    centre = float((turn[:2, :2] @ foot)[0])
+    if asked:  # the plane that was found may lie otherwise
+        centre = _centre_line(turned, height * scale, centre)
     if given is not None:
         centre = float(given[1] * np.sign((turn @ given[0])[0]))
     floor = scale * float((surface.vertices @ stand.T)[:, 2].min())

@@ -56,7 +56,7 @@ CLUMP, CLUMPS = (
     0.06,
     40,
 )  # of the extent: clumps of filled vertices, and as many as are looked at one by one
-SPREAD = 20_000  # points by which the distance from the scan is told
+SPREAD = 12_000  # points by which the distance from the scan is told
 PERSON_AREA, MOST_AREA = (
     0.63,
     3.0,
