@@ -16,7 +16,7 @@ from padlib.body.cuts import flat_cut
 from padlib.body.legs import leg_centres
 from padlib.body.planes import read_plane
 from padlib.body.unit import find_unit
-from padlib.body.upright import UNSURE, Upright, find_up, standing
+from padlib.body.upright import UNSURE, UPPER, Upright, find_up, standing
 from padlib.errors import InputError
 from padlib.mesh.areas import face_areas
 from padlib.mesh.surface import Surface
@@ -210,13 +210,16 @@ def _find_facing(
 
 def _mirror_plane(points: Points, tall: float) -> tuple[float, float, float]:
     """Angle of the normal and offset of the vertical plane of symmetry, and the mirror distance."""
-    coarse, fine = points[::40], points[::8]
+    side = _leg_direction(points, tall)
+    evenly = points
+    if side is None:  # one leg: its wearer is even from there up
+        evenly = points[points[:, 2] > points[:, 2].min() + UPPER * tall]
+    coarse, fine = evenly[::40], evenly[::8]
     tree = cKDTree(fine)
     cap = 0.03 * tall
-    side = _leg_direction(points, tall)
     found = []
     for start in np.arange(0.0, np.pi, np.pi / 24):
-        angle, offset = start, float(points[:, :2].mean(axis=0) @ _direction(start))
+        angle, offset = start, float(evenly[:, :2].mean(axis=0) @ _direction(start))
         for _ in range(4):
             angle, offset, distance = _mirror_step(coarse, tree, fine, angle, offset, cap)
         doubt = 0.0 if side is None else 1.0 - abs(_direction(angle) @ side)

@@ -130,7 +130,7 @@ def _filled(
         vertices = np.array(closed.vertices)
         vertices[low, 2] = floor
         closed = Surface(vertices, closed.faces)
-        found += (Finding(FLOORED, "a filling at the soles was kept flat on the floor"),)
+        found += (Finding(FLOORED, "a filling at the lowest place was kept flat on the floor"),)
     return closed, made, found
 
 
@@ -140,9 +140,10 @@ def _told_holes(vertices: Vertices, loops: list[NDArray[np.int64]], size: float)
     widest = int(np.argmax(widths))
     x, y, z = vertices[loops[widest]].mean(axis=0)
     words = (
-        f"{len(loops):,} holes were filled, the widest {widths[widest]:.0f} mm across"
-        f" at height {z:.0f} mm"
-    )
+        f"{len(loops):,} holes were filled, the widest"
+        if len(loops) > 1
+        else "one hole was filled,"
+    ) + f" {widths[widest]:.0f} mm across at height {z:.0f} mm"
     grade = Grade.WARNING if widths[widest] > 0.1 * size else Grade.REPAIR
     return (Finding(FILLED, words, grade=grade, count=len(loops)),)
 
