@@ -112,9 +112,10 @@ def _drawn_up(
         if inner - outer > most:
             middle = 0.5 * (inner + outer)
             inner, outer = middle + 0.5 * most, middle - 0.5 * most
-        across = SIDES[side] * vertex_normals(out, faces)[:, 0]  # 1 on the trunk, -1 on the arm
+        lift = rise * _share(out, faces, gap, low)
+        about = faces[(lift > 0.0)[faces].any(axis=1)]
+        across = SIDES[side] * vertex_normals(out, about)[:, 0]  # 1 on the trunk, -1 on the arm
         trunk = np.clip(0.5 + 0.5 * across / WALL, 0.0, 1.0)
-        lift = rise * _share(faces, gap, cKDTree(out), low)
         out[:, 0] += SIDES[side] * (trunk * inner + (1.0 - trunk) * outer) * lift
         out[:, 2] += lift
         now = _parted(out, faces, SIDES[side], low[2] - CAP, height + CAP)
@@ -210,10 +211,11 @@ def _agreed(folds: Sequence[Fold], parts: Parts) -> float:
     return float(np.array(height) @ weight / weight.sum()) if folds else 0.0
 
 
-def _share(faces: Faces, gap: Array, tree: cKDTree, low: Array) -> Array:
+def _share(vertices: Vertices, faces: Faces, gap: Array, low: Array) -> Array:
     """How far each vertex (n,) of the filling about a point goes up, 0 to 1: by its distance from the scan."""
     made = (gap > 0) & np.isfinite(gap)
-    near = np.array(tree.query_ball_point(low, 25.0) or [int(tree.query(low)[1])])
+    away = np.linalg.norm(vertices - low, axis=1)
+    near = np.flatnonzero(away <= max(25.0, float(away.min())))
     seed = int(near[np.argmax(np.where(made[near], gap[near], -1.0))])
     patch = connected(made, faces, seed)
     return np.where(patch, np.minimum(gap / gap[seed], 1.0), 0.0)

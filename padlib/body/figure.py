@@ -140,11 +140,15 @@ def figure(vertices: Array, faces: Ints) -> Figure:
         )
     base, stature, feet = size
     if not head:
-        findings.append(_missing("head", "stature is estimated from the rest"))
+        then = "stature is estimated from the rest"
+        then += ", and the ankles, which are looked for by it, are unsure" if feet else ""
+        findings.append(_missing("head", then))
     if crotch is None:
         findings.append(_missing("pair of legs", "stature is estimated from the rest"))
     elif not feet:
-        findings.append(_missing("feet", "heights over the floor are left out, knees are unsure"))
+        findings.append(
+            _missing("pair of feet", "heights over the floor are left out, knees are unsure")
+        )
     for side in SIDES:
         if side not in axilla:
             findings.append(

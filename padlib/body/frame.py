@@ -16,7 +16,7 @@ from padlib.body.cuts import flat_cut
 from padlib.body.legs import leg_centres
 from padlib.body.planes import read_plane
 from padlib.body.unit import find_unit
-from padlib.body.upright import UNSURE, Upright, find_up, standing
+from padlib.body.upright import UNSURE, UPPER, Upright, find_up, standing
 from padlib.errors import InputError
 from padlib.mesh.areas import face_areas
 from padlib.mesh.surface import Surface
@@ -83,11 +83,14 @@ def find_frame(
     points = points * scale
     given = None if plane is None else (stand @ plane[0], plane[1] * scale)
     angle, foot, symmetry_mm, sure_facing = _find_facing(points, height * scale, given, upper=upper)
-    if facing is not None:
+    asked = facing is not None
+    if asked:
         angle, sure_facing = _asked_facing(facing, stand, angle), 1.0
     turn = _turn(-np.pi / 2 - angle)
     turned = points @ turn.T
-    centre = _centre_line(turned, height * scale, float((turn[:2, :2] @ foot)[0]))
+    centre = float((turn[:2, :2] @ foot)[0])
+    if asked:  # the plane that was found may lie otherwise
+        centre = _centre_line(turned, height * scale, centre)
     if given is not None:
         centre = float(given[1] * np.sign((turn @ given[0])[0]))
     floor = scale * float((surface.vertices @ stand.T)[:, 2].min())
@@ -207,13 +210,16 @@ def _find_facing(
 
 def _mirror_plane(points: Points, tall: float) -> tuple[float, float, float]:
     """Angle of the normal and offset of the vertical plane of symmetry, and the mirror distance."""
-    coarse, fine = points[::40], points[::8]
+    side = _leg_direction(points, tall)
+    evenly = points
+    if side is None:  # one leg: its wearer is even from there up
+        evenly = points[points[:, 2] > points[:, 2].min() + UPPER * tall]
+    coarse, fine = evenly[::40], evenly[::8]
     tree = cKDTree(fine)
     cap = 0.03 * tall
-    side = _leg_direction(points, tall)
     found = []
     for start in np.arange(0.0, np.pi, np.pi / 24):
-        angle, offset = start, float(points[:, :2].mean(axis=0) @ _direction(start))
+        angle, offset = start, float(evenly[:, :2].mean(axis=0) @ _direction(start))
         for _ in range(4):
             angle, offset, distance = _mirror_step(coarse, tree, fine, angle, offset, cap)
         doubt = 0.0 if side is None else 1.0 - abs(_direction(angle) @ side)
@@ -254,7 +260,7 @@ def _mirror_step(
     """One step of mirrored closest points: the better plane and the capped mean distance before."""
     normal = np.r_[_direction(angle), 0.0]
     image = points - 2.0 * ((points @ normal) - offset)[:, None] * normal
-    distance, near = tree.query(image)
+    distance, near = tree.query(image, distance_upper_bound=cap)  # infinite beyond
     score = float(np.minimum(distance, cap).mean())
     good = distance < cap
     if good.sum() < 10:

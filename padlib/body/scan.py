@@ -52,7 +52,11 @@ CHORDS, MEANS = 0.25, 0.39
 MOST = 0.05  # bound of that in edge lengths
 # What stands out over flat triangles by more, in edge lengths, gets a vertex of its own; the second where noise was.
 STANDS = (0.03, 0.1)
-SPREAD = 20_000  # points by which the distance from the scan is told
+CLUMP, CLUMPS = (
+    0.06,
+    40,
+)  # of the extent: clumps of filled vertices, and as many as are looked at one by one
+SPREAD = 12_000  # points by which the distance from the scan is told
 PERSON_AREA, MOST_AREA = (
     0.63,
     3.0,
@@ -319,12 +323,35 @@ def gap(
     out = np.zeros(len(kind))
     filled = np.flatnonzero(kind == FILLED)
     if len(filled):
-        squared = igl.point_mesh_squared_distance(
-            np.asarray(body.vertices[filled]), scanned.vertices, scanned.faces
-        )[0]
-        out[filled] = np.sqrt(squared)
+        points = np.asarray(body.vertices[filled])
+        faces = scanned.faces[_faces_about(points, scanned)]
+        out[filled] = np.sqrt(igl.point_mesh_squared_distance(points, scanned.vertices, faces)[0])
     out[kind == CUT] = np.inf
     return out
+
+
+def _faces_about(points: Vertices, surface: Surface) -> NDArray[np.bool_]:
+    """Which faces (m,) of a surface may hold the places nearest to points (k, 3), where these lie in a few clumps.
+
+    A vertex of the surface at a distance d from a point bounds how far its nearest place can be.
+    """
+    v, f = surface.vertices, surface.faces
+    cell = np.floor(points / (CLUMP * np.ptp(v, axis=0).max())).astype(np.int64)
+    _, clump = np.unique(cell, axis=0, return_inverse=True)
+    count = int(clump.max()) + 1
+    if count > CLUMPS:
+        return np.ones(len(f), dtype=bool)
+    tree = cKDTree(v[f[::4, 0]], compact_nodes=False, balanced_tree=False)
+    reach = tree.query(points)[0]
+    clumps = [clump.reshape(-1) == k for k in range(count)]
+    inside = np.ones((count, len(f)), dtype=bool)
+    for axis in range(3):  # column by column: numpy reduces rows of three slowly
+        a, b, c = (v[:, axis].take(f[:, k]) for k in range(3))
+        low, high = np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
+        for k, mine in enumerate(clumps):
+            here, wide = points[mine, axis], reach[mine].max()
+            inside[k] &= (high >= here.min() - wide) & (low <= here.max() + wide)
+    return inside.any(axis=0)
 
 
 def _kept(dense: Vertices | None, frame: Frame, lifted: np.ndarray, scanned: Surface) -> Vertices:

@@ -24,6 +24,8 @@ FOOT = 0.085  # of the height: a sole that is stood on is at least that long
 RIVAL = 0.3  # cosine under which another way up is a rival, not the same one a little off
 UNSURE = 0.45  # a way up that leads by less gives way to what a flat cut says
 TWO_LEGS = 0.5  # share of the levels that show two legs, from which on a figure has both
+ACROSS = 0.7  # cosine under which two planes lie quite otherwise
+UPPER = 0.45  # of the height: from there up a wearer of one leg is even
 LEAST_LONG = 0.6  # a figure is at least that long along its height, in parts of its longest extent
 LOW, CHEST = (0.05, 0.09), (0.66, 0.74)  # of the height: ankles, and the trunk above them
 LEAN_USUAL = np.radians(
@@ -190,7 +192,8 @@ def _by_symmetry(points: Points, rough: Vector) -> Vector:
     p = points @ stand.T
     p = p[:: max(1, len(p) // 10_000)]
     tall = float(np.ptp(p[:, 2]))
-    normal = _mirror_normal(p, tall)
+    evenly = p if legs(p) >= TWO_LEGS else p[p[:, 2] > p[:, 2].min() + UPPER * tall]
+    normal = _mirror_normal(evenly, tall)
     up = np.array([0.0, 0.0, 1.0]) - normal[2] * normal
     up /= np.linalg.norm(up)
     ahead = np.cross(up, normal)
@@ -238,11 +241,23 @@ def _mirror_normal(p: Points, tall: float) -> Vector:
             found.append((apart, tuple(normal), offset))
     if not found:
         return np.array([1.0, 0.0, 0.0])
-    _, normal, offset = min(found)
-    normal, few = np.array(normal), p[::4]
-    for cap in np.geomspace(0.03 * tall, 0.008 * tall, 12):
-        normal, offset, _ = mirror_step(few, tree, p, normal, offset, cap)
-    return normal
+    settled = []
+    for _, normal, offset in _unlike(
+        sorted(found)
+    ):  # a body is nearly even from front to back, too
+        normal, few = np.array(normal), p[::4]
+        for cap in np.geomspace(0.03 * tall, 0.008 * tall, 12):
+            normal, offset, _ = mirror_step(few, tree, p, normal, offset, cap)
+        apart = mirror_step(few, tree, p, normal, offset, 0.03 * tall)[2]
+        settled.append((apart, tuple(normal)))
+    return np.array(min(settled)[1])
+
+
+def _unlike(found: list[tuple]) -> list[tuple]:
+    """The best of the planes (apart, normal, offset) and the best of those that lie quite otherwise."""
+    first = found[0]
+    other = [one for one in found if abs(np.dot(one[1], first[1])) < ACROSS]
+    return [first, *other[:1]]
 
 
 def mirror_step(
@@ -253,7 +268,7 @@ def mirror_step(
     The best plane of pairs p, q has the normal of least n . S n, S the symmetric part of their covariance.
     """
     image = points - 2.0 * (points @ normal - offset)[:, None] * normal
-    distance, near = tree.query(image)
+    distance, near = tree.query(image, distance_upper_bound=cap)  # infinite beyond
     score = float(np.minimum(distance, cap).mean())
     good = distance < cap
     if good.sum() < 10:

@@ -44,7 +44,8 @@ def crotch_above(vertices: Array, faces: Ints, parts: Parts, crotch: Array) -> A
     thick = (back[:, 1] - front[:, 1]) / depth
     thin = np.flatnonzero(thick < CROTCH_THICK)
     k = min(int(thin[-1]) + 1, len(z) - 1) if len(thin) else 0
-    if z[k] - crotch[2] < CROTCH_WEB * parts.top:
+    tall = max(parts.top, 2.0 * crotch[2])  # of a lower half the height is not the wearer's
+    if z[k] - crotch[2] < CROTCH_WEB * tall:
         return None
     return front[k] if np.isfinite(front[k]).all() else None
 

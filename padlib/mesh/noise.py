@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import csr_matrix, diags, identity
-from scipy.sparse.linalg import cg
+from scipy.sparse import csr_matrix, identity
+from scipy.sparse.linalg import LinearOperator, cg
 
 from padlib.mesh.areas import face_areas, vertex_normals
 from padlib.mesh.repair import (
@@ -27,7 +29,22 @@ def neighbour_mean(faces: Faces, count: int) -> csr_matrix:
     return csr_matrix((1.0 / valence[row], (row, column)), shape=(count, count))
 
 
-def scanner_noise(surface: Surface) -> float:
+class Ground(NamedTuple):
+    """What both the measuring and the smoothing of noise go by: the neighbours' mean, a matrix (n, n), and calm normals
+    (n, 3).
+    """
+
+    mean: csr_matrix
+    normal: NDArray[np.float64]
+
+
+def ground(surface: Surface) -> Ground:
+    """What noise is measured and smoothed by, of one surface."""
+    mean = neighbour_mean(surface.faces, len(surface.vertices))
+    return Ground(mean, _calm_normals(surface.vertices, surface.faces, mean))
+
+
+def scanner_noise(surface: Surface, under: Ground | None = None) -> float:
     """Standard deviation along the normal of independent noise on the vertices, in their unit.
 
     With d the height of a vertex over the mean of its n neighbours, noise of variance s^2 that is
@@ -35,10 +52,11 @@ def scanner_noise(surface: Surface) -> float:
     the covariance E[d_i d_j] = -s^2 (1/n_i + 1/n_j) + 2 s^2 / (n_i n_j), while a smooth surface
     gives a positive one. Solved for s^2 in small patches; the upper quartile of the patches is
     taken, because patches of coarse triangles hide the noise. 0 when there is no such noise.
+    under: the surface's `ground`, where it is there already.
     """
     v, f = surface.vertices, surface.faces
-    mean = neighbour_mean(f, len(v))
-    height = np.einsum("ij,ij->i", v - mean @ v, _calm_normals(v, f, mean))
+    mean, normal = ground(surface) if under is None else under
+    height = np.einsum("ij,ij->i", v - mean @ v, normal)
     valence = np.diff(mean.indptr)
     a, b = directed_edges(f).T
     expected = -(1.0 / valence[a] + 1.0 / valence[b]) + 2.0 / (valence[a] * valence[b])
@@ -62,18 +80,24 @@ def _calm_normals(vertices: Vertices, faces: Faces, mean: csr_matrix) -> NDArray
     return normal / np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-300)
 
 
-def smooth(surface: Surface, noise: float, *, keep: float, most: float = 3.0) -> Surface:
+def smooth(
+    surface: Surface,
+    noise: float,
+    *,
+    keep: float,
+    most: float = 3.0,
+    under: Ground | None = None,
+) -> Surface:
     """Take noise of standard deviation `noise` out; waves longer than about `keep` stay.
 
     Heights u along the normals are found for which  |u|^2 + sum_i (umbrella_i / c_i)^2  is least,
     where the umbrella is a vertex's height over the mean of its neighbours and c_i is what a wave of
     length `keep` gives there (penalised smoothing, E. Whittaker 1923, on a mesh). A wave of length
     w keeps the part 1 / (1 + (keep / w)^4) of its height, so a body does not shrink. No vertex moves
-    further than `most` times the noise from where it was measured.
+    further than `most` times the noise from where it was measured. under: the surface's `ground`, where it is there.
     """
     v, f = surface.vertices, surface.faces
-    mean = neighbour_mean(f, len(v))
-    normal = _calm_normals(v, f, mean)
+    mean, normal = ground(surface) if under is None else under
     ends = directed_edges(f)
     length = np.linalg.norm(v[ends[:, 0]] - v[ends[:, 1]], axis=1)
     edge = np.bincount(ends[:, 0], length, len(v)) / np.bincount(ends[:, 0], minlength=len(v))
@@ -85,11 +109,14 @@ def smooth(surface: Surface, noise: float, *, keep: float, most: float = 3.0) ->
     turn = mean.copy()
     turn.data = mean.data * np.einsum("ij,ij->i", normal[row], normal[mean.indices])
     umbrella = (identity(len(v), format="csr") - turn).tocsr()
-    bend = (umbrella.T @ umbrella.multiply(weight[:, None])).tocsr()
-    system = (bend + identity(len(v), format="csr")).tocsr()
-    right = -(umbrella.T @ (weight * start))
-    scale = 1.0 / np.sqrt(system.diagonal())
-    scaled = diags(scale) @ system @ diags(scale)
-    height, _ = cg(scaled, scale * right, rtol=1e-3, maxiter=200)
+    root, column = np.sqrt(weight), umbrella.indices
+    row = np.repeat(np.arange(len(v)), np.diff(umbrella.indptr))
+    # the system is umbrella^T weight umbrella + 1, scaled to a diagonal of ones; it is never multiplied out
+    bent = umbrella.data * root[row]
+    scale = 1.0 / np.sqrt(1.0 + np.bincount(column, bent**2, len(v)))
+    half = csr_matrix((bent * scale[column], column, umbrella.indptr), shape=umbrella.shape)
+    back, own = half.T.tocsr(), scale**2
+    system = LinearOperator(half.shape, lambda x: back @ (half @ x) + own * x, dtype=np.float64)
+    height, _ = cg(system, -(back @ (root * start)), rtol=1e-3, maxiter=200)
     height = np.clip(scale * height, -most * noise, most * noise)
     return Surface(v + height[:, None] * normal, f)

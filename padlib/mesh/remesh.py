@@ -7,6 +7,8 @@ SGP 2004), worked in batches of changes that do not touch each other.
 
 from __future__ import annotations
 
+from functools import cached_property
+
 import igl
 import numpy as np
 from numpy.typing import NDArray
@@ -18,12 +20,14 @@ from padlib.mesh.summits import settled
 from padlib.mesh.surface import Faces, Vertices
 
 LONG, SHORT = 4 / 3, 4 / 5  # split above, collapse below, in edge lengths (Botsch and Kobbelt)
+FIRST = 1.5  # ... in the first turn of a brisk run: of the few long edges it begins from most halves would go again
 EVEN = 0.97  # the mean edge comes out at 1.03 of what the bounds aim at (measured)
 TURN = 0.5  # a face may turn by at most 60 degrees in one change
 MOST_NEIGHBOURS = 9
 THIN = np.deg2rad(22)  # triangles with a smaller angle are taken out at the end
 MENDS, SETTLES = 3, 3
 FEW = 0.002  # of the faces: fewer flips in a round are the last
+BATCH = 500  # points whose faces are looked at together
 RINGS = 4  # about what is mended or settled, in which the mesh is evened again
 NONE = np.iinfo(np.int64).max
 
@@ -46,9 +50,10 @@ def remesh(
     vertices (n, 3) mm; faces (m, 3), consistently oriented, closed or with boundary; every
     boundary vertex of the result lies on the input's boundary, whose corners stay.
     start: vertices and faces near the surface, of its topology, to begin from instead of the surface itself.
-    least: mm by which a vertex of the surface, one (n,) for each or one for all, stands out over flat triangles to get
-    a vertex of its own; those make triangles finer where summits are narrow.
-    brisk: leave off where little is left to collapse or flip, and mend about thin triangles alone.
+    least: mm by which a vertex of the surface, one (n,) for each or one for all, stands out over flat triangles or lies
+    under them to get a vertex of its own; those make triangles finer where summits and folds are narrow.
+    brisk: leave off where little is left to collapse or flip, mend about thin triangles alone, and begin with longer
+    edges.
     Returns new vertices and faces of the same topology and orientation.
     Raises MeshError for an edge length that is not positive and for a surface that is not an
     edge-manifold.
@@ -70,8 +75,9 @@ def remesh(
     enough = (0.02, 0.003) if brisk else (0.01, 0.001)
     v, f, pinned = _thin_out(v, f, pinned, aim)
     for turn in range(iterations):
-        v, f, pinned = _split_long(v, f, pinned, LONG * aim)
         last = turn == iterations - 1
+        longest = FIRST if brisk and turn == 0 else LONG
+        v, f, pinned = _split_long(v, f, pinned, longest * aim)
         v, f, pinned = _collapse_short(v, f, pinned, aim, enough=enough[last])
         f = _flip(v, f, _valence_gain, rounds=4, few=few)
         v = _relax(v, f, pinned, target, steps=2)
@@ -86,9 +92,9 @@ def remesh(
             return v, _flip(v, f, _angle_gain, rounds=4, few=few), pinned
 
         thin = _thin_corners(v, f)
-        if turn and not thin.any():
+        if (turn or brisk) and not thin.any():
             break
-        if not (turn and brisk):
+        if not brisk:
             thin = np.ones(len(v), dtype=bool)
         v, f, pinned = locally(v, f, pinned, thin, RINGS, mend)
     return v, f
@@ -132,25 +138,38 @@ class _Edges:
     """
 
     def __init__(self, f: Faces, n: int) -> None:
-        a, b = f.ravel(), np.roll(f, -1, axis=1).ravel()
+        a, b = f.ravel(), f[:, [1, 2, 0]].ravel()
         ordered, order = _sorted(np.minimum(a, b) * n + np.maximum(a, b), n * n)
         first = np.flatnonzero(np.r_[True, ordered[1:] != ordered[:-1]])
-        count = np.diff(np.r_[first, len(a)])
-        if count.max() > 2:
+        self._f, self._order, self._count = f, order, np.diff(np.r_[first, len(a)])
+        if self._count.max() > 2:
             raise MeshError(
-                f"remeshing needs at most two triangles at every edge; {int((count > 2).sum())} "
-                "edges have more, so repair the mesh first"
+                "remeshing needs at most two triangles at every edge;"
+                f" {int((self._count > 2).sum())} edges have more, so repair the mesh first"
             )
-        one = order[first]
-        two = np.where(count == 2, order[np.minimum(first + 1, len(a) - 1)], -1)
-        opposite = np.roll(f, -2, axis=1).ravel()
-        self.ends = np.stack([a[one], b[one]], axis=1)
-        self.faces = np.stack([one // 3, np.where(two < 0, -1, two // 3)], axis=1)
-        self.opposite = np.stack([opposite[one], np.where(two < 0, -1, opposite[two])], axis=1)
-        self.border = two < 0
+        self._one = order[first]
+        self.border = self._count == 1
+        self._two = np.where(self.border, -1, order[np.minimum(first + 1, len(a) - 1)])
+        self.ends = np.stack([a.take(self._one), b.take(self._one)], axis=1)
         self.keys = ordered[first]
-        self.side = np.empty(len(a), dtype=np.int64)
-        self.side[order] = np.repeat(np.arange(len(first)), count)
+
+    # what follows is asked for by some steps only
+
+    @cached_property
+    def faces(self) -> Ints:
+        return np.stack([self._one // 3, np.where(self.border, -1, self._two // 3)], axis=1)
+
+    @cached_property
+    def opposite(self) -> Ints:
+        corner = self._f[:, [2, 0, 1]].ravel()
+        other = np.where(self.border, -1, corner.take(self._two))
+        return np.stack([corner.take(self._one), other], axis=1)
+
+    @cached_property
+    def side(self) -> Ints:
+        out = np.empty(len(self._order), dtype=np.int64)
+        out[self._order] = np.repeat(np.arange(len(self._count)), self._count)
+        return out
 
     def lengths(self, v: Vertices) -> NDArray[np.float64]:
         """Length (k,) of each edge."""
@@ -639,7 +658,7 @@ class _Target:
         self.border = edges.ends[edges.border]
         self.boxes = igl.AABB()
         self.boxes.init(v, f)
-        self.tree: tuple | None = None
+        self.middles: tuple | None = None
 
     def nearest(self, points: Vertices, normal: NDArray[np.float64]) -> tuple[Vertices, Mask]:
         """Nearest places of the surface whose normal agrees with `normal`; and where there is one."""
@@ -656,22 +675,44 @@ class _Target:
 
     def _on_own_sheet(self, points: Vertices, normal: NDArray[np.float64]) -> tuple[Vertices, Mask]:
         """Nearest places among nearby faces that look the same way: thin parts have two sheets."""
-        if self.tree is None:
-            v, f, _ = _split_long(self.v, self.f, np.zeros(len(self.v), dtype=bool), self.length)
-            self.tree = (v, f, _unit(_face_normals(v, f)), cKDTree(v[f].mean(axis=1)))
-        v, f, looks, tree = self.tree
-        count = min(48, len(f))
-        far, near = tree.query(points, k=count, distance_upper_bound=2.5 * self.length)
-        near = np.where(np.isfinite(far), near, 0).reshape(len(points), count)
-        place = _closest_on_triangles(points[:, None], v[f[near]])
-        gap = _length(place - points[:, None])
-        out = (np.einsum("pkc,pc->pk", looks[near], normal) < 0.3) | ~np.isfinite(
-            far.reshape(gap.shape)
-        )
-        gap[out] = np.inf
-        best = gap.argmin(axis=1)
-        rows = np.arange(len(points))
-        return place[rows, best], gap[rows, best] < self.length
+        place, found = points.copy(), np.zeros(len(points), dtype=bool)
+        for first in range(0, len(points), BATCH):
+            row, face = self._faces_near(points[first : first + BATCH])
+            row = row + first
+            alike = _dot(self.normal[face], normal[row]) > 0.3
+            row, face = row[alike], face[alike]
+            foot = _closest_on_triangles(points[row], self.v[self.f[face]])
+            away = _length(foot - points[row])
+            order = np.lexsort((-away, row))
+            order = order[away[order] < self.length]
+            place[row[order]], found[row[order]] = foot[order], True  # the nearest is written last
+        return place, found
+
+    def _faces_near(self, points: Vertices) -> tuple[Ints, Ints]:
+        """Numbers (k,) of points and of faces: where the face may have a place within `length` of the point."""
+        if self.middles is None:
+            corners = _three(self.v, self.f)
+            middle = (corners[0] + corners[1] + corners[2]) / 3.0
+            size = _most(np.stack([_length(x - middle) for x in corners], axis=1))
+            usual = 2.0 * float(np.median(size))
+            groups = [np.flatnonzero(size <= usual), np.flatnonzero(size > usual)]
+            self.middles = size, [(g, _loose_tree(middle[g])) for g in groups if len(g)]
+        size, groups = self.middles
+        about = _loose_tree(points)
+        rows, faces = [], []
+        for group, tree in groups:
+            reach = self.length + float(size[group].max())
+            pairs = about.sparse_distance_matrix(tree, reach, output_type="ndarray")
+            face = group[pairs["j"]]
+            near = pairs["v"] <= self.length + size[face]
+            rows.append(pairs["i"][near])
+            faces.append(face[near])
+        return np.concatenate(rows), np.concatenate(faces)
+
+
+def _loose_tree(points: Vertices) -> cKDTree:
+    """A tree that is soon made."""
+    return cKDTree(points, compact_nodes=False, balanced_tree=False)
 
 
 def _closest_on_triangles(p: Vertices, t: NDArray[np.float64]) -> NDArray[np.float64]:

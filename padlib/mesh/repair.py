@@ -101,7 +101,12 @@ def components(faces: Faces) -> NDArray[np.int64]:
 
 def same_places(points: Vertices) -> tuple[Vertices, NDArray[np.int64]]:
     """The points (n, 3) each once, in order of x, then y, then z, and where (n,) each is among them."""
-    order = np.lexsort(points.T[::-1])
+    order = np.argsort(points[:, 0], kind="stable")
+    x = points[order, 0]
+    again = np.r_[False, x[1:] == x[:-1]][: len(points)]
+    tied = np.flatnonzero(again | np.r_[again[1:], False][: len(points)])
+    some = order[tied]  # y and z are asked only where x leaves it open
+    order[tied] = some[np.lexsort(points[some].T[::-1])]
     ordered = points[order]
     new = np.r_[True, (ordered[1:] != ordered[:-1]).any(axis=1)][: len(points)]
     inverse = np.empty(len(points), dtype=np.int64)
@@ -111,18 +116,24 @@ def same_places(points: Vertices) -> tuple[Vertices, NDArray[np.int64]]:
 
 def merge_vertices(surface: Surface, *, tolerance: float = 1e-7) -> tuple[Surface, Findings]:
     """Make vertices that lie within `tolerance` times the mesh's size of each other one vertex."""
-    points, inverse = same_places(surface.vertices)
+    points, at = same_places(surface.vertices)
     size = float(np.linalg.norm(np.ptp(points, axis=0))) if len(points) else 0.0
     # only points that have another within reach along x can have one within reach
     near = np.diff(points[:, 0]) <= tolerance * size
     some = np.flatnonzero(np.r_[near, False] | np.r_[False, near])
     close = cKDTree(points[some]).query_pairs(tolerance * size, output_type="ndarray")
     close = some[close].reshape(-1, 2)
-    bonds = coo_matrix((np.ones(len(close)), close.T), shape=(len(points),) * 2)
-    count, label = connected_components(bonds, directed=False)
-    keep = np.full(count, len(points))
-    np.minimum.at(keep, label, np.arange(len(points)))
-    faces = label[inverse][surface.faces]
+    first = np.arange(len(points))  # of those that become one, the one with the lowest number
+    if len(close):
+        met, inverse = np.unique(close, return_inverse=True)
+        pair = inverse.reshape(-1, 2).T
+        bonds = coo_matrix((np.ones(len(close)), pair), shape=(len(met),) * 2)
+        count, label = connected_components(bonds, directed=False)
+        lowest = np.full(count, len(points))
+        np.minimum.at(lowest, label, met)
+        first[met] = lowest[label]
+    keep = first == np.arange(len(points))
+    faces = (np.cumsum(keep) - 1)[first][at][surface.faces]
     gone = used_count(surface.faces) - used_count(faces)
     merged = without_unused(points[keep], faces)
     return merged, _told(MERGED, gone, "vertices at the same place were made one")
@@ -278,8 +289,11 @@ def _patch_mean(
 
 def _turned(before: Faces, after: Faces) -> NDArray[np.bool_]:
     """Which faces run the other way round than before."""
-    turns = [np.roll(before, k, axis=1) for k in range(3)]
-    return ~np.any([np.all(after == turn, axis=1) for turn in turns], axis=0)
+    out = np.zeros(len(before), dtype=bool)
+    other = np.flatnonzero((before != after).any(axis=1))
+    turns = [np.roll(before[other], k, axis=1) for k in (1, 2)]
+    out[other] = ~np.any([np.all(after[other] == turn, axis=1) for turn in turns], axis=0)
+    return out
 
 
 def _flips(count: int) -> Findings:

@@ -11,7 +11,7 @@ from padlib.findings import Finding, Grade
 from padlib.mesh.grid import wrap
 from padlib.mesh.holes import CUT, KEPT, bridge_pieces, fill_holes, rims, trim_rim
 from padlib.mesh.holes import FILLED as FILLED_IN
-from padlib.mesh.noise import scanner_noise, smooth
+from padlib.mesh.noise import ground, scanner_noise, smooth
 from padlib.mesh.repair import (
     Findings,
     boundary_edges,
@@ -58,11 +58,13 @@ def make_solid(
     smoothed, told = _without_noise(surface, size)
     found += told
     closed = smoothed
-    if components(closed.faces).max(initial=0) > 0:
+    apart = components(closed.faces).max(initial=0) > 0
+    if apart:
         closed, told = _joined(closed, size)
         found += told
+        apart = components(closed.faces).max(initial=0) > 0
     made, bridged = None, len(closed.vertices)
-    if components(closed.faces).max(initial=0) > 0:
+    if apart:
         closed, told = _wrapped(smoothed, size)
     elif len(boundary_edges(closed.faces)):
         closed, made, told = _filled(closed, size, floor)
@@ -105,11 +107,12 @@ def _kept(smoothed: bool) -> Findings:
 
 def _without_noise(surface: Surface, size: float) -> tuple[Surface, Findings]:
     """Scanner noise measured and, where it would show, smoothed away."""
-    noise = scanner_noise(surface)
+    under = ground(surface)
+    noise = scanner_noise(surface, under)
     if noise < LEAST_NOISE_MM:
         return surface, ()
     words = f"scanner noise of about {noise:.1f} mm was smoothed"
-    calm = smooth(surface, noise, keep=size * KEEP_PART)
+    calm = smooth(surface, noise, keep=size * KEEP_PART, under=under)
     return calm, (Finding(SMOOTHED, words, grade=Grade.REPAIR),)
 
 
@@ -127,7 +130,7 @@ def _filled(
         vertices = np.array(closed.vertices)
         vertices[low, 2] = floor
         closed = Surface(vertices, closed.faces)
-        found += (Finding(FLOORED, "a filling at the soles was kept flat on the floor"),)
+        found += (Finding(FLOORED, "a filling at the lowest place was kept flat on the floor"),)
     return closed, made, found
 
 
@@ -137,9 +140,10 @@ def _told_holes(vertices: Vertices, loops: list[NDArray[np.int64]], size: float)
     widest = int(np.argmax(widths))
     x, y, z = vertices[loops[widest]].mean(axis=0)
     words = (
-        f"{len(loops):,} holes were filled, the widest {widths[widest]:.0f} mm across"
-        f" at height {z:.0f} mm"
-    )
+        f"{len(loops):,} holes were filled, the widest"
+        if len(loops) > 1
+        else "one hole was filled,"
+    ) + f" {widths[widest]:.0f} mm across at height {z:.0f} mm"
     grade = Grade.WARNING if widths[widest] > 0.1 * size else Grade.REPAIR
     return (Finding(FILLED, words, grade=grade, count=len(loops)),)
 

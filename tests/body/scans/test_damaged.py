@@ -87,6 +87,31 @@ def test_one_side_is_made_whole_by_its_image(base, side):
         assert told.values[name] == pytest.approx(whole[name], abs=5.0), name
 
 
+@pytest.mark.parametrize("turn", [0.0, 90.0])
+def test_a_wearer_of_one_leg_stands_upright_and_faces_front(base, turn):
+    """Upright and lying alike: girths and lengths above the legs to 5 mm, none of the leg that is not there."""
+    whole = _measured(*base, 16.0)[1].values
+    v, f = damage.part(*base, "one leg")
+    scan = body_from_surface(Surface(v @ damage.rotation(turn, 0).T, f), edge_length=16.0)
+    told = measure(with_landmarks(scan.body)).values
+    assert (scan.up, scan.tilt_deg) == ({0.0: "+z", 90.0: "-y"}[turn], 0.0)
+    assert abs(scan.turned_deg) < 1.0
+    for name in ("waist_girth", "hip_girth", "chest_girth", "neck_girth", "back_waist_length"):
+        assert told[name] == pytest.approx(whole[name], abs=5.0), name
+    assert not {"ankle_girth", "calf_girth", "stature"} & set(told)
+
+
+def test_a_lower_half_has_the_crotch_of_the_whole(base):
+    """Heights and girths of the legs do not hang on whether there is an upper half; what that would tell is missing."""
+    whole = _measured(*base, 16.0)[1].values
+    body, told = _measured(*damage.part(*base, "lower half"), 16.0)
+    told = told.values
+    for name in ("crotch_height", "knee_height", "thigh_girth", "calf_girth", "hip_girth"):
+        assert told[name] == pytest.approx(whole[name], abs=5.0), name
+    assert any("ankles" in f.words and "unsure" in f.words for f in body.findings)
+    assert not {"stature", "chest_girth", "neck_girth", "waist_height"} & set(told)
+
+
 @pytest.mark.parametrize("name", ["front half", "back half"])
 def test_a_front_or_a_back_alone_is_refused(base, name):
     """Half of every girth is missing: one sentence, no body."""
