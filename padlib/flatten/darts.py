@@ -25,7 +25,18 @@ from padlib.flatten.cloth import Cloth
 from padlib.flatten.conformal import conformal
 from padlib.flatten.cures import Cures, cures_on, split_words, spots, told
 from padlib.flatten.disk import boundary_loop
-from padlib.flatten.fit import FAR, Cut, Job, laid, measured, searched, shorter, solved, with_pins
+from padlib.flatten.fit import (
+    FAR,
+    Cut,
+    Job,
+    followed,
+    laid,
+    measured,
+    searched,
+    shorter,
+    solved,
+    with_pins,
+)
 from padlib.flatten.flat import Dart, Flat
 from padlib.flatten.ground import Ground, Rules, Trial, ground
 from padlib.flatten.moves import holds
@@ -34,6 +45,7 @@ from padlib.flatten.shorten import shortened
 from padlib.flatten.sketch import Wedge, sketch
 from padlib.flatten.stretch import areas, stretch, summary
 from padlib.flatten.trial import evaluate, reached
+from padlib.mesh.point import nearest
 from padlib.seams.panels import Panel
 
 TRIANGLES = 500  # of a sketch
@@ -82,6 +94,7 @@ def dart_panel(
     pile: ArrayLike | None = None,
     pinned: Sequence[Pin] = (),
     forbidden: Sequence[Ban] = (),
+    like: Sequence[Pin] = (),
 ) -> Flat:
     """Lay a panel flat, with darts where its stretch would stay over the cloth's limit.
 
@@ -113,7 +126,7 @@ def dart_panel(
     cut, notes = bare, []
     if bare.value > limit * margin:
         job = Job(panel, start.flat, bare, limit * margin)
-        cut, notes = _darted(job, start, base, fixed, forbidden)
+        cut, notes = _darted(job, start, base, fixed, forbidden, like)
     darts = tuple(measured(cut, left, right) for left, right in cut.legs)
     found = _said(start, cut, darts, base) + _about_pins(panel, darts[: len(fixed)], base) + notes
     rest = (before, area, darts, tuple(found))
@@ -219,7 +232,12 @@ def _ground(
 
 
 def _darted(
-    job: Job, start: Cut, rules: Rules, fixed: tuple[Wedge, ...], bans: Sequence[Ban]
+    job: Job,
+    start: Cut,
+    rules: Rules,
+    fixed: tuple[Wedge, ...],
+    bans: Sequence[Ban],
+    like: Sequence[Pin],
 ) -> tuple[Cut, list[Finding]]:
     """The panel with darts, and what is to be said about the search."""
     name, target = job.panel.name, job.target
@@ -228,11 +246,27 @@ def _darted(
         words = "no sewn edge is long enough to start a dart from; the stretch stays as it is"
         notes = [Finding(553, words, name, Grade.WARNING)]
         return job.bare, notes + ([] if here is None else _cured(job, here, job.bare, rules))
+    if like:
+        best = followed(job, here, _carried(job.panel, here, like))
+        return best, _cured(job, here, best, rules)
     best = searched(job, here)
     if best.value > NEAR * target and rules.max_darts > len(fixed) and candidates(here, ()):
         wide = replace(here, rules=replace(rules, beam=2 * rules.beam, tries=2 * rules.tries))
         best = shorter(best, searched(job, wide), target)
     return best, _cured(job, here, best, rules)
+
+
+def _carried(panel: Panel, here: Ground, like: Sequence[Pin]) -> tuple[Wedge, ...]:
+    """Darts of another panel where this one lies nearest to them."""
+    vertices, faces = panel.surface.vertices, panel.surface.faces
+    free = here.sketch.loop[here.mouths]
+    tips = nearest(vertices, faces, np.array([pin.tip for pin in like]))
+    wedges = []
+    for pin, tip in zip(like, tips, strict=True):
+        mouth = int(free[np.linalg.norm(vertices[free] - pin.mouth, axis=1).argmin()])
+        x, y = np.asarray(tip.barycentric) @ here.sketch.flat[faces[tip.face]]
+        wedges.append(Wedge(mouth, (float(x), float(y))))
+    return tuple(wedges)
 
 
 def _cured(job: Job, here: Ground, cut: Cut, rules: Rules) -> list[Finding]:

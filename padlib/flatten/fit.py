@@ -14,8 +14,8 @@ from padlib.flatten.flat import Dart
 from padlib.flatten.ground import Ground, Rules, Trial, total_length
 from padlib.flatten.injective import overlaps
 from padlib.flatten.isometric import Solved, solve
-from padlib.flatten.moves import SLACK, all_scaled, holds
-from padlib.flatten.search import find
+from padlib.flatten.moves import SLACK, all_scaled, holds, sound
+from padlib.flatten.search import find, suited
 from padlib.flatten.sketch import Wedge
 from padlib.flatten.slit import carry
 from padlib.flatten.stretch import areas, flipped, percentiles, stretch, worst
@@ -89,7 +89,22 @@ def summary_at(values: NDArray[np.float64], weights: NDArray[np.float64], at: fl
 
 def searched(job: Job, here: Ground) -> Cut:
     """The panel with the darts that one search gives, or as it was where they do not help."""
-    trial = find(here)
+    return _cut_as(job, here, find(here))
+
+
+def followed(job: Job, here: Ground, wedges: tuple[Wedge, ...]) -> Cut:
+    """The panel with darts that begin as these, or as all but one of them, and are moved until they suit it, or as it
+    was."""
+    trial = evaluate(here, (*here.fixed, *wedges))
+    if trial is None:
+        fewer = [wedges[:k] + wedges[k + 1 :] for k in range(len(wedges))]
+        tried = [evaluate(here, (*here.fixed, *some)) for some in fewer if some]
+        trial = min((t for t in tried if t is not None), key=lambda t: t.value, default=None)
+    return _cut_as(job, here, None if trial is None else suited(here, trial))
+
+
+def _cut_as(job: Job, here: Ground, trial: Trial | None) -> Cut:
+    """The panel with the darts of a trial on its sketch, or as it was where they do not help."""
     if trial is None or len(trial.wedges) == len(here.fixed):
         return job.bare
     if not holds(here, trial):
@@ -134,6 +149,7 @@ def _fitted(job: Job, here: Ground, trial: Trial) -> tuple[Cut, Trial]:
         here = replace(here, ask=target / gain, gain=gain)
         share = _next_length(seen, AIM * target) / seen[-1][0]
         after = evaluate(here, all_scaled(here, trial, share), trial) if share < FAR else None
+        after = _stronger(here, trial) if after is None and cut.value > target else after
         if after is None and not again:  # the sketch knows better now what it must show
             after, again, seen = find(here), True, []
         unlike = after is not None and after.wedges != trial.wedges
@@ -141,6 +157,15 @@ def _fitted(job: Job, here: Ground, trial: Trial) -> tuple[Cut, Trial]:
             break
         trial = after
     return best, trial
+
+
+def _stronger(here: Ground, trial: Trial) -> Trial | None:
+    """The trial that leaves least of those on the way with as many darts: where darts that the panel needs longer
+    cannot be, the shortest were not the right ones. None where this is it."""
+    count = len(trial.wedges)
+    like = [t for t in here.tried.values() if t is not None and len(t.wedges) == count]
+    best = min((t for t in like if sound(here, t)), key=lambda t: t.value, default=trial)
+    return best if best.value < trial.value else None
 
 
 def _next_length(seen: list[tuple[float, float]], target: float) -> float:

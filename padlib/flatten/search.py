@@ -66,6 +66,17 @@ def find(ground: Ground) -> Trial | None:
     return pruned(ground, best)
 
 
+def suited(ground: Ground, trial: Trial) -> Trial:
+    """A trial that was made for another sketch, such as the other leg's, moved and lengthened until it holds the limit
+    on this one, then as short as it can be; as near to that as it comes."""
+    if not holds(ground, trial):
+        held = _stretched(ground, [trial]) or _pushed(ground, [trial])
+        if not held:
+            return trial
+        trial = held[0]
+    return polished(ground, shortened(ground, pruned(ground, trial)))
+
+
 def _shortest(ground: Ground, trial: Trial) -> Trial:
     """The shortest darts to be had from a trial that holds the limit, and from unlike ones that were
     tried on the way to it and may come out shorter yet."""

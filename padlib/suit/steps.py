@@ -27,7 +27,6 @@ from padlib.errors import FlatteningError, InputError, SuitError
 from padlib.findings import Finding, Grade
 from padlib.flatten.agree import match_flats
 from padlib.flatten.cloth import Cloth, cloth_use
-from padlib.flatten.darts import dart_panel
 from padlib.flatten.ease import Ease
 from padlib.flatten.flat import Flat
 from padlib.flatten.ground import Rules
@@ -54,15 +53,14 @@ from padlib.seams.assemble import Closure, suit_panels
 from padlib.seams.panels import Panel, is_called
 from padlib.seams.place import Place, carry_points, mirror_map, place_on_shell
 from padlib.seams.plan import Line, Options
-from padlib.suit.again import relabelled
+from padlib.suit.darting import Task, darted
 from padlib.suit.demo import DEMO_BODY
 from padlib.suit.file import DrawnSeam, Suit
-from padlib.suit.known import Known, known_by
+from padlib.suit.known import Known
 from padlib.suit.marks import Marks, suit_marks
 from padlib.suit.matching import DART_SHARES, flat_summary, share_used, turned
 from padlib.suit.pile import suit_pile
 from padlib.suit.schema import MOVES
-from padlib.suit.spread import spread_over
 from padlib.suit.wishes import NONE, Wishes
 from padlib.suit.worn import opening_rises
 
@@ -267,11 +265,11 @@ def flatten_panels(
     for p in (p for p in panels if p.mirror_of is None):
         rules = Rules(percentile=percentile, show=hide, seen=views.get(p.name))
         asked = rules, wishes.get(p.name, NONE), use.get(p.name, 1.0)
-        task = _Task(p, pile[p.name], cloths.get(p.name), limit, *asked)
+        task = Task(p, pile[p.name], cloths.get(p.name), limit, *asked)
         own.append(task)
-    darted = partial(_darted, known={} if known is None else known, workers=workers)
+    seek = partial(darted, known={} if known is None else known, workers=workers)
     shares = DART_SHARES if closer else DART_SHARES[:1]
-    matched = _within_limit(own, limit, most, darted, tell, ease=ease, shares=shares)
+    matched = _within_limit(own, limit, most, seek, tell, ease=ease, shares=shares)
     laid = [turned(f, pile[f.panel.name]) for f in matched]
     return with_images(laid, panels)
 
@@ -288,20 +286,6 @@ def flattening(suit: Suit, names: Collection[str], whole: Collection[str] = ()) 
     return asked | {"cloths": cloths_borne(suit, {*names, *whole})}
 
 
-@dataclass(frozen=True)
-class _Task:
-    """A panel to be laid flat: its pile, its cloth or None, the limit where it has none, what is asked
-    of its darts, the maker's own, and the share of the limit that they may leave."""
-
-    panel: Panel
-    pile: NDArray[np.float64]
-    cloth: Cloth | None
-    limit: float
-    rules: Rules
-    wishes: Wishes
-    use: float
-
-
 def _views(panels: Sequence[Panel]) -> dict[str, NDArray[np.float64]]:
     """How much in plain view each vertex of each panel is, among all panels."""
     count = np.cumsum([0, *(len(p.surface.vertices) for p in panels)])
@@ -311,117 +295,57 @@ def _views(panels: Sequence[Panel]) -> dict[str, NDArray[np.float64]]:
 
 
 def _within_limit(
-    tasks: Sequence[_Task],
+    tasks: Sequence[Task],
     limit: float,
     most: int,
-    darted: Callable[..., list[Flat]],
+    seek: Callable[..., list[Flat]],
     tell: Tell,
     *,
     ease: Sequence[Ease],
     shares: Sequence[float],
 ) -> list[Flat]:
-    """Flats darted for the first share of what they may use and matched; those that use more are darted again for
-    the next.
-
-    What darts are to leave of the limit is wished for, not needed: it is tried for once more at most, and given up
-    for panels with which the limit itself would not hold, or that would overlap themselves once matched. Panels darted
-    again that cannot be matched stay as they were.
-    """
+    """Flats darted for the first share of what they may use and matched; those that are over the limit then are
+    darted again for the next, and leave nothing to corrections. Panels darted again that cannot be matched, or use no
+    less, stay as they were."""
     at = tasks[0].rules.percentile
-    tasks, flats, matched = _matched(
-        tasks, partial(darted, share=shares[0], most=most), tell, limit, ease
-    )
-    whole = [replace(t, use=1.0) for t in tasks]
-    turns = [(share, tasks, whole if k else tasks) for k, share in enumerate(shares[1:])]
-    turns.append((shares[0], whole, whole))  # the reserve is given up, where there was one
-    for share, asked, may in turns if most else ():
-        used = [share_used(f, limit, at) for f in matched]
-        # without a reserve they were darted so at first
-        new = [asked is tasks or t.use < 1.0 for t in tasks]
-        over = [k for k, task in enumerate(may) if new[k] and used[k] > task.use]
+    used = partial(share_used, limit=limit, percentile=at)
+    flats, matched = _matched(tasks, partial(seek, share=shares[0], most=most), tell, limit, ease)
+    for share in shares[1:] if most else ():
+        over = [k for k, flat in enumerate(matched) if used(flat) > 1.0]
         if not over:
-            continue
+            break
         other = list(flats)
-        again = darted([asked[k] for k in over], share=share, most=most, tell=quiet)
-        for k, flat in zip(over, again, strict=True):
-            other[k] = flat
+        whole = [replace(tasks[k], use=1.0) for k in over]
+        for k, flat in zip(over, seek(whole, share=share, most=most, tell=quiet), strict=True):
+            other[k] = min(flats[k], flat, key=used)
         with suppress(FlatteningError):
-            matched = match_flats(other, limit=limit, ease=ease)
-            flats = other
+            new = match_flats(other, limit=limit, ease=ease)
+            if sum(used(new[k]) for k in over) < sum(used(matched[k]) for k in over):
+                flats, matched = other, new
     return matched
 
 
 def _matched(
-    tasks: Sequence[_Task],
-    darted: Callable[..., list[Flat]],
+    tasks: Sequence[Task],
+    seek: Callable[..., list[Flat]],
     tell: Tell,
     limit: float,
     ease: Sequence[Ease],
-) -> tuple[list[_Task], list[Flat], list[Flat]]:
-    """The tasks, their flats darted and the same matched; panels that would overlap themselves once matched give up
+) -> tuple[list[Flat], list[Flat]]:
+    """The flats darted and the same matched; panels that would overlap themselves once matched give up
     what their darts were to leave, or all do where it is not known which."""
-    flats = darted(tasks, tell=tell)
+    flats = seek(tasks, tell=tell)
     while True:
         try:
-            return list(tasks), flats, match_flats(flats, limit=limit, ease=ease)
+            return flats, match_flats(flats, limit=limit, ease=ease)
         except FlatteningError as why:
             wish = {k for k, task in enumerate(tasks) if task.use < 1.0}
             if not wish:
                 raise
             given_up = wish & set(why.panels) or wish
         tasks = [replace(t, use=1.0) if k in given_up else t for k, t in enumerate(tasks)]
-        again = iter(darted([tasks[k] for k in sorted(given_up)], tell=quiet))
+        again = iter(seek([tasks[k] for k in sorted(given_up)], tell=quiet))
         flats = [next(again) if k in given_up else flat for k, flat in enumerate(flats)]
-
-
-def _darted(
-    tasks: Sequence[_Task],
-    *,
-    share: float,
-    most: int,
-    tell: Tell,
-    known: Known,
-    workers: int,
-) -> list[Flat]:
-    """Darted flats, the largest panels first so that no worker waits for a late one."""
-    work = partial(_dart, share=share, most=most)
-    keys = [
-        known_by(t.panel, t.pile, t.rules, t.cloth, t.limit, t.wishes, share * t.use, most)
-        for t in tasks
-    ]
-    flats = {
-        k: relabelled(*known[key][::-1], tasks[k].panel)
-        for k, key in enumerate(keys)
-        if key in known
-    }
-    order = sorted(
-        set(range(len(tasks))) - set(flats), key=lambda k: -len(tasks[k].panel.surface.faces)
-    )
-    if workers <= 1:
-        for k in order:
-            flats[k] = work(tasks[k])
-            known[keys[k]] = tasks[k].panel, flats[k]
-            tell(f"flattened {flats[k].panel.name}", len(flats) / len(tasks))
-        return [flats[k] for k in range(len(tasks))]
-
-    def told(done: Mapping[int, Flat]) -> None:
-        last = f"flattened {done[[*done][-1]].panel.name}" if done else "seeking darts"
-        tell(last, (len(tasks) - len(order) + len(done)) / len(tasks))  # which may end it all
-
-    for number, flat in spread_over(work, [tasks[k] for k in order], workers, told).items():
-        flats[order[number]] = flat
-        known[keys[order[number]]] = tasks[order[number]].panel, flat
-    return [flats[k] for k in range(len(tasks))]
-
-
-def _dart(task: _Task, *, share: float, most: int) -> Flat:
-    """One panel darted; share: the part of what darts may leave of its cloth's limit that is aimed at."""
-    share *= task.use
-    own = {"rules": task.rules, "percentile": task.rules.percentile, "max_darts": most}
-    own |= {"pinned": task.wishes.pins, "forbidden": task.wishes.bans}
-    if task.cloth is None:
-        return dart_panel(task.panel, limit=task.limit * share, **own)
-    return dart_panel(task.panel, limit=share, cloth=task.cloth, pile=task.pile, **own)
 
 
 def over_limit(

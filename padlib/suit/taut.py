@@ -9,18 +9,20 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from padlib.errors import FlatteningError
 from padlib.flatten.agree import match_flats, moved_flat
 from padlib.flatten.ease import Ease
 from padlib.flatten.flat import Flat
 from padlib.flatten.together import with_images
+from padlib.seams.mirror import other_side
 from padlib.suit.matching import share_used
 
 MOST = 0.03  # by which no flat is cut smaller
 STEP = 0.001
 BEARS = 0.96  # share of what its cloth bears that a flat may use then; making seams agree takes a little more
-TRIES = 3
+TRIES = 5
 
 
 def taut_flats(
@@ -32,19 +34,34 @@ def taut_flats(
     keeps the limit goes on to keep it; where that cannot be had the flats stay as they are.
     """
     own = [flat for flat in flats if flat.panel.mirror_of is None]
-    most = [_room(flat, limit, percentile) for flat in own]
-    held = [share_used(flat, limit, percentile) <= 1.0 for flat in own]
-    for part in (1.0 / 2**k for k in range(TRIES)):
-        cut = [(1.0 - part * m) * flat.positions for flat, m in zip(own, most, strict=True)]
+    less = np.array([_room(flat, limit, percentile) for flat in own])
+    held = np.array([share_used(flat, limit, percentile) <= 1.0 for flat in own])
+    beside = _beside(own)
+    for k in range(TRIES):
+        cut = [(1.0 - m) * flat.positions for flat, m in zip(own, less, strict=True)]
         try:
             laid = match_flats(own, ease=ease, cut=cut)
         except FlatteningError:
+            less *= 0.5
             continue
-        if all(
-            share_used(f, limit, percentile) <= 1.0 for f, h in zip(laid, held, strict=True) if h
-        ):
+        over = held & np.array([share_used(flat, limit, percentile) > 1.0 for flat in laid])
+        if not over.any():
             return with_images(laid, [flat.panel for flat in flats])
+        # what a panel has no room for comes from those that it is sewn to
+        less[over | beside[over].any(axis=0)] *= 0.0 if k else 0.25
     return tuple(flats)
+
+
+def _beside(flats: Sequence[Flat]) -> NDArray[np.bool_]:
+    """Which flats (n, n) are sewn to which, or to an image of them."""
+    place = {flat.panel.name: k for k, flat in enumerate(flats)}
+    place |= {other_side(n): k for n, k in place.items() if other_side(n) not in place}
+    out = np.zeros((len(flats), len(flats)), dtype=np.bool_)
+    for k, flat in enumerate(flats):
+        for edge in flat.panel.edges:
+            if edge.partner is not None and edge.partner[0] in place:
+                out[k, place[edge.partner[0]]] = True
+    return out | out.T
 
 
 def _room(flat: Flat, limit: float, percentile: float) -> float:

@@ -19,10 +19,10 @@ from padlib.output.guide import guide_html
 from padlib.output.png import legend_marks
 from padlib.output.strip_test import strip_test_html, strip_test_text
 from padlib.seams.panels import Edge, Panel
-from padlib.suit import steps
+from padlib.suit import darting, steps
 from padlib.suit.built import Built
 from padlib.suit.file import parse_suit
-from padlib.suit.matching import DART_SHARES, share_used
+from padlib.suit.matching import share_used
 from padlib.suit.report import cloth_report, panel_report
 from padlib.suit.steps import cloths_borne, flatten_panels, flattening, over_limit, panel_cloths
 from padlib.suit.whole_report import make_report
@@ -118,9 +118,9 @@ def test_only_the_panel_that_overlaps_gives_its_reserve_up(monkeypatch: pytest.M
     pile, flats = {p.name: DOWN for p in panels}, {p.name: laid(p, None) for p in panels}
     sought, matched = [], []
 
-    def darted(panel: Panel, *, limit: float, **more: object) -> Flat:
-        sought.append((panel.name, round(limit, 6)))
-        return flats[panel.name]
+    def dart(job: darting.Job, **more: object) -> Flat:
+        sought.append((job.task.panel.name, job.task.use))
+        return flats[job.task.panel.name]
 
     def overlaps(flats: list[Flat], **more: object) -> list[Flat]:
         matched.append([f.panel.name for f in flats])
@@ -130,16 +130,11 @@ def test_only_the_panel_that_overlaps_gives_its_reserve_up(monkeypatch: pytest.M
             raise why
         return list(flats)
 
-    monkeypatch.setattr(steps, "dart_panel", darted)
+    monkeypatch.setattr(darting, "_dart", dart)
     monkeypatch.setattr(steps, "match_flats", overlaps)
     flatten_panels(panels, pile, limit=0.05, most=6, use=dict.fromkeys(pile, 0.6))
-    first = DART_SHARES[0] * 0.05
 
-    assert sought == [
-        (panels[0].name, pytest.approx(0.6 * first)),
-        ("other", pytest.approx(0.6 * first)),
-        ("other", pytest.approx(first)),
-    ]
+    assert sought == [(panels[0].name, 0.6), ("other", 0.6), ("other", 1.0)]
     assert matched == [[panels[0].name, "other"]] * 2
 
 

@@ -25,7 +25,7 @@ from padlib.padding.spot import Beside, InFace, on_body, opposite
 from padlib.seams.joined import joined
 from padlib.seams.panels import Edge, Panel, is_called, stem, whole_name
 from padlib.seams.valley import drawn_into, ways_across
-from padlib.suit import steps, suggestion, suggestion_told, trials
+from padlib.suit import darting, suggestion, suggestion_told, trials
 from padlib.suit.demo import DEMO_BODY, DEMO_SUIT
 from padlib.suit.file import parse_suit, read_suit
 from padlib.suit.new_seams import Line, survey, turning, with_line
@@ -163,9 +163,11 @@ def test_what_was_darted_before_is_not_darted_again_and_comes_out_the_same(worn,
     before, after = (_plan(own, s) for s in (suit, moved))
     kept, fresh = (replace(own, known={}, bares={}, darted={}) for _ in range(2))
     darted = []
-    real = steps._dart
+    real = darting._dart
     monkeypatch.setattr(
-        steps, "_dart", lambda task, **more: darted.append(task.panel.name) or real(task, **more)
+        darting,
+        "_dart",
+        lambda job, **more: darted.append(job.task.panel.name) or real(job, **more),
     )
     for bench_, plans in ((kept, (before, after)), (fresh, (after,))):
         for plan in plans:
