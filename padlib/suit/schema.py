@@ -221,7 +221,7 @@ DARTS = _table(
     reserve=Key(
         "number",
         0.2,
-        "share of the limit, about, that darts leave to [proof] for cutting taut and correcting, if it does",
+        "share of the limit that darts leave to [proof] for its corrections, where that is worth their length",
         least=0.0,
         most=0.6,
     ),
