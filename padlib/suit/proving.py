@@ -15,7 +15,7 @@ from padlib.flatten.ease import Ease
 from padlib.flatten.flat import Flat
 from padlib.flatten.together import with_images
 from padlib.padding.shell import Shell
-from padlib.proof.correct import Corrected, Round, correct
+from padlib.proof.correct import EXCESS, Corrected, Round, correct
 from padlib.proof.motion import Move, moving
 from padlib.proof.prices import KEEPS
 from padlib.proof.proof import TOO_TIGHT, Proof, prove
@@ -72,7 +72,8 @@ def _sewn_anew(
     made: Corrected, first: Proof, again: Callable[[Sequence[Flat]], Proof], panels: Panels
 ) -> tuple[tuple[Flat, ...], Proof]:
     """The nearest round's flats and their proof. Sewn anew they come to rest a little otherwise than along the
-    rounds: where a panel that kept its limit as laid lies over it then, another round that has that to spare."""
+    rounds: where a panel that kept its limit as laid lies over it then, rounds that have that to spare are sewn too,
+    and what lies nearest is taken, with that counted as along the rounds."""
     kept = np.array([t.over <= KEEPS for t in first.tight])
     spare = np.zeros(len(kept))
     done: list[tuple[float, tuple[Flat, ...], Proof]] = []
@@ -81,7 +82,8 @@ def _sewn_anew(
         flats = _pile_down(now.flats, panels)
         last = again(flats)
         spilt = np.maximum(np.array([t.over for t in last.tight]) - KEEPS, 0.0) * kept
-        done.append((float(spilt.max()), flats, last))
+        worth = (1.0 + EXCESS * float(spilt.max())) * last.deviation_mm["mean"]
+        done.append((worth, flats, last))
         if not spilt.any():
             break
         took.append(now)

@@ -16,9 +16,10 @@ def round_(far: float, *over: float, keeps: bool = True) -> Round:
     return Round((), {"mean": far}, far, np.array(over), keeps)
 
 
-def proof(*over: float) -> SimpleNamespace:
-    """What a proof says of each panel's share over its limit."""
-    return SimpleNamespace(tight=[SimpleNamespace(over=o) for o in over])
+def proof(*over: float, mean: float = 0.5) -> SimpleNamespace:
+    """What a proof says of each panel's share over its limit, and how far off the suit is."""
+    tight = [SimpleNamespace(over=o) for o in over]
+    return SimpleNamespace(tight=tight, deviation_mm={"mean": mean})
 
 
 AS_LAID = round_(9.0, 0.02, 0.09)
@@ -76,4 +77,13 @@ def test_where_none_keeps_it_the_least_is_taken(monkeypatch: pytest.MonkeyPatch)
     last, asked = sewn(monkeypatch, proof(0.06, 0.09), least, proof(0.07, 0.09))
 
     assert last is least
+    assert asked == [NEAR, CALM, AS_LAID]
+
+
+def test_a_little_over_is_better_than_not_corrected(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where only the flats as laid keep the limit sewn anew, twice as far off, a round that is 0.3 % over is taken."""
+    near = proof(0.053, 0.09, mean=0.45)
+    last, asked = sewn(monkeypatch, near, proof(0.054, 0.09, mean=0.5), proof(0.05, 0.09, mean=0.9))
+
+    assert last is near
     assert asked == [NEAR, CALM, AS_LAID]
