@@ -50,8 +50,8 @@ def remesh(
     vertices (n, 3) mm; faces (m, 3), consistently oriented, closed or with boundary; every
     boundary vertex of the result lies on the input's boundary, whose corners stay.
     start: vertices and faces near the surface, of its topology, to begin from instead of the surface itself.
-    least: mm by which a vertex of the surface, one (n,) for each or one for all, stands out over flat triangles or lies
-    under them to get a vertex of its own; those make triangles finer where summits and folds are narrow.
+    least: mm by which a vertex of the surface, one (n,) for each or one for all, stands out over flat triangles to get
+    a vertex of its own; those make triangles finer where summits are narrow.
     brisk: leave off where little is left to collapse or flip, mend about thin triangles alone, and begin with longer
     edges.
     Returns new vertices and faces of the same topology and orientation.
