@@ -16,7 +16,7 @@ from padlib.body.cuts import flat_cut
 from padlib.body.legs import leg_centres
 from padlib.body.planes import read_plane
 from padlib.body.unit import find_unit
-from padlib.body.upright import UNSURE, UPPER, Upright, find_up, standing
+from padlib.body.upright import UNSURE, Upright, above_legs, find_up, standing
 from padlib.errors import InputError
 from padlib.mesh.areas import face_areas
 from padlib.mesh.surface import Surface
@@ -211,9 +211,7 @@ def _find_facing(
 def _mirror_plane(points: Points, tall: float) -> tuple[float, float, float]:
     """Angle of the normal and offset of the vertical plane of symmetry, and the mirror distance."""
     side = _leg_direction(points, tall)
-    evenly = points
-    if side is None:  # one leg: its wearer is even from there up
-        evenly = points[points[:, 2] > points[:, 2].min() + UPPER * tall]
+    evenly = above_legs(points, tall) if side is None else points
     coarse, fine = evenly[::40], evenly[::8]
     tree = cKDTree(fine)
     cap = 0.03 * tall

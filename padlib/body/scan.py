@@ -55,7 +55,7 @@ STANDS = (0.03, 0.1)
 CLUMP, CLUMPS = (
     0.06,
     40,
-)  # of the extent: clumps of filled vertices, and as many as are looked at one by one
+)  # of the extent: clumps of filled vertices; as many are looked at one by one
 SPREAD = 12_000  # points by which the distance from the scan is told
 PERSON_AREA, MOST_AREA = (
     0.63,

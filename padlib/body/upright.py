@@ -192,7 +192,7 @@ def _by_symmetry(points: Points, rough: Vector) -> Vector:
     p = points @ stand.T
     p = p[:: max(1, len(p) // 10_000)]
     tall = float(np.ptp(p[:, 2]))
-    evenly = p if legs(p) >= TWO_LEGS else p[p[:, 2] > p[:, 2].min() + UPPER * tall]
+    evenly = p if legs(p) >= TWO_LEGS else above_legs(p, tall)
     normal = _mirror_normal(evenly, tall)
     up = np.array([0.0, 0.0, 1.0]) - normal[2] * normal
     up /= np.linalg.norm(up)
@@ -242,15 +242,19 @@ def _mirror_normal(p: Points, tall: float) -> Vector:
     if not found:
         return np.array([1.0, 0.0, 0.0])
     settled = []
-    for _, normal, offset in _unlike(
-        sorted(found)
-    ):  # a body is nearly even from front to back, too
+    # a body is nearly even from front to back, too
+    for _, normal, offset in _unlike(sorted(found)):
         normal, few = np.array(normal), p[::4]
         for cap in np.geomspace(0.03 * tall, 0.008 * tall, 12):
             normal, offset, _ = mirror_step(few, tree, p, normal, offset, cap)
         apart = mirror_step(few, tree, p, normal, offset, 0.03 * tall)[2]
         settled.append((apart, tuple(normal)))
     return np.array(min(settled)[1])
+
+
+def above_legs(points: Points, tall: float) -> Points:
+    """The points (k, 3) of a standing figure, `tall` high, by which a wearer of one leg is even."""
+    return points[points[:, 2] > points[:, 2].min() + UPPER * tall]
 
 
 def _unlike(found: list[tuple]) -> list[tuple]:

@@ -13,7 +13,7 @@ from padlib.body.pose import pose_body
 from padlib.body.scan import Scan, import_scan
 from padlib.body.sheet import table_text
 from padlib.body.usual import FIGURES
-from padlib.cli.flags import add, asked_scan, asked_values, body_file, scan_flags
+from padlib.cli.flags import add, asked_scan, asked_values, body_file, scan_flags, value_flags
 from padlib.errors import InputError
 from padlib.output.folder import check_folder, results
 from padlib.output.measuring import UNITS as SHEET_UNITS
@@ -50,12 +50,7 @@ def _scan(commands: argparse._SubParsersAction) -> None:
 
 def _body(commands: argparse._SubParsersAction) -> None:
     command = add(commands, "body", "a body from measurements (mm)", _run_body)
-    command.add_argument(
-        "values", nargs="*", metavar="NAME=VALUE", help="for example chest_girth=980"
-    )
-    command.add_argument(
-        "--table", metavar="FILE", help="a table of measurements: name = value, or CSV"
-    )
+    value_flags(command, "chest_girth=980")
     command.add_argument("--figure", default="neutral", choices=FIGURES)
     command.add_argument("--out", required=True, metavar="BODY.ply")
 
@@ -64,12 +59,7 @@ def _fit(commands: argparse._SubParsersAction) -> None:
     words = "move a body or scan smoothly to given measurements (mm), its character kept"
     command = add(commands, "fit", words, _run_fit)
     command.add_argument("file", metavar="FILE", help="a scan or mesh file")
-    command.add_argument(
-        "values", nargs="*", metavar="NAME=VALUE", help="for example waist_girth=820"
-    )
-    command.add_argument(
-        "--table", metavar="FILE", help="a table of measurements: name = value, or CSV"
-    )
+    value_flags(command, "waist_girth=820")
     command.add_argument(
         "--roundness",
         choices=ROUNDNESS,

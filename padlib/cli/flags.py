@@ -67,6 +67,13 @@ def add_workers(command: argparse.ArgumentParser, what: str) -> None:
     )
 
 
+def value_flags(command: argparse.ArgumentParser, example: str) -> None:
+    """Add measurements, by word or by table; example: of a word."""
+    command.add_argument("values", nargs="*", metavar="NAME=VALUE", help=f"for example {example}")
+    words = "a table of measurements: name = value, or CSV"
+    command.add_argument("--table", metavar="FILE", help=words)
+
+
 def asked_values(a: argparse.Namespace) -> dict[str, float]:
     """Measurements in mm of a table and of NAME=VALUE words, the words over the table."""
     values = dict(read_measurements(a.table)) if a.table else {}

@@ -18,6 +18,7 @@ from padlib.flatten.isometric import isometric
 from padlib.flatten.sketch import Wedge
 from padlib.flatten.stretch import areas, flipped, stretch
 from padlib.flatten.together import moved_dart
+from padlib.mesh.areas import sums
 from padlib.mesh.point import arrays, nearest, nearest_arrays
 from padlib.mesh.surface import Plane, Surface
 from padlib.seams.panels import Panel
@@ -94,8 +95,7 @@ def _led_on(surface: Surface, last: Flat) -> Plane | None:
     share = np.linalg.solve(gram, np.einsum("kix,kcx->kic", sides, off))  # (k, 2, 3 corners)
     placed = at[:, None] + np.einsum("kic,kij->kcj", share, drawn)
     count = np.bincount(faces.ravel(), minlength=len(vertices))
-    columns = [np.bincount(faces.ravel(), placed[..., j].ravel(), len(vertices)) for j in (0, 1)]
-    return np.column_stack(columns) / count[:, None]
+    return sums(faces.ravel(), placed.reshape(-1, 2), len(vertices)) / count[:, None]
 
 
 def _told(

@@ -40,12 +40,11 @@ from padlib.flatten.fit import (
 from padlib.flatten.flat import Dart, Flat
 from padlib.flatten.ground import Ground, Rules, Trial, ground
 from padlib.flatten.moves import holds
-from padlib.flatten.pins import Ban, Pin, allowed, banned, pinned_wedges
+from padlib.flatten.pins import Ban, Pin, allowed, banned, line_near, pinned_wedges
 from padlib.flatten.shorten import shortened
 from padlib.flatten.sketch import Wedge, sketch
 from padlib.flatten.stretch import areas, stretch, summary
 from padlib.flatten.trial import evaluate, reached
-from padlib.mesh.point import nearest
 from padlib.seams.panels import Panel
 
 TRIANGLES = 500  # of a sketch
@@ -247,26 +246,15 @@ def _darted(
         notes = [Finding(553, words, name, Grade.WARNING)]
         return job.bare, notes + ([] if here is None else _cured(job, here, job.bare, rules))
     if like:
-        best = followed(job, here, _carried(job.panel, here, like))
+        free = here.sketch.loop[here.mouths]
+        lines = (line_near(job.panel, here.sketch.flat, free, pin)[0] for pin in like)
+        best = followed(job, here, tuple(lines))
         return best, _cured(job, here, best, rules)
     best = searched(job, here)
     if best.value > NEAR * target and rules.max_darts > len(fixed) and candidates(here, ()):
         wide = replace(here, rules=replace(rules, beam=2 * rules.beam, tries=2 * rules.tries))
         best = shorter(best, searched(job, wide), target)
     return best, _cured(job, here, best, rules)
-
-
-def _carried(panel: Panel, here: Ground, like: Sequence[Pin]) -> tuple[Wedge, ...]:
-    """Darts of another panel where this one lies nearest to them."""
-    vertices, faces = panel.surface.vertices, panel.surface.faces
-    free = here.sketch.loop[here.mouths]
-    tips = nearest(vertices, faces, np.array([pin.tip for pin in like]))
-    wedges = []
-    for pin, tip in zip(like, tips, strict=True):
-        mouth = int(free[np.linalg.norm(vertices[free] - pin.mouth, axis=1).argmin()])
-        x, y = np.asarray(tip.barycentric) @ here.sketch.flat[faces[tip.face]]
-        wedges.append(Wedge(mouth, (float(x), float(y))))
-    return tuple(wedges)
 
 
 def _cured(job: Job, here: Ground, cut: Cut, rules: Rules) -> list[Finding]:

@@ -11,7 +11,7 @@ from scipy.spatial import cKDTree
 from padlib.flatten.cloth import Cloth
 from padlib.flatten.forecast import Forecaster, forecaster
 from padlib.flatten.sketch import Mesh, Sketch, Wedge, draw, inside
-from padlib.flatten.stretch import areas
+from padlib.flatten.stretch import root_of_area
 from padlib.mesh.surface import Plane
 
 
@@ -104,7 +104,7 @@ def ground(sketch: Sketch, rules: Rules, mouths: NDArray[np.int64]) -> Ground | 
         return None
     ahead = forecaster(base.vertices, base.faces, np.arange(len(sketch.kept)))
     inward = _inward(sketch.outline, max(sketch.spacing, rules.clear))
-    longest = rules.longest * float(np.sqrt(areas(sketch.vertices, sketch.faces).sum()))
+    longest = rules.longest * root_of_area(sketch.vertices, sketch.faces)
     views = None
     if rules.seen is not None and rules.show:
         views = np.asarray(rules.seen)[cKDTree(sketch.vertices).query(base.vertices)[1]]

@@ -12,7 +12,7 @@ from padlib.errors import InputError
 from padlib.flatten.cutting import cut_darts
 from padlib.flatten.ground import gap
 from padlib.flatten.sketch import Wedge
-from padlib.mesh.point import nearest
+from padlib.mesh.point import nearest_arrays
 from padlib.mesh.surface import Plane
 from padlib.seams.panels import Panel
 
@@ -78,26 +78,35 @@ def pinned_wedges(panel: Panel, flat: Plane, pins: Sequence[Pin]) -> tuple[Wedge
     return wedges
 
 
+def line_near(
+    panel: Panel, flat: Plane, rim: NDArray[np.int64], pin: Pin
+) -> tuple[Wedge, float, float]:
+    """The line of a panel's flat (n, 2) nearest to a dart in space, from one of the vertices rim (k,); and how far, mm,
+    mouth and tip of that are from it."""
+    vertices, faces = panel.surface.vertices, panel.surface.faces
+    off = np.linalg.norm(vertices[rim] - pin.mouth, axis=1)
+    face, weight = nearest_arrays(vertices, faces, np.array([pin.tip]))
+    x, y = np.einsum("kc,kcx->kx", weight, flat[faces[face]])[0]
+    tip = np.einsum("kc,kcx->kx", weight, vertices[faces[face]])[0]
+    wedge = Wedge(int(rim[off.argmin()]), (float(x), float(y)))
+    return wedge, float(off.min()), float(np.linalg.norm(tip - pin.tip))
+
+
 def _snapped(panel: Panel, flat: Plane, k: int, pin: Pin) -> Wedge:
     """One pin moved onto the panel."""
-    vertices, faces = panel.surface.vertices, panel.surface.faces
     rim = np.concatenate([_inner(edge.run) for edge in panel.edges])
-    off = np.linalg.norm(vertices[rim] - pin.mouth, axis=1)
-    point = nearest(vertices, faces, np.array([pin.tip]))[0]
-    away = float(np.linalg.norm(point.on(vertices, faces) - pin.tip))
-    for what, far in (("mouth", float(off.min())), ("tip", away)):
+    wedge, off, away = line_near(panel, flat, rim, pin)
+    for what, far in (("mouth", off), ("tip", away)):
         if not far <= SLIP:
             raise InputError(
                 f"the {what} of pinned dart {k + 1} lies {far:.0f} mm off panel '{panel.name}'; "
                 f"give a place within {SLIP:g} mm of its {'edge' if what == 'mouth' else 'surface'}"
             )
-    mouth = int(rim[off.argmin()])
-    tip = np.asarray(point.barycentric) @ flat[faces[point.face]]
-    if np.hypot(*(tip - flat[mouth])) < LEAST:
+    if np.hypot(*(np.asarray(wedge.tip) - flat[wedge.mouth])) < LEAST:
         raise InputError(
             f"pinned dart {k + 1} of panel '{panel.name}' is shorter than {LEAST:g} mm; move its tip in"
         )
-    return Wedge(mouth, (float(tip[0]), float(tip[1])))
+    return wedge
 
 
 def _inner(run: NDArray[np.int64]) -> NDArray[np.int64]:

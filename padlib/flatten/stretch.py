@@ -13,6 +13,11 @@ from padlib.mesh.surface import Faces, Plane, Vertices
 _COLLAPSED = 1e-12
 
 
+def root_of_area(vertices: Vertices, faces: Faces) -> float:
+    """The root of a surface's area, mm: by which the size of panels is told."""
+    return float(np.sqrt(areas(vertices, faces).sum()))
+
+
 def stretch(vertices: Vertices, faces: Faces, flat: Plane) -> NDArray[np.float64]:
     """Principal cloth stretch (m, 2) of each triangle, largest first; 0.05 is 5 %.
 

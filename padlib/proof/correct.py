@@ -132,7 +132,7 @@ def correct(
     work = Work()
     now = _rested(flats, support, place, limit, work, first(len(flats)))
     laid = now.over(), now.astray()
-    done = [_round(now, laid)]
+    done = [_round(now, laid, laid)]
     reach = LONGEST
     for _ in range(rounds):
         cost = _cost(now)
@@ -145,8 +145,9 @@ def correct(
             break
         now, after, taken = new
         reach = min(LONGEST, FURTHER * taken * longest)
-        done.append(_round(now, laid))
-        prices = now.prices.moved(done[-1].over, now.astray(), laid)
+        told = now.over(), now.astray()
+        done.append(_round(now, told, laid))
+        prices = now.prices.moved(*told, laid)
         stand = np.allclose(prices.taut, now.prices.taut, rtol=STAND)
         if after > (1.0 - PAYS) * cost and stand:
             break
@@ -154,11 +155,11 @@ def correct(
     return Corrected(tuple(done))
 
 
-def _round(now: _State, laid: tuple[Array, Array]) -> Round:
-    """A state as a round of corrections; laid: what was over at first, once sewn and as cut."""
+def _round(now: _State, told: tuple[Array, Array], laid: tuple[Array, Array]) -> Round:
+    """A state as a round of corrections; told: what is over, once sewn and as cut; laid: what was at first."""
     away = deviation(now.height, now.here.area)
-    keeps = not beyond(now.astray(), laid[1]).any()
-    return Round(now.flats, away, _far(now), now.over(), keeps)
+    keeps = not beyond(told[1], laid[1]).any()
+    return Round(now.flats, away, _far(now), told[0], keeps)
 
 
 def _fall(slope: Sequence[Plane], way: Sequence[Plane]) -> float:

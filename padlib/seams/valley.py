@@ -52,16 +52,19 @@ def pace(bends: Relief, view: Array, toll: Array | float = 0.0) -> Array:
 
 @dataclass(frozen=True, eq=False)
 class Ways:
-    """Cheapest ways across a panel between places of its rim.
+    """Cheapest ways across a panel between places of its rim, all over one place inside where that is asked.
 
     ends (k,): the places, vertices of the panel; cost (k, k); before (k, n): the node before each on the way from
-    each end; nodes (n, 3): vertices, then middles of edges, mm. Where there is no way, cost is infinite.
+    each end; nodes (n, 3): vertices, then middles of edges, mm; over: the node that all run over, before (n,) then on
+    the ways from there. Where there is no way, or it would make a corner there or run back into itself, cost is
+    infinite.
     """
 
     ends: Ints
     cost: Array
     before: Ints
     nodes: Vertices
+    over: int | None = None
 
     def way(self, one: int, other: int) -> Array:
         """Positions (p, 3) of the way between two of the ends, by their numbers."""
@@ -69,30 +72,10 @@ class Ways:
 
     def node_way(self, one: int, other: int) -> Ints:
         """Nodes (p,) of the way between two of the ends."""
-        return _down(self.before[one], int(self.ends[other]), int(self.ends[one]))[::-1]
-
-
-@dataclass(frozen=True, eq=False)
-class WaysOver:
-    """Cheapest ways across a panel between places of its rim that all run over one place inside.
-
-    over: the node of that place; others as of `Ways`, but before (n,) on the ways from that place. Where two ways from
-    there make a corner, or run into each other, cost is infinite.
-    """
-
-    ends: Ints
-    over: int
-    cost: Array
-    before: Ints
-    nodes: Vertices
-
-    def way(self, one: int, other: int) -> Array:
-        """Positions (p, 3) of the way between two of the ends, by their numbers."""
-        return self.nodes[self.node_way(one, other)]
-
-    def node_way(self, one: int, other: int) -> Ints:
-        """Nodes (p,) of the way between two of the ends."""
-        there, back = (_down(self.before, int(self.ends[k]), self.over) for k in (one, other))
+        start, end = int(self.ends[one]), int(self.ends[other])
+        if self.over is None:
+            return _down(self.before[one], end, start)[::-1]
+        there, back = (_down(self.before, node, self.over) for node in (start, end))
         return np.concatenate([there, back[-2::-1]])
 
 
@@ -109,7 +92,7 @@ def ways_across(surface: Surface, paces: Array, rim: Ints, ends: Ints) -> Ways:
     return Ways(np.asarray(ends), own, before.astype(np.int64), nodes)
 
 
-def ways_over(surface: Surface, paces: Array, rim: Ints, ends: Ints, over: int) -> WaysOver:
+def ways_over(surface: Surface, paces: Array, rim: Ints, ends: Ints, over: int) -> Ways:
     """Shortest ways across a disk between places of its rim that run over one place, straight on where they do.
 
     A dome is cured by a seam over its summit, not by one in the valley beside it; were valleys cheaper here, all ways
@@ -134,7 +117,7 @@ def ways_over(surface: Surface, paces: Array, rim: Ints, ends: Ints, over: int) 
     for i, j in np.argwhere(np.isfinite(pairs)):
         if len(np.intersect1d(ways[i], ways[j])) > 1:
             pairs[i, j] = np.inf
-    return WaysOver(np.asarray(ends), over, pairs, before.astype(np.int64), nodes)
+    return Ways(np.asarray(ends), pairs, before.astype(np.int64), nodes, over)
 
 
 def _down(before: Ints, node: int, root: int) -> Ints:

@@ -115,7 +115,7 @@ def _matched(
     """The flats with the fresh ones agreeing with their partners, their pile down the page."""
     out = list(flats)
     names = {flats[k].panel.name for k in fresh}
-    around = [f for f in flats if f.panel.name in names or _partners(f) & names]
+    around = [f for f in flats if f.panel.name in names or partners(f) & names]
     held = {f.panel.name for f in around} - names
     at = {f.panel.name: k for k, f in enumerate(flats)}
     for flat in match_flats(around, limit=limit, ease=ease, held=held) if fresh else ():
@@ -124,6 +124,6 @@ def _matched(
     return out
 
 
-def _partners(flat: Flat) -> set[str]:
+def partners(flat: Flat) -> set[str]:
     """Names of the panels that a flat is sewn to."""
     return {edge.partner[0] for edge in flat.panel.edges if edge.partner is not None}

@@ -17,7 +17,7 @@ from padlib.flatten.darts import dart_panel
 from padlib.flatten.flat import Flat
 from padlib.flatten.ground import Rules
 from padlib.flatten.pins import Pin
-from padlib.flatten.stretch import areas
+from padlib.flatten.stretch import root_of_area
 from padlib.progress import Tell, quiet
 from padlib.seams.mirror import other_side
 from padlib.seams.panels import Panel
@@ -38,7 +38,8 @@ NEAR = 1.002  # of what was asked for: what holds it
 @dataclass(frozen=True)
 class Task:
     """A panel to be laid flat: its pile, its cloth or None, the limit where it has none, what is asked
-    of its darts, the maker's own, and the share of the limit that they may leave."""
+    of its darts, the maker's own, the share of the limit that they may leave, and darts of the panel of the other side
+    to begin with, if any."""
 
     panel: Panel
     pile: NDArray[np.float64]
@@ -47,13 +48,6 @@ class Task:
     rules: Rules
     wishes: Wishes
     use: float
-
-
-@dataclass(frozen=True)
-class Job:
-    """A task, and darts of the panel of the other side to begin with, if any."""
-
-    task: Task
     like: tuple[Pin, ...] = ()
 
 
@@ -72,7 +66,7 @@ def darted(
     what was darted before, to which is added; workers: processes.
     """
     each = partial(_each, share=share, most=most, known=known, workers=workers)
-    flats = each([Job(t) for t in tasks], tell)
+    flats = each(tasks, tell)
     again = _unlike(tasks, flats, share)
     for k, flat in zip(again, each(list(again.values()), quiet), strict=True):
         if _price(tasks[k], flat, share) < _price(tasks[k], flats[k], share):
@@ -81,59 +75,57 @@ def darted(
 
 
 def _each(
-    jobs: Sequence[Job], tell: Tell, *, share: float, most: int, known: Known, workers: int
+    tasks: Sequence[Task], tell: Tell, *, share: float, most: int, known: Known, workers: int
 ) -> list[Flat]:
-    """Darted flats of all jobs, the largest panels first so that no worker waits for a late one."""
+    """Darted flats, the largest panels first so that no worker waits for a late one."""
     work = partial(_dart, share=share, most=most)
-    keys = [_key(job, share, most) for job in jobs]
+    keys = [_key(task, share, most) for task in tasks]
     flats = {
-        k: relabelled(*known[key][::-1], jobs[k].task.panel)
+        k: relabelled(*known[key][::-1], tasks[k].panel)
         for k, key in enumerate(keys)
         if key in known
     }
     order = sorted(
-        set(range(len(jobs))) - set(flats), key=lambda k: -len(jobs[k].task.panel.surface.faces)
+        set(range(len(tasks))) - set(flats), key=lambda k: -len(tasks[k].panel.surface.faces)
     )
     if workers <= 1:
         for k in order:
-            flats[k] = work(jobs[k])
-            known[keys[k]] = jobs[k].task.panel, flats[k]
-            tell(f"flattened {flats[k].panel.name}", len(flats) / len(jobs))
-        return [flats[k] for k in range(len(jobs))]
+            flats[k] = work(tasks[k])
+            known[keys[k]] = tasks[k].panel, flats[k]
+            tell(f"flattened {flats[k].panel.name}", len(flats) / len(tasks))
+        return [flats[k] for k in range(len(tasks))]
 
     def told(done: Mapping[int, Flat]) -> None:
         last = f"flattened {done[[*done][-1]].panel.name}" if done else "seeking darts"
-        tell(last, (len(jobs) - len(order) + len(done)) / len(jobs))  # which may end it all
+        tell(last, (len(tasks) - len(order) + len(done)) / len(tasks))  # which may end it all
 
-    for number, flat in spread_over(work, [jobs[k] for k in order], workers, told).items():
+    for number, flat in spread_over(work, [tasks[k] for k in order], workers, told).items():
         flats[order[number]] = flat
-        known[keys[order[number]]] = jobs[order[number]].task.panel, flat
-    return [flats[k] for k in range(len(jobs))]
+        known[keys[order[number]]] = tasks[order[number]].panel, flat
+    return [flats[k] for k in range(len(tasks))]
 
 
-def _key(job: Job, share: float, most: int) -> bytes:
-    t = job.task
-    asked = (t.cloth, t.limit, t.wishes, t.use, share, most, job.like)
+def _key(t: Task, share: float, most: int) -> bytes:
+    asked = (t.cloth, t.limit, t.wishes, t.use, share, most, t.like)
     return known_by(t.panel, t.pile, t.rules, *asked)
 
 
-def _dart(job: Job, *, share: float, most: int) -> Flat:
+def _dart(task: Task, *, share: float, most: int) -> Flat:
     """One panel darted for the limit, and for less of it where that is worth the longer darts."""
-    task = job.task
-    flat = _laid(task, share, most, job.like)
+    flat = _laid(task, share, most)
     if task.use == 1.0 or len(flat.darts) == len(task.wishes.pins):
         return flat
-    longer = _laid(task, share * task.use, most, job.like)
+    longer = _laid(task, share * task.use, most)
     if _price(task, longer, share) >= _price(task, flat, share):
         return flat
     # what was wished for only is no warning
     return replace(longer, findings=tuple(f for f in longer.findings if f.number != SHORT))
 
 
-def _laid(task: Task, share: float, most: int, like: Sequence[Pin]) -> Flat:
+def _laid(task: Task, share: float, most: int) -> Flat:
     """A panel with darts for a share of what its cloth bears."""
     own = {"rules": task.rules, "percentile": task.rules.percentile, "max_darts": most}
-    own |= {"pinned": task.wishes.pins, "forbidden": task.wishes.bans, "like": like}
+    own |= {"pinned": task.wishes.pins, "forbidden": task.wishes.bans, "like": task.like}
     if task.cloth is None:
         return dart_panel(task.panel, limit=task.limit * share, **own)
     return dart_panel(task.panel, limit=share, cloth=task.cloth, pile=task.pile, **own)
@@ -143,8 +135,7 @@ def _price(task: Task, flat: Flat, share: float) -> tuple[bool, float]:
     """What ways to dart a panel are compared by: first whether they hold the share of the limit that was asked for,
     then their length in mm, with what they use of the limit as length."""
     used = share_used(flat, task.limit, task.rules.percentile)
-    surface = task.panel.surface
-    root = float(np.sqrt(areas(surface.vertices, surface.faces).sum()))
+    root = root_of_area(task.panel.surface.vertices, task.panel.surface.faces)
     worth = WORTH * root * used if task.use < 1.0 else 0.0
     return used > NEAR * share, sum(dart.length_mm for dart in flat.darts) + worth
 
@@ -156,7 +147,7 @@ def _mirrored(flat: Flat) -> tuple[Pin, ...]:
     return tuple(Pin(tuple(mouth.tolist()), tuple(tip.tolist())) for mouth, tip in ends)
 
 
-def _unlike(tasks: Sequence[Task], flats: Sequence[Flat], share: float) -> dict[int, Job]:
+def _unlike(tasks: Sequence[Task], flats: Sequence[Flat], share: float) -> dict[int, Task]:
     """The panels whose darts cost more than those of the panel of the other side, with that one's to begin with.
 
     A body's two sides are alike, and so should their darts be; a search may find the shorter ones on one side only.
@@ -170,5 +161,5 @@ def _unlike(tasks: Sequence[Task], flats: Sequence[Flat], share: float) -> dict[
             continue
         (over, own), (far, price) = (_price(tasks[i], flats[i], share) for i in (k, j))
         if flats[j].darts and (far, UNLIKE * price) < (over, own):
-            out[k] = Job(task, _mirrored(flats[j]))
+            out[k] = replace(task, like=_mirrored(flats[j]))
     return out

@@ -26,7 +26,7 @@ from padlib.padding.spot import held, opposite
 from padlib.seams.mirror import other_side
 from padlib.seams.panels import Panel
 from padlib.seams.place import Place, body_positions
-from padlib.seams.valley import REACH, Ways, WaysOver, drawn_into, pace, ways_across, ways_over
+from padlib.seams.valley import REACH, Ways, drawn_into, pace, ways_across, ways_over
 from padlib.suit.extras import as_written
 from padlib.suit.file import DrawnSeam, Suit
 
@@ -142,7 +142,7 @@ def lines_across(land: Land, panel: Panel, count: int) -> list[Line]:
         ):
             continue
         marks.append((int(kind[k]), pair))
-        over = ways.nodes[ways.over] if isinstance(ways, WaysOver) else None
+        over = None if ways.over is None else ways.nodes[ways.over]
         places = drawn_into(land.surface, land.bends, ways.way(i, j), deep=over is None)
         size = float(lengths(places)[-1])
         price = PAYS * _paced(land, places)
@@ -165,7 +165,7 @@ def _ends(panel: Panel) -> NDArray[np.int64]:
     return np.unique(np.array(out, dtype=np.int64))
 
 
-def _judged(panel: Panel, ways: Ways | WaysOver, ahead: Parting) -> Array:
+def _judged(panel: Panel, ways: Ways, ahead: Parting) -> Array:
     """Rows of two ends, the forecast's strain and the cost for every line that parts off enough."""
     loop, count = ahead.loop, len(panel.surface.vertices)
     place = np.full(count, -1)

@@ -36,9 +36,7 @@ NEW = 3  # new seams at most, each on both sides
 TRIES = 6  # lines across a panel that are drawn into the shell
 LAID = 3  # those of them that are judged with the whole suit
 VAIN = 3  # panels across which new seams may be sought in vain, before the search is given up
-HALF = (
-    "left"  # while plans are sought, darts of this side stand for both: scans are nearly symmetric
-)
+HALF = "left"  # while plans are sought, its darts stand for both: scans are nearly symmetric
 NEEDY = 60.0  # mm of dart that a panel comes to from which a new seam is tried across it
 GUESSED, DARTED, BUILT = "guessed", "darted", "built"  # how far a suggestion was judged
 

@@ -17,6 +17,7 @@ from padlib.flatten.ease import Ease
 from padlib.flatten.flat import Flat
 from padlib.flatten.together import with_images
 from padlib.seams.mirror import other_side
+from padlib.suit.again import partners
 from padlib.suit.matching import share_used
 
 MOST = 0.03  # by which no flat is cut smaller
@@ -58,9 +59,7 @@ def _beside(flats: Sequence[Flat]) -> NDArray[np.bool_]:
     place |= {other_side(n): k for n, k in place.items() if other_side(n) not in place}
     out = np.zeros((len(flats), len(flats)), dtype=np.bool_)
     for k, flat in enumerate(flats):
-        for edge in flat.panel.edges:
-            if edge.partner is not None and edge.partner[0] in place:
-                out[k, place[edge.partner[0]]] = True
+        out[k, [place[name] for name in partners(flat) if name in place]] = True
     return out | out.T
 
 

@@ -21,7 +21,7 @@ from padlib.body.body import Body
 from padlib.errors import FlatteningError
 from padlib.flatten.carry import carried
 from padlib.flatten.flat import Flat
-from padlib.flatten.stretch import areas, summary
+from padlib.flatten.stretch import areas, root_of_area, summary
 from padlib.mesh.seen import seen
 from padlib.padding.even import even_shell
 from padlib.padding.shell import Shell
@@ -189,11 +189,8 @@ class Bench:
 
     def with_darts(self, trial: Trial) -> Trial:
         """A plan with the darts of those panels for which they were sought."""
-        of = {p.name: self.darted.get(_key(p)) for p in trial.panels}
-        found = [of[p.mirror_of or p.name] for p in trial.panels]
-        flats = tuple(b if d is None else d for d, b in zip(found, trial.flats, strict=True))
-        laid = _told(trial.suit, flats, [d is None for d in found])
-        return replace(trial, flats=flats, laid=laid)
+        flats, guessed = self._found(trial, range(len(trial.panels)))
+        return replace(trial, flats=tuple(flats), laid=_told(trial.suit, flats, guessed))
 
     def beside(self, one: Trial, other: Trial, side: str = "") -> tuple[Laid, Laid]:
         """What those panels of two plans come to in which they differ, of one side only where it is given: with darts
@@ -202,19 +199,22 @@ class Bench:
         sure = all(_key(p) in self.darted for t, own in plans for p in _originals(t.panels, own))
         out = []
         for plan, which in plans:
-            trial = self.with_darts(plan) if sure else plan
-            flats = [trial.flats[k] for k in which]
-            out.append(_told(trial.suit, flats, [not sure] * len(flats)))
+            flats = self._found(plan, which)[0] if sure else [plan.flats[k] for k in which]
+            out.append(_told(plan.suit, flats, [not sure] * len(flats)))
         return out[0], out[1]
 
     def cost(self, trial: Trial, which: Sequence[int]) -> float:
         """The price of some panels of a plan, with darts where they were sought."""
-        panels = [trial.panels[k] for k in which]
-        names = {p.mirror_of or p.name for p in panels}
-        unsure = {p.name for p in trial.panels if p.name in names and _key(p) not in self.darted}
-        flats = self.with_darts(trial).flats
-        guessed = [(p.mirror_of or p.name) in unsure for p in panels]
-        return _told(trial.suit, [flats[k] for k in which], guessed).price
+        return _told(trial.suit, *self._found(trial, which)).price
+
+    def _found(self, trial: Trial, which: Sequence[int]) -> tuple[list[Flat], list[bool]]:
+        """Flats of some panels of a plan, and which of them are guessed: as they are without the darts that were not
+        sought."""
+        own = {p.name: p for p in trial.panels}
+        names = [trial.panels[k].mirror_of or trial.panels[k].name for k in which]
+        found = [self.darted.get(_key(own[name])) for name in names]
+        flats = [trial.flats[k] if d is None else d for k, d in zip(which, found, strict=True)]
+        return flats, [d is None for d in found]
 
     def alone(self, suit: Suit, panel: Panel, watch: Watch) -> Flat | None:
         """One panel that is not of the plan laid flat with its darts, its pile down; None where the time is out."""
@@ -319,21 +319,17 @@ def _originals(panels: Sequence[Panel], which: Sequence[int]) -> list[Panel]:
     return [by_name[name] for name in names]
 
 
-def need(flat: Flat, limit: float, percentile: float = 95.0) -> float:
-    """The dart length in mm that a panel will need, told by its flat without darts.
+def need(flat: Flat, limit: float, percentile: float = 95.0) -> tuple[float, float]:
+    """The dart length in mm that a panel will need, told by its flat without darts, and how likely it is (0 to 1) that
+    they leave it over the limit.
 
     limit: of the cloth, a fraction, kept by so many per cent of the area. The flat spreads its stretch until the limit
     holds, where that can be: one within it needs no darts, one beyond it the more the farther it is and the larger the
     panel. Of 21 panels of the demo and of a thin build that took 31 to 475 mm, as they are and parted by a line, it is
-    right within a factor of 1.7 (standard deviation of the logarithm 0.5). Whether darts hold the limit it cannot tell:
-    of panels up to 1.2 of what darts aim at they did for all, of those from 1.2 to 1.5 for 12 of 17 (most of the others
-    are saddles), from 1.5 to 2.3 for all 7, from 2.4 to 2.7 for 2 of 6 (demo, thin, heavy, a child, a muscular man).
+    right within a factor of 1.7 (standard deviation of the logarithm 0.5). Darts held the limit of all panels up to 1.2
+    of what they aim at, of 12 of 17 from 1.2 to 1.5 (most of the others are saddles), of all 7 from 1.5 to 2.3, of 2 of
+    6 from 2.4 to 2.7 (demo, thin, heavy, a child, a muscular man).
     """
-    return _needs(flat, limit, percentile)[0]
-
-
-def _needs(flat: Flat, limit: float, percentile: float) -> tuple[float, float]:
-    """The same, and how likely it is that darts leave the panel over the limit."""
     used = share_used(flat, limit, percentile) / DART_SHARES[0]
     if used <= HOLDS:
         return 0.0, 0.0
@@ -342,8 +338,7 @@ def _needs(flat: Flat, limit: float, percentile: float) -> tuple[float, float]:
 
 def _root(flat: Flat) -> float:
     """The root of a panel's area, mm."""
-    surface = flat.panel.surface
-    return float(np.sqrt(areas(surface.vertices, surface.faces).sum()))
+    return root_of_area(flat.panel.surface.vertices, flat.panel.surface.faces)
 
 
 def told(
@@ -363,7 +358,7 @@ def told(
     size, price, over = float(sum(darts)), float(sum(darts)), 0
     for flat, bare in zip(flats, guessed, strict=True):
         if bare:
-            length, risk = _needs(flat, limit, percentile)
+            length, risk = need(flat, limit, percentile)
             size += length
             price += length + OVER * _root(flat) * risk
             over += risk > 0.5

@@ -118,9 +118,9 @@ def test_only_the_panel_that_overlaps_gives_its_reserve_up(monkeypatch: pytest.M
     pile, flats = {p.name: DOWN for p in panels}, {p.name: laid(p, None) for p in panels}
     sought, matched = [], []
 
-    def dart(job: darting.Job, **more: object) -> Flat:
-        sought.append((job.task.panel.name, job.task.use))
-        return flats[job.task.panel.name]
+    def dart(task: darting.Task, **more: object) -> Flat:
+        sought.append((task.panel.name, task.use))
+        return flats[task.panel.name]
 
     def overlaps(flats: list[Flat], **more: object) -> list[Flat]:
         matched.append([f.panel.name for f in flats])

@@ -11,13 +11,12 @@ import pytest
 from padlib.flatten import fit
 from padlib.flatten.flat import Flat
 from padlib.flatten.ground import Rules
-from padlib.flatten.pins import Pin
 from padlib.flatten.stretch import areas
 from padlib.mesh.surface import Surface
 from padlib.progress import quiet
 from padlib.seams.panels import Edge, Panel
 from padlib.suit import darting
-from padlib.suit.darting import Job, Task, darted
+from padlib.suit.darting import Task, darted
 from padlib.suit.known import Known
 from padlib.suit.matching import share_used
 from padlib.suit.wishes import NONE
@@ -77,13 +76,13 @@ def test_longer_darts_give_way_to_those_of_the_other_side(monkeypatch: pytest.Mo
     alone = sought(known, tasks[1])[0]
     real = darting._laid
 
-    def laid(asked: Task, share: float, most: int, like: tuple[Pin, ...]) -> Flat:
-        poor = asked.panel.name == "leg-left" and not like
-        return real(asked, (0.6 if poor else 1.0) * share, most, like)
+    def laid(asked: Task, share: float, most: int) -> Flat:
+        poor = asked.panel.name == "leg-left" and not asked.like
+        return real(asked, (0.6 if poor else 1.0) * share, most)
 
     monkeypatch.setattr(darting, "_laid", laid)
     asked = {"share": 0.9, "most": 6, "known": known, "workers": 1}
-    poor = darting._each([Job(tasks[0])], quiet, **asked)[0]
+    poor = darting._each([tasks[0]], quiet, **asked)[0]
     one, other = sought(known, *tasks)
 
     assert length(poor) > 1.1 * length(alone)
@@ -97,9 +96,9 @@ def test_a_reserve_has_its_price(monkeypatch: pytest.MonkeyPatch) -> None:
     """Longer darts that leave two fifths of the limit are taken where that is worth their length, else not."""
     panel = cap("cap")
     plain = sought({}, task(panel))[0]
-    dear = darting._laid(task(panel), 0.9 * 0.6, 6, ())
+    dear = darting._laid(task(panel), 0.9 * 0.6, 6)
     monkeypatch.setattr(
-        darting, "_laid", lambda _task, share, _most, _like: dear if share < 0.9 else plain
+        darting, "_laid", lambda _task, share, _most: dear if share < 0.9 else plain
     )
     worth = (length(dear) - length(plain)) / (share_used(plain, 0.05) - share_used(dear, 0.05))
     root = float(np.sqrt(areas(panel.surface.vertices, panel.surface.faces).sum()))

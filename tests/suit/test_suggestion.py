@@ -167,7 +167,7 @@ def test_what_was_darted_before_is_not_darted_again_and_comes_out_the_same(worn,
     monkeypatch.setattr(
         darting,
         "_dart",
-        lambda job, **more: darted.append(job.task.panel.name) or real(job, **more),
+        lambda task, **more: darted.append(task.panel.name) or real(task, **more),
     )
     for bench_, plans in ((kept, (before, after)), (fresh, (after,))):
         for plan in plans:
@@ -265,7 +265,7 @@ def test_what_a_panel_will_need_grows_with_its_curvature_and_its_size():
         carried(_cap(angle, radius), None, limit=0.045)
         for angle, radius in ((20.0, 150.0), (45.0, 150.0), (60.0, 150.0), (60.0, 300.0))
     ]
-    needs = [need(flat, 0.05) for flat in flats]
+    needs = [need(flat, 0.05)[0] for flat in flats]
     shallow, deep = (trials.told([flats[k]], 0.05, guessed=[True]) for k in (1, 2))
 
     assert needs[0] == 0.0
