@@ -12,6 +12,15 @@ from padlib.suit.demo import demo_suit
 from padlib.suit.write import write_built
 
 
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """The tests of a file run in one worker, which makes its fixtures once; all files that want the demo suit in the
+    same one."""
+    demo = {item.path for item in items if "demo_built" in getattr(item, "fixturenames", ())}
+    for item in items:
+        item.add_marker(pytest.mark.xdist_group("demo" if item.path in demo else str(item.path)))
+
+
 @pytest.fixture(scope="session")
 def demo_built() -> Built:
     """The demo suit on the built-in body, every value of the way through; quick lay only."""

@@ -1,4 +1,4 @@
-"""Flats corrected by what sewing them back showed: the map of error fed back to the outlines.
+"""Flats corrected by where their cloth comes to rest: the map of error fed back to the outlines.
 
 How far the suit at rest is off the shell changes with the outlines through the equilibrium, whose
 derivative is one more solve with the matrix at rest (the adjoint; M. Ly and others 2018, "Inverse elastic
@@ -33,12 +33,12 @@ from padlib.proof.told import deviation, tight
 Array = NDArray[np.float64]
 
 POWER = 3  # of the distance in what is to fall: the worst places count most
-ALSO = 6.0  # mm: distances under this count by their square above all, so that mean and volume fall as well
+ALSO = 20.0  # mm: distances under this count by their square above all, so that mean and volume fall as well
 LONGEST = 20.0  # mm: farthest that a round moves any place of an outline
 HOPED = 0.7  # share of what is to fall that a round is to take at most
 FURTHER = 2.0  # times what the last round moved, at most
 STILL = 0.02  # mm, mean movement of a step at which the cloth rests in a round
-PAYS = 0.02  # share that a round must take, at prices that stand, for another one to follow
+PAYS = 0.01  # share that a round must take, at prices that stand, for another one to follow
 STAND = 0.3  # relative change of a price at which it stands
 EXCESS = 30.0  # by how much the largest share beyond what may be over a panel's limit counts against a round
 TRIES = 4
@@ -64,20 +64,22 @@ class Round:
 
 @dataclass(frozen=True, eq=False)
 class Corrected:
-    """All rounds of corrections, first the flats as laid."""
+    """All rounds of corrections, first the flats as given; laid (panels,), twice: what was over each panel's limit
+    before any corrections, once sewn and as cut; prices: of the last round."""
 
     rounds: tuple[Round, ...]
+    laid: tuple[Array, Array]
+    prices: Prices
 
     def nearest(self, spare: Array | float = 0.0, *, but: Sequence[Round] = ()) -> Round | None:
         """The round that lies nearest to the shell of those that keep the limit as cut; None where but names all.
 
         What is over it once sewn counts against a round; spare (panels,): by what share sooner.
         """
-        laid = self.rounds[0].over
         held = [r for r in self.rounds if r.keeps and r not in but]
         return min(
             held,
-            key=lambda r: (1.0 + EXCESS * beyond(r.over + spare, laid).max()) * r.far,
+            key=lambda r: (1.0 + EXCESS * beyond(r.over + spare, self.laid[0]).max()) * r.far,
             default=None,
         )
 
@@ -120,19 +122,24 @@ def correct(
     rounds: int,
     limit: float,
     ease: Sequence[Ease] = (),
+    after: Corrected | None = None,
 ) -> Corrected:
     """Flats whose suit lies nearer to the shell.
 
-    support: the shell; place (n, 3): the suit of the given flats at rest over it; rounds: at most;
-    limit: strain that cloth bears of which no more is known; ease: which seam's sides are to differ.
-    Mirror images stay mirror images. What falls is the cube and the square of the distance, averaged over
-    the cloth, and a price on cloth that is strained near its limit (`prices`). Of all rounds whose flats keep the
-    limit against their panels one is to be taken (`Corrected.nearest`).
+    support: the shell; place (n, 3): the suit of the given flats near its rest over it; rounds: at most;
+    limit: strain that cloth bears of which no more is known; ease: which seam's sides are to differ; after: the
+    corrections that these go on from, if any. Mirror images stay mirror images.
+
+    What falls is the cube and the square of the distance, averaged over the cloth, and a price on cloth that is
+    strained near its limit (`prices`). Of all rounds whose flats keep the limit against their panels one is to be
+    taken (`Corrected.nearest`).
     """
     work = Work()
-    now = _rested(flats, support, place, limit, work, first(len(flats)))
-    laid = now.over(), now.astray()
-    done = [_round(now, laid, laid)]
+    prices = first(len(flats)) if after is None else after.prices
+    now = _rested(flats, support, place, limit, work, prices)
+    told = now.over(), now.astray()
+    laid = told if after is None else after.laid
+    done = [_round(now, told, laid)]
     reach = LONGEST
     for _ in range(rounds):
         cost = _cost(now)
@@ -152,11 +159,11 @@ def correct(
         if after > (1.0 - PAYS) * cost and stand:
             break
         now = replace(now, prices=prices)
-    return Corrected(tuple(done))
+    return Corrected(tuple(done), laid, now.prices)
 
 
 def _round(now: _State, told: tuple[Array, Array], laid: tuple[Array, Array]) -> Round:
-    """A state as a round of corrections; told: what is over, once sewn and as cut; laid: what was at first."""
+    """A state as a round of corrections; told: what is over, once sewn and as cut; laid: what was before any."""
     away = deviation(now.height, now.here.area)
     keeps = not beyond(told[1], laid[1]).any()
     return Round(now.flats, away, _far(now), told[0], keeps)

@@ -1,7 +1,9 @@
-"""Flats cut a little smaller than their panels, as far as their cloth bears, so that it lies taut over the outline.
+"""Flats cut so that their cloth lies taut over the outline: smaller, as far as it bears, then for how it will rest.
 
 Cloth that is cut as large as the outline stands off it wherever laying it flat made it a little too large; common
-practice, no source, is to cut a cover small. Darts leave the room for it (`[darts] reserve`).
+practice, no source, is to cut a cover small. Darts leave the room for it (`[darts] reserve`). Taut cloth then spans
+hollows. What it must be cut like to rest on the outline all the same is the reverse problem (M. Skouras and others
+2014, M. Ly and others 2018, both from memory), begun on the outline that the flats were laid from.
 """
 
 from __future__ import annotations
@@ -16,6 +18,10 @@ from padlib.flatten.agree import match_flats, moved_flat
 from padlib.flatten.ease import Ease
 from padlib.flatten.flat import Flat
 from padlib.flatten.together import with_images
+from padlib.mesh.surface import Surface
+from padlib.proof.correct import Corrected, correct
+from padlib.proof.sew import weld
+from padlib.proof.sheets import bundle
 from padlib.seams.mirror import other_side
 from padlib.suit.again import partners
 from padlib.suit.matching import share_used
@@ -24,6 +30,9 @@ MOST = 0.03  # by which no flat is cut smaller
 STEP = 0.001
 BEARS = 0.96  # share of what its cloth bears that a flat may use then; making seams agree takes a little more
 TRIES = 5
+SURE = (
+    0.007  # share of a panel that is over its limit, by which sewing the flats back may show more
+)
 
 
 def taut_flats(
@@ -51,6 +60,21 @@ def taut_flats(
         # what a panel has no room for comes from those that it is sewn to
         less[over | beside[over].any(axis=0)] *= 0.0 if k else 0.25
     return tuple(flats)
+
+
+def resting_flats(
+    flats: Sequence[Flat], outline: Surface, *, rounds: int, limit: float, ease: Sequence[Ease] = ()
+) -> tuple[tuple[Flat, ...], Corrected]:
+    """The flats, moved until their cloth rests as near to the outline as pays, and the rounds that led there.
+
+    rounds: at most; limit: what cloth bears of which no more is known; ease: which seams' sides are to differ.
+    """
+    sewn = weld(bundle(flats, limit))
+    place = np.empty((sewn.count, 3))
+    for at, flat in zip(sewn.welded, flats, strict=True):
+        place[at] = flat.panel.surface.vertices
+    made = correct(flats, outline, place, rounds=rounds, limit=limit, ease=ease)
+    return made.nearest(SURE).flats, made
 
 
 def _beside(flats: Sequence[Flat]) -> NDArray[np.bool_]:

@@ -136,17 +136,16 @@ def test_straight_strips_become_waisted_ones() -> None:
 
 
 def test_demo_is_corrected(demo_built: Built) -> None:
-    """The demo's flats, corrected and sewn back from a rough wrap: under 0.6 mm on average, 4 at the 95th
-    percentile, 12 at most (laid 1.2, 6.0, 20), 1 % of volume more than the shell, no panel over its limit on
-    more of its cloth than passes untold, mirror images still mirror images, every seam walking."""
+    """The demo's flats sewn back from a rough wrap, as laid and as corrected: under 0.6 mm on average, 4 at the 95th
+    percentile, 12 at most (laid by their panels alone 1.2, 6.0, 20), 1 % of volume more than the shell, no panel over
+    its limit on more of its cloth than passes untold, mirror images still mirror images, every seam walking."""
     proof = demo_built.proof
 
     assert proof is not None
-    assert proof.uncorrected_mm is not None
-    assert proof.uncorrected_mm["mean"] < 1.5
-    assert proof.deviation_mm["mean"] < 0.6
-    assert proof.deviation_mm["p95"] < 4.0
-    assert proof.deviation_mm["max"] < 12.0
+    for away in (proof.uncorrected_mm or proof.deviation_mm, proof.deviation_mm):
+        assert away["mean"] < 0.6
+        assert away["p95"] < 4.0
+        assert away["max"] < 12.0
     assert abs(proof.volume_percent) < 1.0
     assert max(t.over for t in proof.tight) < 0.05
     by_name = {f.panel.name: f for f in demo_built.flats}
