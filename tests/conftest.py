@@ -3,22 +3,36 @@
 from __future__ import annotations
 
 import json
+import re
+from functools import cache
 from pathlib import Path
 
 import pytest
+from xdist.remote import Producer
+from xdist.scheduler import LoadScopeScheduling
 
 from padlib.suit.built import Built, Clock, run
 from padlib.suit.demo import demo_suit
 from padlib.suit.write import write_built
 
 
-@pytest.hookimpl(tryfirst=True)
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """The tests of a file run in one worker, which makes its fixtures once; all files that want the demo suit in the
-    same one."""
-    demo = {item.path for item in items if "demo_built" in getattr(item, "fixturenames", ())}
-    for item in items:
-        item.add_marker(pytest.mark.xdist_group("demo" if item.path in demo else str(item.path)))
+class ByFile(LoadScopeScheduling):
+    """The tests of a file run in one worker, which makes its fixtures once; files that want the demo suit in the same
+    one."""
+
+    def _split_scope(self, nodeid: str) -> str:
+        file = nodeid.split("::", 1)[0]
+        return "demo" if _wants_demo(self.config.rootpath / file) else file
+
+
+@cache
+def _wants_demo(file: Path) -> bool:
+    return re.search(r"\bdemo_(built|folder|report)\b", file.read_text()) is not None
+
+
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Producer) -> ByFile:
+    """What hands tests to workers."""
+    return ByFile(config, log)
 
 
 @pytest.fixture(scope="session")

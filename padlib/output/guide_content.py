@@ -461,7 +461,7 @@ def _corrected(proof: Mapping[str, Any]) -> str:
     if not before:
         return ""
     return (
-        f" The outlines of the pieces were moved for that: as the outline lies flat they would have sewn up to "
+        f" The outlines of the pieces were moved by what sewing them back showed: before, they would have sewn up to "
         f"{before['mean']:.1f}, {before['p95']:.1f} and {before['max']:.1f} mm. Stretch in the table is of the "
         "pieces against the sculpted outline."
     )
