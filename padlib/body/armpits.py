@@ -171,16 +171,19 @@ def _fold(
     cut = slices(vertices, _between(vertices, faces, z[0], z[-1]), z)
     wide, seen = np.full(len(z), np.nan), np.zeros(len(z), dtype=bool)
     walls = np.full((len(z), 2), np.nan)
-    for k in range(len(z)):
+    last = None
+    for k in reversed(range(len(z))):
         pair = _pair(cut, k, sign, top)
         if pair is not None:
             wide[k] = np.linalg.norm(pair[0] - pair[1])
             walls[k] = sign * pair[0][0], sign * pair[1][0]
             seen[k] = all(gap[tree.query(point)[1]] < SEEN for point in pair)
-    run = [k for k in range(2, len(z)) if seen[k - 2 : k + 1].all()]
-    if not run:
+        if last is None and seen[k : k + 3].sum() == 3:
+            last = k + 2
+        if last is not None and z[k] < z[last] - SPAN * top:
+            break  # nothing lower counts
+    if last is None:
         return None
-    last = run[-1]
     near = seen & (z <= z[last]) & (z >= z[last] - SPAN * top)
     slope = -float(np.polyfit(z[near], wide[near], 1)[0])
     if LEAST_SLOPE < slope < MOST_SLOPE:

@@ -22,6 +22,7 @@ Marks = Landmarks | Mapping[str, Point]
 
 CHUNK = 2_000_000  # point-segment pairs at once
 TRUNK_STEP = 20.0  # mm between the sections of the trunk
+JOINED = 30.0  # mm over the crotch: nearer to it the trunk's section hangs on where the thighs' join begins
 
 
 def places(surface: Surface, landmarks: Marks) -> dict[str, Array]:
@@ -88,7 +89,10 @@ def _arm(vertices: Vertices, faces: Faces, at: Mapping[str, Array], side: str) -
 
 
 def _trunk(vertices: Vertices, faces: Faces, at: Mapping[str, Array]) -> Array | None:
-    """Centre line (k, 3) of the trunk: at each level the middle of its section, midway of front and back."""
+    """Centre line (k, 3) of the trunk: at each level the middle of its section, midway of front and back.
+
+    Down to crotch level it goes on upright from JOINED above it.
+    """
     low = at["crotch"][2] if "crotch" in at else float(vertices[:, 2].min()) + 1.0
     neck = (
         0.5 * (at["cervicale"] + at["suprasternal"])
@@ -99,7 +103,8 @@ def _trunk(vertices: Vertices, faces: Faces, at: Mapping[str, Array]) -> Array |
     high = neck[2] if neck is not None else min(sides, default=float(vertices[:, 2].max()) - 1.0)
     if high - low < 4 * TRUNK_STEP:
         return None
-    z = np.linspace(low + 2.0, high, int((high - low) / TRUNK_STEP) + 1)
+    foot = low + (JOINED if "crotch" in at else 2.0)
+    z = np.linspace(foot, high, int((high - foot) / TRUNK_STEP) + 1)
     cut = slices(vertices, faces, z)
     middle = np.array(
         [
@@ -112,6 +117,7 @@ def _trunk(vertices: Vertices, faces: Faces, at: Mapping[str, Array]) -> Array |
     front, back = edges(flank.start, flank.end, middle[:, 2], along=2, across=1)
     y = 0.5 * (front[:, 1] + back[:, 1])
     middle[:, 1] = np.where(np.isfinite(y), y, middle[:, 1])
+    middle = np.concatenate([[[*middle[0, :2], low]], middle]) if "crotch" in at else middle
     return resampled(smooth(middle), 10.0)
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from padlib.body.crotch import evened
 from padlib.body.parts import LEVELS, SIDES, Parts, find_parts, parting, top_of
 from padlib.body.scale import AXILLA, CROTCH, has_feet, scale
 from padlib.body.slices import Slices, extreme, girth, hull, slices
@@ -178,7 +179,8 @@ def _crotch(vertices: Array, faces: Ints, parts: Parts, findings: list[Finding])
         return None
     low = parting(vertices, faces, parts, level, left[level], right[level])
     cut = parts.cut
-    low[0] = 0.5 * (cut.low[left[level], 0] + cut.high[right[level], 0])  # midway of the gap
+    middle = 0.5 * (cut.low[left[level], 0] + cut.high[right[level], 0])  # of the gap
+    low = evened(vertices, faces, low, float(middle), parts.top)
     true = crotch_above(vertices, faces, parts, low)
     if true is None:
         return low

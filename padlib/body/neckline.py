@@ -102,6 +102,8 @@ def _where(over: Callable[[float], float], wanted: float) -> float:
     tried = np.linspace(INWARD, OUTWARD, TRIES)
     found = np.array([over(a) for a in tried])
     least = int(np.argmin(found))
+    if found[least] > wanted:  # the least itself lies between those tried
+        tried[least], found[least] = _lowest(over, tried, found, least)
     enough = np.flatnonzero(found[least:] >= wanted)
     if not len(enough) or enough[0] == 0:
         return float(tried[least if len(enough) else -1])
@@ -114,6 +116,21 @@ def _where(over: Callable[[float], float], wanted: float) -> float:
             (half, now, high, above) if now < wanted else (low, below, half, now)
         )
     return float(low + (high - low) * (wanted - below) / max(above - below, 1e-9))
+
+
+def _lowest(
+    over: Callable[[float], float], tried: Array, found: Array, least: int
+) -> tuple[float, float]:
+    """Where between the neighbours of the least of some values it is least, and the value there."""
+    best, lowest = float(tried[least]), float(found[least])
+    step = 0.5 * float(tried[1] - tried[0])
+    for _ in range(STEPS):
+        for aside in (best - step, best + step):
+            if tried[0] <= aside <= tried[-1] and (now := over(aside)) < lowest:
+                best, lowest = aside, now
+                break
+        step *= 0.5
+    return best, lowest
 
 
 def _on_slope(vertices: Array, place: Array) -> Array:

@@ -27,6 +27,7 @@ MOST_NEIGHBOURS = 9
 THIN = np.deg2rad(22)  # triangles with a smaller angle are taken out at the end
 MENDS, SETTLES = 3, 3
 FEW = 0.002  # of the faces: fewer flips in a round are the last
+CLOSE = 0.3  # edge lengths within which a place on a thin part's own sheet is looked for first
 BATCH = 500  # points whose faces are looked at together
 RINGS = 4  # about what is mended or settled, in which the mesh is evened again
 NONE = np.iinfo(np.int64).max
@@ -50,8 +51,8 @@ def remesh(
     vertices (n, 3) mm; faces (m, 3), consistently oriented, closed or with boundary; every
     boundary vertex of the result lies on the input's boundary, whose corners stay.
     start: vertices and faces near the surface, of its topology, to begin from instead of the surface itself.
-    least: mm by which a vertex of the surface, one (n,) for each or one for all, stands out over flat triangles to get
-    a vertex of its own; those make triangles finer where summits are narrow.
+    least: mm by which a vertex of the surface, one (n,) for each or one for all, stands out over flat triangles or lies
+    under them to get a vertex of its own; those make triangles finer where summits and folds are narrow.
     brisk: leave off where little is left to collapse or flip, mend about thin triangles alone, and begin with longer
     edges.
     Returns new vertices and faces of the same topology and orientation.
@@ -250,8 +251,12 @@ def _sum_at(index: Ints, values: NDArray[np.float64], n: int) -> NDArray[np.floa
 
 
 def _vertex_normals(v: Vertices, f: Faces) -> NDArray[np.float64]:
-    normal = _face_normals(v, f)
-    return _unit(_sum_at(f.ravel(), np.repeat(normal, 3, axis=0), len(v)))
+    return _unit(_sum_at_corners(_face_normals(v, f), f, len(v)))
+
+
+def _sum_at_corners(x: NDArray[np.float64], f: Faces, n: int) -> NDArray[np.float64]:
+    """Sums (n, 3) at vertices of what their faces (m, 3) have."""
+    return _sum_at(f.ravel(), np.repeat(x, 3, axis=0), n)
 
 
 def _corners(v: Vertices, f: Faces, length: float) -> Mask:
@@ -480,8 +485,9 @@ def _meeting(
     at_ends = np.zeros(len(v), dtype=bool)
     at_ends[ends] = True
     around = f[at_ends[f[:, 0]] | at_ends[f[:, 1]] | at_ends[f[:, 2]]]
-    normal = _vertex_normals(v, around)
-    sharp = _sharpness(v, around, normal)[ends]
+    looks = _face_normals(v, around)
+    normal = _unit(_sum_at_corners(looks, around, len(v)))
+    sharp = _sharpness(around, _unit(looks), normal)[ends]
     border = edges.on_border(len(v))[ends]
     pins = pinned[ends]
     weight = np.full(ends.shape, 0.5)
@@ -674,22 +680,31 @@ class _Target:
         return igl.point_mesh_squared_distance(points, self.v, self.border)[2]
 
     def _on_own_sheet(self, points: Vertices, normal: NDArray[np.float64]) -> tuple[Vertices, Mask]:
-        """Nearest places among nearby faces that look the same way: thin parts have two sheets."""
+        """Nearest places among nearby faces that look the same way: thin parts have two sheets.
+
+        Most are found close by; only for the others is it looked as far as an edge's length.
+        """
         place, found = points.copy(), np.zeros(len(points), dtype=bool)
-        for first in range(0, len(points), BATCH):
-            row, face = self._faces_near(points[first : first + BATCH])
-            row = row + first
-            alike = _dot(self.normal[face], normal[row]) > 0.3
-            row, face = row[alike], face[alike]
-            foot = _closest_on_triangles(points[row], self.v[self.f[face]])
-            away = _length(foot - points[row])
-            order = np.lexsort((-away, row))
-            order = order[away[order] < self.length]
-            place[row[order]], found[row[order]] = foot[order], True  # the nearest is written last
+        for reach in (CLOSE * self.length, self.length):
+            left = np.flatnonzero(~found)
+            for first in range(0, len(left), BATCH):
+                some = left[first : first + BATCH]
+                row, face = self._faces_near(points[some], reach)
+                row = some[row]
+                alike = _dot(self.normal[face], normal[row]) > 0.3
+                row, face = row[alike], face[alike]
+                foot = _closest_on_triangles(points[row], self.v[self.f[face]])
+                away = _length(foot - points[row])
+                order = np.lexsort((-away, row))
+                order = order[away[order] < reach]
+                place[row[order]], found[row[order]] = (
+                    foot[order],
+                    True,
+                )  # the nearest is written last
         return place, found
 
-    def _faces_near(self, points: Vertices) -> tuple[Ints, Ints]:
-        """Numbers (k,) of points and of faces: where the face may have a place within `length` of the point."""
+    def _faces_near(self, points: Vertices, reach: float) -> tuple[Ints, Ints]:
+        """Numbers (k,) of points and of faces: where the face may have a place within `reach` of the point."""
         if self.middles is None:
             corners = _three(self.v, self.f)
             middle = (corners[0] + corners[1] + corners[2]) / 3.0
@@ -701,10 +716,10 @@ class _Target:
         about = _loose_tree(points)
         rows, faces = [], []
         for group, tree in groups:
-            reach = self.length + float(size[group].max())
-            pairs = about.sparse_distance_matrix(tree, reach, output_type="ndarray")
+            most = reach + float(size[group].max())
+            pairs = about.sparse_distance_matrix(tree, most, output_type="ndarray")
             face = group[pairs["j"]]
-            near = pairs["v"] <= self.length + size[face]
+            near = pairs["v"] <= reach + size[face]
             rows.append(pairs["i"][near])
             faces.append(face[near])
         return np.concatenate(rows), np.concatenate(faces)
@@ -742,15 +757,16 @@ def _relax(v: Vertices, f: Faces, pinned: Mask, target: _Target | None, steps: i
     edges = _Edges(f, len(v))
     border = edges.on_border(len(v))
     for turn in range(steps):
-        normal = _vertex_normals(v, f)
+        looks = _face_normals(v, f)
+        normal = _unit(_sum_at_corners(looks, f, len(v)))
         step = _mean_of_neighbours(v, edges, border) - v
         inner = ~border
-        step = np.where(inner[:, None], _along_surface(v, f, normal, step), step)
+        step = np.where(inner[:, None], _along_surface(f, _unit(looks), normal, step), step)
         moved = v + 0.7 * step
         last = turn == steps - 1 and target is not None
         place = _projected(v, moved, normal, border & ~pinned, target) if last else moved
         place[pinned] = v[pinned]
-        v = _unless_turned(v, place, f)
+        v = _unless_turned(v, place, f, looks, normal)
     return v
 
 
@@ -765,15 +781,20 @@ def _projected(
     return place
 
 
-def _along_surface(v: Vertices, f: Faces, normal: NDArray[np.float64], step: Vertices) -> Vertices:
-    """The part of each step in the tangent plane, and on a sharp rim only along the rim."""
+def _along_surface(
+    f: Faces, unit: NDArray[np.float64], normal: NDArray[np.float64], step: Vertices
+) -> Vertices:
+    """The part of each step in the tangent plane, and on a sharp rim only along the rim.
+
+    unit (m, 3), normal (n, 3): unit normals of faces and vertices.
+    """
     step = step - _dot(step, normal)[:, None] * normal
-    sharp = np.flatnonzero(_sharpness(v, f, normal) > 0.1)
-    place = np.full(len(v), -1)
+    sharp = np.flatnonzero(_sharpness(f, unit, normal) > 0.1)
+    place = np.full(len(step), -1)
     place[sharp] = np.arange(len(sharp))
     who = place[f].ravel()
     face = np.flatnonzero(who >= 0)
-    who, looks = who[face], _unit(_face_normals(v, f))[face // 3]
+    who, looks = who[face], unit[face // 3]
     tilt = looks - _dot(looks, normal[sharp][who])[:, None] * normal[sharp][who]
     products = (tilt[:, :, None] * tilt[:, None, :]).reshape(-1, 9)
     spread = np.stack([np.bincount(who, x, minlength=len(sharp)) for x in products.T], axis=1)
@@ -784,13 +805,14 @@ def _along_surface(v: Vertices, f: Faces, normal: NDArray[np.float64], step: Ver
     return step
 
 
-def _sharpness(v: Vertices, f: Faces, normal: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Mean squared sine (n,) of the angle between the normals of a vertex and of its faces."""
-    looks = _unit(_face_normals(v, f))
+def _sharpness(
+    f: Faces, unit: NDArray[np.float64], normal: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Mean squared sine (n,) of the angle between the unit normals of a vertex (n, 3) and of its faces (m, 3)."""
     corner = f.T.ravel()
-    cosine = np.concatenate([_dot(looks, x) for x in _three(normal, f)])
-    total = np.bincount(corner, 1 - np.clip(cosine, 0, 1) ** 2, minlength=len(v))
-    return total / np.maximum(np.bincount(corner, minlength=len(v)), 1)
+    cosine = np.concatenate([_dot(unit, x) for x in _three(normal, f)])
+    total = np.bincount(corner, 1 - np.clip(cosine, 0, 1) ** 2, minlength=len(normal))
+    return total / np.maximum(np.bincount(corner, minlength=len(normal)), 1)
 
 
 def _mean_of_neighbours(v: Vertices, edges: _Edges, border: Mask) -> Vertices:
@@ -803,31 +825,34 @@ def _mean_of_neighbours(v: Vertices, edges: _Edges, border: Mask) -> Vertices:
     return _sum_at(to, v[source], len(v)) / count[:, None]
 
 
-def _unless_turned(old: Vertices, new: Vertices, f: Faces) -> Vertices:
-    """New places, except at vertices of faces that would turn over or thin out."""
-    before, about = _unit(_face_normals(old, f)), _around(old, f)
-    looked = _dot(before, about)
-    was = _shape(old, f)
+def _unless_turned(
+    old: Vertices, new: Vertices, f: Faces, looks: NDArray[np.float64], normal: NDArray[np.float64]
+) -> Vertices:
+    """New places, except at vertices of faces that would turn over or thin out.
+
+    looks (m, 3), normal (n, 3): of the faces, twice the area long, and of the vertices as they were.
+    """
+    a, b, c = _three(normal, f)
+    before, about, was = _unit(looks), _unit(a + b + c), _shape(old, f, looks)
+    looked = np.maximum(_dot(before, about), 0.3)
+    who = np.arange(len(f))  # only faces at vertices that have just moved back can be bad anew
     for _ in range(8):
-        normal = _unit(_face_normals(new, f))
-        turned = (_dot(before, normal) < 0.3) & (_dot(about, normal) < np.maximum(looked, 0.3))
-        shape = _shape(new, f)
-        bad = turned | ((shape < 0.1) & (shape < was))
-        bad = np.flatnonzero(bad)
+        g = f[who]
+        cross = _face_normals(new, g)
+        now, shape = _unit(cross), _shape(new, g, cross)
+        turned = (_dot(before[who], now) < 0.3) & (_dot(about[who], now) < looked[who])
+        bad = who[turned | ((shape < 0.1) & (shape < was[who]))]
         bad = bad[(old[f[bad]] != new[f[bad]]).any(axis=(1, 2))]
         if len(bad) == 0:
             break
         new = new.copy()
         new[f[bad]] = old[f[bad]]
+        back = np.zeros(len(new), dtype=bool)
+        back[f[bad]] = True
+        who = np.flatnonzero(back[f[:, 0]] | back[f[:, 1]] | back[f[:, 2]])
     return new
 
 
-def _around(v: Vertices, f: Faces) -> Vertices:
-    """The unit normal (m, 3) of the surface about each face: of its three corners together."""
-    a, b, c = _three(_vertex_normals(v, f), f)
-    return _unit(a + b + c)
-
-
-def _shape(v: Vertices, f: Faces) -> NDArray[np.float64]:
-    """Twice the area over the square of the longest side (m,): 0.87 for an even triangle."""
-    return _length(_face_normals(v, f)) / np.maximum(_longest_side(v, f) ** 2, 1e-300)
+def _shape(v: Vertices, f: Faces, looks: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Twice the area over the square of the longest side (m,): 0.87 for an even triangle; looks: normals (m, 3)."""
+    return _length(looks) / np.maximum(_longest_side(v, f) ** 2, 1e-300)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import igl
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import coo_matrix
+from scipy.sparse import coo_matrix, csr_matrix
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
@@ -353,8 +353,20 @@ def is_closed_manifold(faces: Faces) -> bool:
     """Whether every edge has two faces of like direction and every vertex a single fan."""
     if not len(faces) or len(boundary_edges(faces)) or _unsound_faces(faces).any():
         return False
-    used = used_count(faces)
-    return len(_parted(np.zeros((faces.max() + 1, 3)), faces)[0]) == used
+    return _fans(faces) == used_count(faces)
+
+
+def _fans(faces: Faces) -> int:
+    """How many fans of corners there are, where every edge has two faces of like direction."""
+    count = len(faces)
+    _, rows = pairs_across_edges(faces)
+    after = np.empty(
+        3 * count, dtype=np.int64
+    )  # as in `_parted`: each corner's next one in its fan
+    after[rows[:, 0]] = (rows[:, 1] + count) % (3 * count)
+    after[rows[:, 1]] = (rows[:, 0] + count) % (3 * count)
+    ring = csr_matrix((np.ones(3 * count), after, np.arange(3 * count + 1)), shape=(3 * count,) * 2)
+    return int(connected_components(ring, directed=False)[0])
 
 
 def genus(faces: Faces) -> int:

@@ -1,4 +1,7 @@
-"""Summits and crests of a surface that stand out between the vertices of the triangles that are to cover it."""
+"""Summits and crests of a surface that stand out between the vertices of the triangles that are to cover it.
+
+And the bottoms of folds, such as the crotch, over which flat triangles lie as a bridge does.
+"""
 
 from __future__ import annotations
 
@@ -7,7 +10,6 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from padlib.mesh.areas import vertex_normals
 from padlib.mesh.repair import edge_keys, runs
 from padlib.mesh.surface import Faces, Vertices
 
@@ -34,9 +36,9 @@ def settled(
 
     v (n, 3), f (m, 3): the mesh, edges about `edge` long; pinned (n,): vertices that stay; fine (p, 3), fine_faces:
     the surface; asked (p,): those of its vertices that come into question. A summit is a vertex of the surface that
-    stands out by its own `least` (p,) or more, and by no less than those beside it. A vertex near it is moved there,
-    else its triangle is parted. Returns vertices, faces, pinned with those on summits, and (p,) what is to be asked
-    next.
+    stands out or lies deep by its own `least` (p,) or more, and by no less than those beside it. A vertex near it is
+    moved there, else its triangle is parted. Returns vertices, faces, pinned with those on summits, and (p,) what is
+    to be asked next.
     """
     face, height = _heights(v, f, fine, asked, edge)
     top = _summits(fine, fine_faces, height, least, NEAR * edge)
@@ -98,13 +100,11 @@ def _with_corners(
 def _heights(
     v: Vertices, f: Faces, fine: Vertices, asked: Mask, edge: float
 ) -> tuple[Ints, NDArray[np.float64]]:
-    """The triangle (p,) under each vertex of the surface, and how far (p,) it stands out over it; 0 below."""
+    """The triangle (p,) beside each vertex of the surface, and how far (p,) it stands out over it or lies under it."""
     who = np.flatnonzero(asked)
-    squared, near, foot = igl.point_mesh_squared_distance(fine[who], v, f)
-    look = vertex_normals(v, f)[f[near]].sum(axis=1)
-    out = np.einsum("ij,ij->i", fine[who] - foot, look)
+    squared, near, _ = igl.point_mesh_squared_distance(fine[who], v, f)
     height, face = np.zeros(len(fine)), np.zeros(len(fine), dtype=np.int64)
-    height[who] = np.where((out > 0) & (squared < edge**2), np.sqrt(squared), 0.0)
+    height[who] = np.where(squared < edge**2, np.sqrt(squared), 0.0)
     face[who] = near
     return face, height
 

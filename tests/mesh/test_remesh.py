@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import igl
 import numpy as np
 import pytest
 import trimesh
@@ -71,6 +72,24 @@ def test_a_thin_lens_keeps_its_two_sheets():
     assert mesh.euler_number == 2
     # 8 mm chords cut about 1 mm off a rim that carries little of the volume
     assert mesh.volume == pytest.approx(4 / 3 * np.pi * 100 * 80 * 3, rel=0.04)
+
+
+@pytest.mark.parametrize(("half", "deep"), [(6.0, 8.0), (8.0, 6.0), (10.0, 10.0)])
+def test_the_bottom_of_a_fold_is_kept(half, deep):
+    """Triangles of 12 mm lie in the bottom of a groove of that width to `least`; without it they bridge it."""
+    line = np.linspace(-60.0, 60.0, 61)
+    x, y = (axis.ravel() for axis in np.meshgrid(line, line, indexing="ij"))
+    v = np.column_stack([x, y, -deep * np.maximum(0.0, 1.0 - np.abs(x) / half)])
+    k = np.arange(61 * 61).reshape(61, 61)
+    a, b, c, d = (q.ravel() for q in (k[:-1, :-1], k[1:, :-1], k[1:, 1:], k[:-1, 1:]))
+    f = np.concatenate([np.stack([a, b, c], axis=1), np.stack([a, c, d], axis=1)])
+    bottom = v[(x == 0.0) & (np.abs(y) < 50.0)]
+    off = [
+        np.sqrt(igl.point_mesh_squared_distance(bottom, *remesh(v, f, 12.0, least=least))[0]).max()
+        for least in (np.inf, 0.5)
+    ]
+    assert off[0] > 2.0
+    assert off[1] < 0.5
 
 
 def test_same_input_same_bytes():
