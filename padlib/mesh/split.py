@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import weakref
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
@@ -81,6 +82,9 @@ class Pieces:
     def __getitem__(self, index: int) -> CutPiece:
         """One piece."""
         return self.pieces[index]
+
+
+_borders: weakref.WeakKeyDictionary[CutPiece, list[Indices]] = weakref.WeakKeyDictionary()
 
 
 def split(
@@ -193,26 +197,29 @@ def _labels_of(step: Indices, keys: Indices, curve: Indices, span: int) -> Indic
 
 
 def _loops(pieces: Sequence[CutPiece]) -> list[tuple[int, Indices]]:
-    """Border loops of all pieces, each with its piece and from its lowest vertex on.
+    """Border loops of all pieces, each with its piece and from its lowest vertex on."""
+    return [(k, loop) for k, piece in enumerate(pieces) for loop in _loops_of(piece)]
+
+
+def _loops_of(piece: CutPiece) -> list[Indices]:
+    """The border loops of a piece, found once for as long as it lives.
 
     Every vertex of a piece has one fan, so that one border step leaves it at most.
     """
-    offset = np.cumsum([0] + [len(p.vertices) for p in pieces])
-    stacked = [p.faces + k for p, k in zip(pieces, offset, strict=False)]
-    border = boundary_sides(np.concatenate(stacked)) if stacked else np.zeros((0, 2), np.int64)
-    onward = dict(border.tolist())
-    loops = []
-    for start in sorted(onward):
-        if start not in onward:
-            continue
-        loop = [start]
-        here = onward.pop(start)
-        while here != start:
-            loop.append(here)
-            here = onward.pop(here)
-        piece = int(np.searchsorted(offset, start, side="right")) - 1
-        loops.append((piece, np.array(loop, dtype=np.int64) - offset[piece]))
-    return loops
+    if piece not in _borders:
+        onward = dict(boundary_sides(piece.faces).tolist())
+        loops = []
+        for start in sorted(onward):
+            if start not in onward:
+                continue
+            loop = [start]
+            here = onward.pop(start)
+            while here != start:
+                loop.append(here)
+                here = onward.pop(here)
+            loops.append(np.array(loop, dtype=np.int64))
+        _borders[piece] = loops
+    return _borders[piece]
 
 
 def _junctions(steps: list[Indices], tags: list[Indices], span: int) -> NDArray[np.bool_]:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from padlib.body.body import Body
 from padlib.body.coordinates import OnLimb, on_limbs, place_on_limb
 from padlib.errors import InputError
-from padlib.mesh.point import nearest
+from padlib.mesh.point import seeker_of
 from padlib.mesh.surface import Point
 
 Array = NDArray[np.float64]
@@ -51,7 +51,7 @@ def on_body(body: Body, spots: Sequence[Spot], who: str, *, mirrored: bool = Fal
     """
     surface = body.surface
     where = np.array([_position(body, spot, who, mirrored) for spot in spots]).reshape(-1, 3)
-    points = nearest(surface.vertices, surface.faces, where)
+    points = seeker_of(surface).points(where)
     for spot, at, point in zip(spots, where, points, strict=True):
         far = float(np.linalg.norm(point.on(surface.vertices, surface.faces) - at))
         if far > FARTHEST:

@@ -15,13 +15,14 @@ from padlib.findings import Finding
 from padlib.mesh.areas import face_areas
 from padlib.mesh.cut import boundary_runs, insert, split
 from padlib.mesh.insert import Inserted
+from padlib.mesh.onto import divided
 from padlib.mesh.point import Curve, arrays
-from padlib.mesh.prune import prune
 from padlib.mesh.split import CutPiece
 from padlib.mesh.surface import Faces, Surface, Vertices, per_surface
 from padlib.mesh.topology import Edges, boundary_loops, edge_numbers, edges, face_components
 from padlib.seams.marks import Mark, tints, with_images
 from padlib.seams.mirror import mirrored
+from padlib.seams.own import Ground, Parted, Seams, components_beside, draw_own, joined
 from padlib.seams.panels import Edge, Panel, whole_name
 from padlib.seams.place import Place
 from padlib.seams.plan import (
@@ -41,8 +42,10 @@ NAMES = {
     "arm": ("sleeve-upper", "sleeve-under"),
     "leg": ("leg-inner", "leg-outer"),
 }
+_plans: weakref.WeakKeyDictionary[Place, tuple[tuple[object, ...], _Plan]] = (
+    weakref.WeakKeyDictionary()
+)
 _parted: weakref.WeakKeyDictionary[Place, tuple[Options, list[Line]]] = weakref.WeakKeyDictionary()
-LEAST_AREA = 400.0  # mm2; smaller patches between nearly equal curves join their neighbour
 
 
 @dataclass(frozen=True)
@@ -74,15 +77,56 @@ def suit_panels(
     """All panels of the suit with their edges and partners, and what was noticed.
 
     drawn: the maker's own seams, marks: where the cloth has another colour, both on the shell's own mesh.
+    The plan is cut once for a place as long as all but the maker's seams stays; these are drawn into its panels, and
+    only those that they touch are cut again.
     Raises SuitError if a part cannot be parted or a panel is not a disk, naming it and where to open it,
     and for a mark that crosses itself.
     """
-    lines = _parting(place, options)
-    own = list(drawn)
-    shell = place.surface
+    plan = _planned(place, options, closure, marks)
+    cut = draw_own(plan.ground, drawn) if drawn else plan.ground.cut
+    runs = boundary_runs(cut.pieces, cut.edges, cut.labels)
+    names = _numbered([_base_name(plan, piece) for piece in cut.pieces], runs)
+    panels = _panels(runs, names, cut.seams)
+    for panel in panels:
+        _check_disk(panel)
+    if place.mirror is not None:
+        panels = mirrored(panels)
+    own_faces = {str(n): piece.face_parents for n, piece in zip(names, runs, strict=True) if n}
+    return Cut(panels, _tints(panels, own_faces, plan.tint), plan.findings)
+
+
+@dataclass(frozen=True, eq=False)
+class _Plan:
+    """The seam plan of a suit drawn into its shell, before the maker's own seams.
+
+    ground: what these are drawn into; region (m,): the part of the body that each face belongs to; split_by: of each
+    part what parts its two panels, at the vertices; tint: the mark of each face and of its mirror image; stems: names
+    of pieces without a number.
+    """
+
+    ground: Ground
+    parts: Sequence[str]
+    region: NDArray[np.int64]
+    split_by: Mapping[str, NDArray[np.float64]]
+    tint: tuple[NDArray[np.int64], NDArray[np.int64]]
+    findings: tuple[Finding, ...]
+    stems: weakref.WeakKeyDictionary[CutPiece, str | None]
+
+
+def _planned(place: Place, options: Options, closure: Closure, marks: Sequence[Mark]) -> _Plan:
+    """The plan drawn in, once for a place as long as these stay."""
+    key = options, closure, tuple((mark.name, mark.loops) for mark in marks)
+    known = _plans.get(place)
+    if known is None or known[0] != key:
+        known = _plans[place] = key, _new_plan(place, options, closure, marks)
+    return known[1]
+
+
+def _new_plan(place: Place, options: Options, closure: Closure, marks: Sequence[Mark]) -> _Plan:
+    lines, shell = _parting(place, options), place.surface
     coloured = with_images(marks, place)
     loops = coloured.curves()
-    every = [*(x.curve for x in (*lines, *own)), *loops]
+    every = [*(line.curve for line in lines), *loops]
     first = _drawn_in(shell.vertices, shell.faces, _edges_of(shell), every)
     known = edges(first.faces)
     region, parts = find_regions(first, known, place, len(lines))
@@ -91,36 +135,30 @@ def suit_panels(
     curves = [*chain_curves(first), *(x.curve for x in inner)]
     second = _drawn_in(first.vertices, first.faces, known, curves, len(first.chains))
     known = edges(second.faces)
-    every = [*lines, *own, *(Line("", loop) for loop in loops), *inner]
-    mine = range(len(lines), len(lines) + len(own))
-    tint = tints(second, known, coloured, mine.stop)
-    second = _without(second, range(mine.stop, mine.stop + len(loops)))
-    # an own seam may run on beyond the seam on which it ends
-    settled = [k for k in range(len(every)) if k not in mine]
-    second = prune(second, keep=settled, mesh_edges=known)
+    drawn = np.unique(second.edges)
+    every_line = [*lines, *(Line("", loop) for loop in loops), *inner]
+    tint = tints(second, known, coloured, len(lines))
+    second = _without(second, range(len(lines), len(lines) + len(loops)))
     face_region = region[second.parent_face]
     both = _regions_beside(second, known, face_region)
-    table = _seam_table(second, every, both, parts, place, closure)
-    _check_drawn(second, len(lines), own)
+    seams, labels = _seam_table(second, every_line, both, parts, place, closure)
     vertices = second.vertices.copy()
     if place.mirror is not None:
         vertices[second.chains[len(lines) - 1], 0] = 0.0
-    cut_edges, labels = _joined(vertices, second, known, table.labels)
+    cut_edges, labels = joined(vertices, second.faces, known, second.edges, labels)
     pieces = split(vertices, second.faces, cut_edges, mesh_edges=known)
-    runs = boundary_runs(pieces.pieces, cut_edges, labels)
     carriers = first.faces[second.point_face]
     split_by = {
         part: np.einsum("nk,nk->n", second.point_barycentric, values[carriers])
         for part, values in split_by.items()
     }
-    names = _piece_names(runs, face_region, parts, second.faces, split_by)
-    panels = _panels(runs, names, table)
-    for panel in panels:
-        _check_disk(panel)
-    if place.mirror is not None:
-        panels = mirrored(panels)
-    own_faces = {str(n): piece.face_parents for n, piece in zip(names, runs, strict=True) if n}
-    return Cut(panels, _tints(panels, own_faces, tint), tuple(second.findings))
+    taken = np.zeros(len(vertices), dtype=bool)
+    taken[drawn] = True
+    parted = Parted(pieces.pieces, cut_edges, labels, seams)
+    ground = Ground(divided(shell.faces, first, second), vertices, taken, parted)
+    stems: weakref.WeakKeyDictionary[CutPiece, str | None] = weakref.WeakKeyDictionary()
+    findings = tuple(second.findings)
+    return _Plan(ground, parts, face_region, split_by, tint, findings, stems)
 
 
 def _parting(place: Place, options: Options) -> list[Line]:
@@ -194,15 +232,6 @@ def find_regions(
     return region, names
 
 
-@dataclass(frozen=True)
-class _Table:
-    """Seam names and kinds, and the name index of each seam edge of the mesh."""
-
-    names: tuple[str, ...]
-    kinds: tuple[str, ...]
-    labels: NDArray[np.int64]
-
-
 def _seam_table(
     mesh: Inserted,
     lines: Sequence[Line],
@@ -210,8 +239,8 @@ def _seam_table(
     parts: Sequence[str],
     place: Place,
     closure: Closure,
-) -> _Table:
-    """The name of each seam edge, from its curve and from the parts of the body (k, 2) on both sides."""
+) -> tuple[Seams, NDArray[np.int64]]:
+    """The seams, and which (k,) each seam edge is of: from its curve and the parts of the body (k, 2) on both sides."""
     middle = mesh.vertices[mesh.edges].mean(axis=1)
     trunk = place.axes["trunk"]
     order = np.argsort(trunk[:, 2])
@@ -232,7 +261,7 @@ def _seam_table(
             names.append(name)
             kinds.append(kind)
         labels[k] = index[name, kind]
-    return _Table(tuple(names), tuple(kinds), labels)
+    return Seams(tuple(names), tuple(kinds)), labels
 
 
 def part_of(panel: str) -> str:
@@ -288,68 +317,27 @@ def _edge_name(
 
 def _regions_beside(mesh: Inserted, e: Edges, face_region: NDArray[np.int64]) -> NDArray[np.int64]:
     """Region index (k, 2) of the two faces beside each seam edge."""
-    return _components_beside(e, face_region)[edge_numbers(e, mesh.edges)]
+    return components_beside(e, face_region)[edge_numbers(e, mesh.edges)]
 
 
-def _joined(
-    vertices: Vertices, mesh: Inserted, e: Edges, labels: NDArray[np.int64]
-) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Seam edges and labels without those round tiny patches, which join their neighbour."""
-    cut_edges, first = np.unique(np.sort(mesh.edges, axis=1), axis=0, return_index=True)
-    kept = labels[first]
-    area = face_areas(vertices, mesh.faces)
-    at = edge_numbers(e, cut_edges)
-    for _ in range(16):
-        cut = np.zeros(len(e.ends), dtype=bool)
-        cut[at] = True
-        component = face_components(mesh.faces, cut=cut, mesh_edges=e)
-        size = np.bincount(component, weights=area)
-        if size.min() >= LEAST_AREA:
-            break
-        side = _components_beside(e, component)
-        patch = int(size.argmin())
-        around = cut & (side == patch).any(axis=1) & (side[:, 0] != side[:, 1])
-        other = np.where(side[around, 0] == patch, side[around, 1], side[around, 0])
-        joined = np.flatnonzero(around)[other == np.bincount(other).argmax()]
-        keep = ~np.isin(at, joined)
-        cut_edges, kept, at = cut_edges[keep], kept[keep], at[keep]
-    return cut_edges, kept
+def _base_name(plan: _Plan, piece: CutPiece) -> str | None:
+    """The panel name of a piece without its number, None for head, hands and feet; found once for a piece."""
+    if piece not in plan.stems:
+        plan.stems[piece] = _new_name(plan, piece)
+    return plan.stems[piece]
 
 
-def _components_beside(e: Edges, component: NDArray[np.int64]) -> NDArray[np.int64]:
-    """The lowest and highest component (e, 2) of the faces at each edge."""
-    low = np.full(len(e.ends), np.iinfo(np.int64).max)
-    high = np.full(len(e.ends), -1)
-    np.minimum.at(low, e.of_face.ravel(), np.repeat(component, 3))
-    np.maximum.at(high, e.of_face.ravel(), np.repeat(component, 3))
-    return np.stack([low, high], axis=1)
-
-
-def _piece_names(
-    pieces: Sequence[CutPiece],
-    face_region: NDArray[np.int64],
-    parts: Sequence[str],
-    faces: Faces,
-    split_by: Mapping[str, NDArray[np.float64]],
-) -> list[str | None]:
-    """The panel name of each piece, None for head, hands and feet."""
-    base: list[str | None] = []
-    for piece in pieces:
-        counts = np.bincount(face_region[piece.face_parents] + 1, minlength=len(parts) + 1)
-        best = int(counts.argmax()) - 1
-        part = parts[best] if best >= 0 else ""
-        kind, _, side = part.partition("-")
-        if kind not in GARMENT:
-            base.append(None)
-            continue
-        value = split_by[part][faces[piece.face_parents]].mean(axis=1)
-        corner = piece.vertices[piece.faces]
-        area = np.linalg.norm(
-            np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]), axis=1
-        )
-        second = float((np.sign(value) * area).sum()) > 0
-        base.append(f"{NAMES[kind][int(second)]}-{side}")
-    return _numbered(base, pieces)
+def _new_name(plan: _Plan, piece: CutPiece) -> str | None:
+    counts = np.bincount(plan.region[piece.face_parents] + 1, minlength=len(plan.parts) + 1)
+    best = int(counts.argmax()) - 1
+    part = plan.parts[best] if best >= 0 else ""
+    kind, _, side = part.partition("-")
+    if kind not in GARMENT:
+        return None
+    value, faces = plan.split_by[part], plan.ground.mesh.faces[piece.face_parents]
+    sign = np.sign(value[faces].mean(axis=1))
+    second = float((sign * face_areas(piece.vertices, piece.faces)).sum()) > 0
+    return f"{NAMES[kind][int(second)]}-{side}"
 
 
 def _numbered(base: Sequence[str | None], pieces: Sequence[CutPiece]) -> list[str | None]:
@@ -366,7 +354,7 @@ def _numbered(base: Sequence[str | None], pieces: Sequence[CutPiece]) -> list[st
 
 
 def _panels(
-    pieces: Sequence[CutPiece], names: Sequence[str | None], table: _Table
+    pieces: Sequence[CutPiece], names: Sequence[str | None], table: Seams
 ) -> tuple[Panel, ...]:
     panels = []
     for piece, name in zip(pieces, names, strict=True):
@@ -412,16 +400,3 @@ def _check_disk(panel: Panel) -> None:
         f"panel '{panel.name}' cannot be laid flat: it has {len(loops)} borders instead of one; draw a seam "
         f"that joins them, near ({centre[0]:.0f}, {centre[1]:.0f}, {centre[2]:.0f})."
     )
-
-
-def _check_drawn(mesh: Inserted, count: int, drawn: Sequence[Line]) -> None:
-    """SuitError for a drawn seam that neither closes nor ends on other seams: it would part nothing."""
-    pairs = np.unique(np.sort(mesh.edges, axis=1), axis=0)
-    degree = np.bincount(pairs.ravel(), minlength=len(mesh.vertices))
-    for k, line in enumerate(drawn):
-        chain, closed = mesh.chains[count + k], mesh.closed[count + k]
-        if len(chain) < 2 or (not closed and min(degree[chain[0]], degree[chain[-1]]) < 2):
-            raise SuitError(
-                f"seam '{line.name}' does not close: an end of it meets no other seam or "
-                "opening; move that end onto one, or set closed = true."
-            )

@@ -23,15 +23,17 @@ def settle(
     curves: Sequence[Curve],
     *,
     locked: NDArray[np.bool_] | None = None,
+    taken: NDArray[np.bool_] | None = None,
     share: float = SHARE,
 ) -> tuple[Vertices, list[Curve]]:
     """Vertices (n, 3) mm, some moved onto curves, and the curves on them.
 
     faces (m, 3); curves on the mesh; locked (n,): vertices that stay, onto which curves are drawn
-    instead. share: of an edge, up to which a vertex is moved; each vertex serves one curve.
+    instead; taken (n,): vertices that other curves run through, which stay and draw none. share: of an
+    edge, up to which a vertex is moved; each vertex serves one curve.
     """
     out = np.array(vertices, dtype=np.float64)
-    owner = np.full(len(out), -1)
+    owner = np.full(len(out), -1) if taken is None else np.where(taken, len(curves), -1)
     stays = np.zeros(len(out), dtype=bool) if locked is None else locked.copy()
     settled: list[Curve] = []
     for number, curve in enumerate(curves):
