@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import partial
-from operator import itemgetter
+from operator import attrgetter
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,11 +14,12 @@ from padlib.body.body import Body
 from padlib.flatten.ease import Ease
 from padlib.flatten.flat import Flat
 from padlib.flatten.together import with_images
+from padlib.mesh.surface import Surface
 from padlib.padding.shell import Shell
 from padlib.proof.correct import EXCESS, Corrected, correct
 from padlib.proof.motion import Move, moving
 from padlib.proof.prices import KEEPS
-from padlib.proof.proof import TOO_TIGHT, Proof, prove
+from padlib.proof.proof import TOLD, TOO_TIGHT, Proof, prove
 from padlib.proof.sheets import bundle
 from padlib.proof.walk import walk
 from padlib.suit.file import Suit
@@ -26,14 +27,23 @@ from padlib.suit.matching import turned
 from padlib.suit.steps import Panels
 from padlib.suit.taut import resting_flats, taut_flats
 
+PASSES = 3  # of corrections, each from how the last one's flats lie sewn anew, at most
+PAYS = 0.05  # share that a pass must take for another one to follow, unless the worst place is still told
 TRIES = 4  # rounds of corrections that are sewn anew
 SURE = 0.002  # share more than what a panel was over its limit by, that the next one is to have to spare
 OUT = 0.10  # of a panel's area that corrections may leave stretched beyond the limit untold
-UNWALKED = (
-    603,
-    604,
-    605,
-)  # findings of a seam that does not walk: such a pattern is told, not bent
+UNWALKED = (603, 604, 605)  # findings of a seam that does not walk: it is told, not bent
+
+
+@dataclass(frozen=True, eq=False)
+class Sewn:
+    """Flats sewn back; spilt (panels,): by what share panels that kept their limit at first are over it; worth: how
+    far off they lie, with that counted, and the worst place where it is told."""
+
+    flats: tuple[Flat, ...]
+    proof: Proof
+    spilt: NDArray[np.float64]
+    worth: float
 
 
 def proved(
@@ -45,9 +55,7 @@ def proved(
 ) -> tuple[tuple[Flat, ...], Proof | None]:
     """The flats to cut, and the proof of them; None where the suit asks for none.
 
-    Where the suit asks for corrections, the flats are those given, cut as small as lies taut and laid for how their
-    cloth will rest (`resting_flats`), then moved by what sewing them back shows as far as pays; every proof starts
-    anew from the rough wrap and knows nothing of how they came about.
+    Where the suit asks for corrections, the flats are those given, corrected as far as pays (`fed_back`).
     """
     if not suit.proof["sew"]:
         return tuple(flats), None
@@ -58,58 +66,81 @@ def proved(
     )
     if not rounds or any(f.number in UNWALKED for f in walk(bundle(flats, limit), eased)):
         return tuple(flats), again(flats)
-    own = {"limit": limit, "ease": eases}
-    smaller = taut_flats(flats, percentile=suit.darts["percentile"], **own)
-    begun, rested = resting_flats(smaller, shell.surface, rounds=rounds, **own)
-    flats = _pile_down(begun, panels)
-    first = again(flats)
-    start = first.surface.vertices
-    made = correct(flats, shell.surface, start, rounds=rounds, after=rested, **own)
-    better, last = _sewn_anew(made, flats, first, partial(again, over=OUT), panels)
-    if last is first:
-        return flats, first
-    told = {f.where for f in last.findings if f.number == TOO_TIGHT}
-    missing = [f for f in first.findings if f.number == TOO_TIGHT and f.where not in told]
-    findings = (*last.findings, *missing)
-    return better, replace(last, uncorrected_mm=first.deviation_mm, findings=findings)
+    small = taut_flats(flats, limit, percentile=suit.darts["percentile"], ease=eases)
+    first, best = fed_back(
+        small, shell.surface, again, panels, rounds=rounds, limit=limit, ease=eases
+    )
+    if best is first:
+        return first.flats, first.proof
+    told = {f.where for f in best.proof.findings if f.number == TOO_TIGHT}
+    missing = [f for f in first.proof.findings if f.number == TOO_TIGHT and f.where not in told]
+    findings = (*best.proof.findings, *missing)
+    away = first.proof.deviation_mm
+    return best.flats, replace(best.proof, uncorrected_mm=away, findings=findings)
+
+
+def fed_back(
+    flats: Sequence[Flat],
+    outline: Surface,
+    again: Callable[..., Proof],
+    panels: Panels,
+    *,
+    rounds: int,
+    limit: float,
+    ease: Sequence[Ease] = (),
+) -> tuple[Sewn, Sewn]:
+    """The flats laid for how their cloth will rest, and those moved by what sewing them back shows.
+
+    again: what proves flats, from the rough wrap, knowing nothing of how they came about; rounds: of a pass of
+    corrections, at most. Passes go on from how the last one's flats lie sewn anew: cloth that is cut for a hollow may
+    stand up in it instead, and only then shows it.
+    """
+    own = {"rounds": rounds, "limit": limit, "ease": ease}
+    begun, made = resting_flats(flats, outline, **own)
+    kept = made.laid[0] <= KEEPS
+    begun = _pile_down(begun, panels)
+    done = [_sewn(begun, again(begun), kept)]
+    for _ in range(PASSES):
+        now = done[-1]
+        made = correct(now.flats, outline, now.proof.surface.vertices, after=made, **own)
+        new = _sewn_anew(made, kept, partial(again, over=OUT), panels)
+        if new is None:
+            break
+        done.append(new)
+        if new.proof.deviation_mm["max"] <= TOLD and new.worth > (1.0 - PAYS) * now.worth:
+            break
+    return done[0], min(done, key=attrgetter("worth"))
+
+
+def _sewn(flats: tuple[Flat, ...], proof: Proof, kept: NDArray[np.bool_]) -> Sewn:
+    """Flats with their proof; kept (panels,): which kept their limit at first."""
+    spilt = np.maximum(np.array([t.over for t in proof.tight]) - KEEPS, 0.0) * kept
+    away = proof.deviation_mm
+    worth = (1.0 + EXCESS * float(spilt.max())) * away["mean"] * max(1.0, away["max"] / TOLD)
+    return Sewn(flats, proof, spilt, worth)
 
 
 def _sewn_anew(
     made: Corrected,
-    flats: tuple[Flat, ...],
-    first: Proof,
+    kept: NDArray[np.bool_],
     again: Callable[[Sequence[Flat]], Proof],
     panels: Panels,
-) -> tuple[tuple[Flat, ...], Proof]:
-    """The nearest round's flats and their proof, or those that the rounds began with. Sewn anew they come to rest a
-    little otherwise than along the rounds: where a panel that kept its limit as laid lies over it then, rounds that
-    have that to spare are sewn too, and what lies nearest is taken, with that counted as along the rounds."""
-    kept = made.laid[0] <= KEEPS
+) -> Sewn | None:
+    """The nearest round's flats, sewn anew; None where no round but the first can be taken. Sewn anew they come to
+    rest a little otherwise than along the rounds: where a panel that kept its limit as laid lies over it then, rounds
+    that have that to spare are sewn too, and what lies nearest is taken, with that counted as along the rounds."""
     spare = np.zeros(len(kept))
-    spilt = _spilt(first, kept)
-    done = [(_worth(first, spilt), flats, first)]
+    done: list[Sewn] = []
     took = [made.rounds[0]]
-    while len(done) <= TRIES and (now := made.nearest(spare, but=took)) is not None:
-        cut = _pile_down(now.flats, panels)
-        last = again(cut)
-        spilt = _spilt(last, kept)
-        done.append((_worth(last, spilt), cut, last))
+    while len(done) < TRIES and (now := made.nearest(spare, but=took)) is not None:
+        flats = _pile_down(now.flats, panels)
+        done.append(_sewn(flats, again(flats), kept))
+        spilt = done[-1].spilt
         if not spilt.any():
             break
         took.append(now)
         spare = np.maximum(spare, spilt + SURE * (spilt > 0.0))
-    _, taken, best = min(done, key=itemgetter(0))
-    return taken, best
-
-
-def _spilt(proof: Proof, kept: NDArray[np.bool_]) -> NDArray[np.float64]:
-    """By how much (panels,) those that kept their limit are over it."""
-    return np.maximum(np.array([t.over for t in proof.tight]) - KEEPS, 0.0) * kept
-
-
-def _worth(proof: Proof, spilt: NDArray[np.float64]) -> float:
-    """How far off a suit is, with what it is over its limits counted."""
-    return (1.0 + EXCESS * float(spilt.max())) * proof.deviation_mm["mean"]
+    return min(done, key=attrgetter("worth"), default=None)
 
 
 def _pile_down(flats: Sequence[Flat], panels: Panels) -> tuple[Flat, ...]:

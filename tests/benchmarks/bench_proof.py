@@ -20,8 +20,7 @@ import numpy as np
 from study import beside
 
 from padlib.output.mesh import ply_bytes
-from padlib.proof.correct import correct
-from padlib.proof.proof import Proof, prove
+from padlib.proof.proof import prove
 from padlib.proof.settle import scene, settle
 from padlib.proof.sew import weld
 from padlib.proof.sheets import bundle
@@ -29,8 +28,8 @@ from padlib.proof.wrap import begin
 from padlib.suit.built import run
 from padlib.suit.demo import demo_suit
 from padlib.suit.file import Suit
-from padlib.suit.proving import _sewn_anew
-from padlib.suit.taut import resting_flats, taut_flats
+from padlib.suit.proving import fed_back
+from padlib.suit.taut import taut_flats
 
 HERE = Path(__file__).resolve().parent
 TABLE = HERE / "results" / "proof.md"
@@ -44,7 +43,7 @@ BODIES = (
 HEAD = (
     "| body | triangles | darts, mm | by panels alone: mean, 95 %, most mm | volume | laid: mean, 95 %, most mm | "
     "volume | corrected: mean, 95 %, most mm | volume | cloth stretched, laid and corrected (95 %) | sewn in s | "
-    "of flattening | flattened, for its rest, corrected in s | apart, mm |"
+    "of flattening | flattened, laid and corrected in s | apart, mm |"
 )
 
 
@@ -85,13 +84,14 @@ def _row(name: str, suit: Suit) -> str:
     shell, axes = made.shell.surface, made.panels.place.axes
     told = {"support": shell, "axes": axes, "stretch": 0.05}
     small = taut_flats(made.flats, 0.05)
-    plain: Proof = prove(small, **told)
-    work = {"rounds": int(suit.proof["rounds"]), "limit": 0.05}
-    flats, rested = timed("rest", resting_flats, small, shell, **work)
-    first: Proof = timed("sew", prove, flats, **told)
+    plain = timed("sew", prove, small, **told)
+    again = partial(prove, **told)
+    rounds = int(suit.proof["rounds"])
+    laid, best = timed(
+        "correct", fed_back, small, shell, again, made.panels, rounds=rounds, limit=0.05
+    )
+    flats, first, last = laid.flats, laid.proof, best.proof
     start = first.surface.vertices
-    better = timed("correct", correct, flats, shell, start, after=rested, **work)
-    _, last = _sewn_anew(better, flats, first, partial(prove, **told), made.panels)
     sheets = bundle(flats, 0.05)
     sewn = weld(sheets)
     begun = begin(sheets, flats, sewn, axes)
@@ -109,7 +109,7 @@ def _row(name: str, suit: Suit) -> str:
     tight = [100 * max(t.p95 for t in proof.tight) for proof in (first, last)]
     cells += [f"{tight[0]:.1f}, {tight[1]:.1f} %", f"{seconds['sew']:.0f}"]
     cells.append(f"{seconds['sew'] / seconds['flatten']:.2f}")
-    cells.append(", ".join(f"{seconds[key]:.0f}" for key in ("flatten", "rest", "correct")))
+    cells.append(", ".join(f"{seconds[key]:.0f}" for key in ("flatten", "correct")))
     cells.append(f"{apart:.2f}")
     return "| " + " | ".join(map(str, cells)) + " |"
 
