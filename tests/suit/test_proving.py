@@ -117,8 +117,8 @@ def test_what_lies_no_nearer_is_left(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_passes_go_on_while_they_pay(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Each begins where the last one's flats lie sewn anew; one that takes under a twentieth is the last."""
-    good = proof(0.02, 0.09, mean=0.49)
+    """Each begins where the last one's flats lie sewn anew; one that takes under a tenth is the last."""
+    good = proof(0.02, 0.09, mean=0.46)
     last, _ = sewn(monkeypatch, FIRST, proof(0.02, 0.09, mean=0.5), good, passes=2)
 
     assert last is good
