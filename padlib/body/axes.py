@@ -22,7 +22,8 @@ Marks = Landmarks | Mapping[str, Point]
 
 CHUNK = 2_000_000  # point-segment pairs at once
 TRUNK_STEP = 20.0  # mm between the sections of the trunk
-JOINED = 30.0  # mm over the crotch: nearer to it the trunk's section hangs on where the thighs' join begins
+# of the trunk's length over the crotch, 30 mm of an adult's: nearer the section hangs on where the thighs' join begins
+JOINED = 0.05
 
 
 def places(surface: Surface, landmarks: Marks) -> dict[str, Array]:
@@ -103,7 +104,7 @@ def _trunk(vertices: Vertices, faces: Faces, at: Mapping[str, Array]) -> Array |
     high = neck[2] if neck is not None else min(sides, default=float(vertices[:, 2].max()) - 1.0)
     if high - low < 4 * TRUNK_STEP:
         return None
-    foot = low + (JOINED if "crotch" in at else 2.0)
+    foot = low + (JOINED * (high - low) if "crotch" in at else 2.0)
     z = np.linspace(foot, high, int((high - foot) / TRUNK_STEP) + 1)
     cut = slices(vertices, faces, z)
     middle = np.array(

@@ -106,6 +106,7 @@ def draw_own(ground: Ground, drawn: Sequence[Line]) -> Parted:
     own = whole.edge_curve < count
     told = np.concatenate((labels, every[whole.edge_curve[own]]))
     cut, labels = joined(whole.vertices, whole.faces, known, whole.edges, told)
+    _check_left(whole, drawn, cut)
     made = split(whole.vertices, whole.faces, cut, mesh_edges=known)
     first = len(ground.vertices)
     number = np.concatenate(
@@ -214,6 +215,18 @@ def _check_drawn(mesh: Inserted, drawn: Sequence[Line]) -> None:
             raise SuitError(
                 f"seam '{line.name}' does not close: an end of it meets no other seam or "
                 "opening; move that end onto one, or set closed = true."
+            )
+
+
+def _check_left(mesh: Inserted, drawn: Sequence[Line], cut: Indices) -> None:
+    """SuitError for a drawn seam of which nothing is among the edges (k, 2) that are cut."""
+    left = {(a, b) for a, b in np.sort(cut, axis=1).tolist()}
+    for k, line in enumerate(drawn):
+        own = np.sort(mesh.edges[mesh.edge_curve == k], axis=1).tolist()
+        if not any((a, b) in left for a, b in own):
+            raise SuitError(
+                f"seam '{line.name}' parts nothing off: it runs along another seam, or round less than "
+                f"{LEAST_AREA / 100:.0f} cm2; move it away from there."
             )
 
 

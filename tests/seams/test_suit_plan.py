@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import trimesh
@@ -13,7 +15,7 @@ from padlib.mesh.topology import boundary_loops, euler
 from padlib.seams.mirror import mirror_panel, other_side
 from padlib.seams.settle import settle
 from padlib.suit.built import Built
-from padlib.suit.file import DrawnSeam
+from padlib.suit.file import DrawnSeam, Suit
 from padlib.suit.steps import make_panels
 
 USUAL = {"front", "back", "sleeve-upper", "sleeve-under", "leg-inner", "leg-outer"}
@@ -139,20 +141,25 @@ def test_a_seam_of_the_makers_own_splits_a_panel(demo_built: Built) -> None:
     assert all(euler(p.surface.faces) == 1 for p in panels)
 
 
+def stray(demo_built: Built, aside: float) -> Suit:
+    """The demo with a short seam up the front of a thigh, so many mm outward of the middle of the knee."""
+    x, _, z = demo_built.panels.place.at["patella_left"]
+    ends = ((float(x) + aside, -300.0, float(z) + 60), (float(x) + aside, -300.0, float(z) + 90))
+    return replace(demo_built.suit, drawn=(DrawnSeam("stray", ends, False, "sewn", None),))
+
+
 def test_a_seam_that_does_not_close_is_refused(demo_built: Built) -> None:
     """A drawn seam whose ends meet nothing is told by name, with what to do."""
-    at = demo_built.panels.place.at
-    z = float(at["patella_left"][2])
-    ends = (
-        (float(at["patella_left"][0]) - 15, -300.0, z + 60),
-        (float(at["patella_left"][0]) - 15, -300.0, z + 90),
-    )
-    seam = DrawnSeam("stray", ends, False, "sewn", None)
-    suit = demo_built.suit.__class__(**{**demo_built.suit.__dict__, "drawn": (seam,)})
     with pytest.raises(
         SuitError, match=r"seam 'stray' does not close: an end of it meets no other seam"
     ):
-        make_panels(suit, demo_built.body, demo_built.shell)
+        make_panels(stray(demo_built, 25.0), demo_built.body, demo_built.shell)
+
+
+def test_a_seam_along_another_is_refused(demo_built: Built) -> None:
+    """A drawn seam that crosses one of the plan twice within 5 mm would be lost in it: it is told."""
+    with pytest.raises(SuitError, match=r"seam 'stray' parts nothing off: it runs along another"):
+        make_panels(stray(demo_built, -15.0), demo_built.body, demo_built.shell)
 
 
 def test_a_seam_through_an_unknown_landmark_is_refused(demo_built: Built) -> None:
