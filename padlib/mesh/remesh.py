@@ -697,10 +697,7 @@ class _Target:
                 away = _length(foot - points[row])
                 order = np.lexsort((-away, row))
                 order = order[away[order] < reach]
-                place[row[order]], found[row[order]] = (
-                    foot[order],
-                    True,
-                )  # the nearest is written last
+                place[row[order]], found[row[order]] = foot[order], True  # the nearest comes last
         return place, found
 
     def _faces_near(self, points: Vertices, reach: float) -> tuple[Ints, Ints]:

@@ -360,9 +360,7 @@ def _fans(faces: Faces) -> int:
     """How many fans of corners there are, where every edge has two faces of like direction."""
     count = len(faces)
     _, rows = pairs_across_edges(faces)
-    after = np.empty(
-        3 * count, dtype=np.int64
-    )  # as in `_parted`: each corner's next one in its fan
+    after = np.empty(3 * count, dtype=np.int64)  # as in `_parted`: each corner's next in its fan
     after[rows[:, 0]] = (rows[:, 1] + count) % (3 * count)
     after[rows[:, 1]] = (rows[:, 0] + count) % (3 * count)
     ring = csr_matrix((np.ones(3 * count), after, np.arange(3 * count + 1)), shape=(3 * count,) * 2)

@@ -106,7 +106,7 @@ def draw_own(ground: Ground, drawn: Sequence[Line]) -> Parted:
     own = whole.edge_curve < count
     told = np.concatenate((labels, every[whole.edge_curve[own]]))
     cut, labels = joined(whole.vertices, whole.faces, known, whole.edges, told)
-    _check_left(whole, drawn, cut)
+    _check_left(whole, drawn, known, cut)
     made = split(whole.vertices, whole.faces, cut, mesh_edges=known)
     first = len(ground.vertices)
     number = np.concatenate(
@@ -218,12 +218,11 @@ def _check_drawn(mesh: Inserted, drawn: Sequence[Line]) -> None:
             )
 
 
-def _check_left(mesh: Inserted, drawn: Sequence[Line], cut: Indices) -> None:
-    """SuitError for a drawn seam of which nothing is among the edges (k, 2) that are cut."""
-    left = {(a, b) for a, b in np.sort(cut, axis=1).tolist()}
+def _check_left(mesh: Inserted, drawn: Sequence[Line], e: Edges, cut: Indices) -> None:
+    """SuitError for a drawn seam of which nothing is among the edges (k, 2) that are cut; e: the mesh's edges."""
+    left = np.isin(edge_numbers(e, mesh.edges), edge_numbers(e, cut))
     for k, line in enumerate(drawn):
-        own = np.sort(mesh.edges[mesh.edge_curve == k], axis=1).tolist()
-        if not any((a, b) in left for a, b in own):
+        if not left[mesh.edge_curve == k].any():
             raise SuitError(
                 f"seam '{line.name}' parts nothing off: it runs along another seam, or round less than "
                 f"{LEAST_AREA / 100:.0f} cm2; move it away from there."

@@ -30,9 +30,7 @@ MOST = 0.03  # by which no flat is cut smaller
 STEP = 0.001
 BEARS = 0.96  # share of what its cloth bears that a flat may use then; making seams agree takes a little more
 TRIES = 5
-SURE = (
-    0.007  # share of a panel that is over its limit, by which sewing the flats back may show more
-)
+SURE = 0.007  # of a panel, over its limit: by how much more sewing the flats back may show
 
 
 def taut_flats(
