@@ -137,7 +137,12 @@ def _stored_part(matrix: sp.spmatrix, lower: bool, backend: str) -> sp.csc_matri
     if backend == "cholmod":
         part = matrix.tocsc() if lower else sp.tril(matrix, format="csc")
     elif lower:
-        part = (matrix + sp.tril(matrix, -1).conj().T).tocsc()
+        # sums of sparse matrices drop entries that are 0, and with them the pattern
+        low = matrix.tocoo()
+        off = low.row != low.col
+        row, column = np.append(low.row, low.col[off]), np.append(low.col, low.row[off])
+        values = np.append(low.data, low.data[off].conj())
+        part = sp.csc_matrix((values, (row, column)), shape=matrix.shape)
     else:
         part = matrix.tocsc()
     part.sort_indices()

@@ -73,6 +73,22 @@ def test_refactor_follows_new_numbers(backend):
     )
 
 
+def test_an_entry_that_is_zero_at_first_stays_in_the_pattern(backend):
+    """A lower triangle some of whose entries happen to be 0, as those of cloth that lies exactly on its outline, is
+    refactored with others: its pattern is what is stored, not what differs from 0."""
+    later = sp.tril(laplacian(20), format="csc")
+    first = later.copy()
+    first.data[1::7] = np.where(first.data[1::7] < 0, 0.0, first.data[1::7])
+    assert (first.data == 0).any()
+    rhs = np.random.default_rng(4).normal(size=400)
+    made = factor(first, lower=True)
+
+    assert made.fits(later)
+    np.testing.assert_allclose(
+        made.refactor(later).solve(rhs), factor(later, lower=True).solve(rhs), rtol=1e-12
+    )
+
+
 def test_refactor_refuses_another_pattern(backend):
     """A matrix of another pattern is told apart and refused."""
     made = factor(laplacian(10))
