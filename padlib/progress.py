@@ -15,6 +15,11 @@ def quiet(words: str, share: float) -> None:
     """Tell nobody."""
 
 
+def within(tell: Tell, start: float, end: float) -> Tell:
+    """A teller for a part of the work, which is from one share of the whole to another."""
+    return lambda words, share: tell(words, start + (end - start) * share)
+
+
 @contextmanager
 def bar() -> Iterator[Tell]:
     """A teller that draws a progress bar on stderr if that is a terminal."""

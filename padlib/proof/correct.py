@@ -23,12 +23,13 @@ from padlib.flatten.together import named_pairs, with_images
 from padlib.mesh.areas import sums
 from padlib.mesh.solve import factor
 from padlib.mesh.surface import Plane, Surface, Vertices
+from padlib.progress import Tell, quiet
 from padlib.proof import elastic
-from padlib.proof.prices import Prices, astray, beyond, first, strayed, taut
+from padlib.proof.prices import Prices, astray, beyond, far_off, first, strayed, taut
 from padlib.proof.settle import Scene, Work, at, scene, settle, solver, touch
 from padlib.proof.sew import Sewn, weld
 from padlib.proof.sheets import Bundle, bundle
-from padlib.proof.told import deviation, tight
+from padlib.proof.told import TOLD, deviation, tight
 
 Array = NDArray[np.float64]
 
@@ -61,6 +62,11 @@ class Round:
     over: Array
     keeps: bool
 
+    @property
+    def counts(self) -> float:
+        """What it is to be chosen by: how far off it lies, more where the worst place is told."""
+        return self.far * max(1.0, self.away_mm["max"] / TOLD)
+
 
 @dataclass(frozen=True, eq=False)
 class Corrected:
@@ -79,7 +85,7 @@ class Corrected:
         held = [r for r in self.rounds if r.keeps and r not in but]
         return min(
             held,
-            key=lambda r: (1.0 + EXCESS * beyond(r.over + spare, self.laid[0]).max()) * r.far,
+            key=lambda r: (1.0 + EXCESS * beyond(r.over + spare, self.laid[0]).max()) * r.counts,
             default=None,
         )
 
@@ -123,6 +129,7 @@ def correct(
     limit: float,
     ease: Sequence[Ease] = (),
     after: Corrected | None = None,
+    tell: Tell = quiet,
 ) -> Corrected:
     """Flats whose suit lies nearer to the shell.
 
@@ -141,7 +148,8 @@ def correct(
     laid = told if after is None else after.laid
     done = [_round(now, told, laid)]
     reach = LONGEST
-    for _ in range(rounds):
+    for k in range(rounds):
+        tell(f"bringing the flats nearer to the outline, round {k + 1}", k / rounds)
         cost = _cost(now)
         slope = _slope(now, work)
         way = _smooth(now, slope)
@@ -154,12 +162,16 @@ def correct(
         reach = min(LONGEST, FURTHER * taken * longest)
         told = now.over(), now.astray()
         done.append(_round(now, told, laid))
-        prices = now.prices.moved(*told, laid)
-        stand = np.allclose(prices.taut, now.prices.taut, rtol=STAND)
+        prices = now.prices.moved(*told, laid, done[-1].away_mm["max"])
+        stand = np.allclose(_standing(prices), _standing(now.prices), rtol=STAND)
         if after > (1.0 - PAYS) * cost and stand:
             break
         now = replace(now, prices=prices)
     return Corrected(tuple(done), laid, now.prices)
+
+
+def _standing(prices: Prices) -> Array:
+    return np.append(prices.taut, prices.worst)
 
 
 def _round(now: _State, told: tuple[Array, Array], laid: tuple[Array, Array]) -> Round:
@@ -261,7 +273,8 @@ def _cost(now: _State) -> float:
     """What is to fall."""
     state = elastic.strained(now.here.sewn, now.place)
     tension = float(now.here.sewn.area @ taut(now.here.sewn, state, now.each)[0])
-    return _far(now) + tension + _strayed(now)[0]
+    worst = float(now.here.area @ far_off(now.height, now.prices)[0]) / float(now.here.area.sum())
+    return _far(now) + worst + tension + _strayed(now)[0]
 
 
 def _strayed(now: _State) -> tuple[float, list[Plane]]:
@@ -273,7 +286,8 @@ def _slope(now: _State, work: Work) -> list[Plane]:
     """Derivative (n, 2) of the cost by the flat places of every panel that is no mirror image."""
     here, sewn = now.here, now.here.sewn
     state = at(here, now.place)
-    far = here.area / here.area.sum() * _drawn(state.height)
+    drawn = _drawn(state.height) + far_off(state.height, now.prices)[1]
+    far = here.area / here.area.sum() * drawn
     price, strain = taut(sewn, state.cloth, now.each)
     tension = elastic.referred(state.cloth, strain)
     pull = far[:, None] * state.up + elastic.pulled(sewn, state.cloth, tension)

@@ -1,4 +1,4 @@
-"""What corrected flats pay for cloth that is strained near its limit, panel by panel.
+"""What corrected flats pay for cloth that is strained near its limit, panel by panel, and for the worst places.
 
 A panel keeps its limit where all but a small share of its cloth does (`told`), so the price is not one number:
 what lies over the limit on a panel makes its price rise from round to round, what lies well under it fall.
@@ -18,6 +18,7 @@ from padlib.mesh.surface import Plane
 from padlib.proof import elastic
 from padlib.proof.sew import ONE, Sewn, principal
 from padlib.proof.sheets import Sheet
+from padlib.proof.told import TOLD
 
 Array = NDArray[np.float64]
 
@@ -29,6 +30,9 @@ KEEPS = 0.05  # share of a panel that may be over its limit where it keeps it (t
 PASSES = 0.043  # the same along the rounds: sewn anew up to 0.007 more is
 AIM = 0.035  # what the prices aim at once sewn: sewn anew cloth lies a little tighter than along the rounds
 CUT = 0.028  # and as cut, which no round may exceed
+WORST = 30.0  # of the cube of what a distance is over NEAR_TOLD, over 3, at first
+NEAR_TOLD = 0.75 * TOLD  # mm
+SHORT_OF = 0.96  # of what is told, which the price of the worst places aims at
 DEARER, CHEAPER = 2.5, 0.5  # by how much a price may rise and fall from one round to the next
 RISES = 1.0  # power of the share over what it aims at, by which a price moves
 LEAST, MOST = 0.5, 50.0  # of the first price
@@ -37,23 +41,36 @@ LEAST, MOST = 0.5, 50.0  # of the first price
 @dataclass(frozen=True, eq=False)
 class Prices:
     """Of each panel (panels,), as multiples of the first ones: cloth that is taut once sewn, and flats that
-    stray from their panels."""
+    stray from their panels; worst: of all, for places nearly as far off as is told."""
 
     taut: Array
     stray: Array
+    worst: float
 
-    def moved(self, over: Array, astray: Array, laid: tuple[Array, Array]) -> Prices:
+    def moved(
+        self, over: Array, astray: Array, laid: tuple[Array, Array], farthest: float
+    ) -> Prices:
         """The next round's, from the shares (panels,) of each panel that are over its limit, once sewn and as
-        cut; laid: what they were at first."""
+        cut, and how far the worst place is off, mm; laid: what the shares were at first."""
+        off = max(farthest - NEAR_TOLD, 0.0) / (SHORT_OF * TOLD - NEAR_TOLD)
         return Prices(
             _moved(self.taut, over, _let(laid[0], AIM)),
             _moved(self.stray, astray, _let(laid[1], CUT)),
+            float(_moved(np.array(self.worst), np.array(off), np.array(1.0))),
         )
 
 
 def first(panels: int) -> Prices:
     """The prices of the first round."""
-    return Prices(np.ones(panels), np.ones(panels))
+    return Prices(np.ones(panels), np.ones(panels), 1.0)
+
+
+def far_off(height: Array, prices: Prices) -> tuple[Array, Array]:
+    """The price (n,) of places near the worst that may be untold, by mm2, and its derivative (n,) by their height
+    (n,) over the shell, mm; both over what the suit's area is to be divided by."""
+    over = np.maximum(np.abs(height) - NEAR_TOLD, 0.0)
+    price = prices.worst * WORST
+    return price * over**3 / 3.0, price * np.sign(height) * over**2
 
 
 def taut(sewn: Sewn, state: elastic.Strained, each: Array) -> tuple[Array, Array]:

@@ -16,6 +16,7 @@ from padlib.proof.settle import scene, settle
 from padlib.proof.sew import weld
 from padlib.proof.sheets import bundle
 from padlib.proof.told import (
+    TOLD,
     Pucker,
     Tight,
     deviation,
@@ -29,7 +30,6 @@ from padlib.proof.wrap import begin
 
 Array = NDArray[np.float64]
 TOO_TIGHT = 606  # the finding of a panel that is stretched beyond what it bears
-TOLD = 12.0  # mm: a worst deviation over this is told
 OVER = 0.05  # of a panel's area stretched beyond the limit once sewn, as its flat may have: more is told
 
 

@@ -17,6 +17,8 @@ from padlib.proof.sheets import Bundle
 
 Array = NDArray[np.float64]
 
+TOLD = 12.0  # mm: a worst deviation over this is told
+
 
 @dataclass(frozen=True)
 class Pucker:

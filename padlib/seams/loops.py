@@ -75,9 +75,17 @@ def first_parting_plane(
 
     Raises SuitError, naming `what`, when none does: then limbs touch or a part is missing.
     """
+    levels = ((surface.vertices - origin) @ normal for origin in origins)
+    return first_parting_loop(surface, levels, one, others, what)
+
+
+def first_parting_loop(
+    surface: Surface, levels: Iterable[Values], one: int, others: Iterable[int], what: str
+) -> Curve:
+    """The first of several functions (n,) whose zero set parts `one` from `others`. Raises as `first_parting_plane`."""
     others = tuple(others)
-    for origin in origins:
-        loop = parting_loop(surface, (surface.vertices - origin) @ normal, one, others)
+    for values in levels:
+        loop = parting_loop(surface, values, one, others)
         if loop is not None:
             return loop
     raise SuitError(
@@ -143,6 +151,15 @@ def armhole_plane(at: Mapping[str, Values], side: str) -> tuple[Values, Values]:
     return (top + bottom) / 2, normal
 
 
+def armhole_hollow(points: Vertices, at: Mapping[str, Values], side: str) -> Values:
+    """By what share (k,) of its hollow an armhole runs farther in at points (k, 3): 1 a third of the way up from the
+    armpit to the shoulder point, in front and behind, where the trunk folds against the arm; 0 at either."""
+    bottom = at[f"axilla_{side}"]
+    way = at[f"acromion_{side}"] - bottom
+    up = np.clip((points - bottom) @ way / float(way @ way), 0.0, 1.0)
+    return 6.75 * up * (1.0 - up) ** 2
+
+
 def armhole(
     surface: Surface,
     at: Mapping[str, Values],
@@ -152,12 +169,17 @@ def armhole(
     scale: float,
     *,
     shift: float = 0.0,
+    hollow: float = 0.0,
 ) -> Curve:
-    """The armhole: over the shoulder point and under the armpit, a little on the arm's side, `shift` mm farther."""
+    """The armhole: over the shoulder point and under the armpit, a little on the arm's side, `shift` mm farther, and
+    `hollow` mm farther in where front and back fold against the arm."""
     middle, normal = armhole_plane(at, side)
+    out = (surface.vertices - middle) @ normal
+    if hollow:
+        out += hollow * armhole_hollow(surface.vertices, at, side)
     # The armpit is a saddle of the surface: a plane through it touches; just outside, it parts.
-    origins = [middle + normal * (scale * s + shift) for s in range(OUT, 90, OUT)]
-    return first_parting_plane(surface, origins, normal, end, others, f"{side} armhole")
+    levels = (out - scale * s - shift for s in range(OUT, 90, OUT))
+    return first_parting_loop(surface, levels, end, others, f"{side} armhole")
 
 
 def middle_loop(

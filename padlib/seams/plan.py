@@ -52,6 +52,7 @@ class Options:
     ankle_rise: float = 15.0
     seat_margin: float = 15.0
     armhole_shift: float = 0.0
+    armhole_hollow: float = 0.0
     shoulder_shift: float = 0.0
     side_shift: float = 0.0
     seat_shift: float = 0.0
@@ -84,7 +85,8 @@ def first_lines(place: Place, options: Options) -> list[Line]:
     for side in SIDES:
         hand, foot = ends[f"hand_{side}"], ends[f"foot_{side}"]
         rest = [v for k, v in ends.items() if k != f"hand_{side}"]
-        hole = armhole(surface, place.at, side, hand, rest, scale, shift=options.armhole_shift)
+        into = {"shift": options.armhole_shift, "hollow": options.armhole_hollow}
+        hole = armhole(surface, place.at, side, hand, rest, scale, **into)
         label = components_without(surface.faces, len(surface.vertices), hole)
         arms |= label == label[hand]
         wrist = limb_loop(

@@ -17,7 +17,14 @@ from scipy.spatial import cKDTree
 
 from padlib.body.axes import project
 from padlib.mesh.section import level_set
-from padlib.seams.loops import OUT, armhole_plane, hip_values, limb_plane, neck_plane
+from padlib.seams.loops import (
+    OUT,
+    armhole_hollow,
+    armhole_plane,
+    hip_values,
+    limb_plane,
+    neck_plane,
+)
 from padlib.seams.place import Place
 from padlib.seams.plan import (
     Options,
@@ -37,7 +44,7 @@ KEYS = MappingProxyType(
         "neck": ("neck_rise",),
         "wrist": ("wrist_rise",),
         "ankle": ("ankle_rise",),
-        "armhole": ("armhole_shift",),
+        "armhole": ("armhole_shift", "armhole_hollow"),
         "shoulder": ("shoulder_shift",),
         "side": ("side_shift",),
         "hip": ("seat_shift", "groin_shift"),
@@ -103,7 +110,8 @@ def values(plan: Plan, seam: str, points: Array) -> Array:
         return (points - origin) @ normal - options.neck_rise
     if word == "armhole":
         origin, normal = armhole_plane(place.at, side)
-        return (points - origin) @ normal - place.stature / 1750.0 * OUT - options.armhole_shift
+        out = (points - origin) @ normal - place.stature / 1750.0 * OUT - options.armhole_shift
+        return out + options.armhole_hollow * armhole_hollow(points, place.at, side)
     axis = place.axes[f"{LIMBS[word]}_{side}"]
     origin, normal = limb_plane(axis, place.at[f"{word}_{side}"])
     return (origin - points) @ normal - getattr(options, f"{word}_rise")

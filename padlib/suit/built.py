@@ -24,7 +24,7 @@ from padlib.padding.shell import Shell
 from padlib.pattern.carved import Carved
 from padlib.pattern.parts import Made
 from padlib.pattern.piece import Piece
-from padlib.progress import Tell, quiet
+from padlib.progress import Tell, quiet, within
 from padlib.proof.entry import Way, entry_findings
 from padlib.proof.heat import Heat, heat
 from padlib.proof.motion import Move, motion_findings
@@ -143,7 +143,7 @@ def run(
         cushions = pillow_panels(pillows)
     with clock.step("flatten"):
         laid, eases, eased = _flattened(
-            suit, body, shell, panels, cushions, workers=workers, tell=_within(tell, 0.25, 0.7)
+            suit, body, shell, panels, cushions, workers=workers, tell=within(tell, 0.25, 0.7)
         )
         flats, cushion_flats = laid[: len(panels.panels)], laid[len(panels.panels) :]
         filled: Mapping[tuple[str, str], float] = {}
@@ -156,8 +156,7 @@ def run(
             laid = (*flats, *cushion_flats)
         differences = rim_differences(pillows, cushion_flats)
     with clock.step("proof"):
-        tell("sewing the flats back together", 0.7)
-        flats, proof = proved(suit, flats, shell, panels, eases)
+        flats, proof = proved(suit, flats, shell, panels, eases, tell=within(tell, 0.7, 0.85))
         if suit.proof["moves"]:
             tell("moving in the sewn suit", 0.85)
         moves = moves_of(suit, flats, proof, body, shell)
@@ -179,7 +178,7 @@ def run(
         pieces = suit_pieces(suit, every, parts, stuffed.inner, parted)
     with clock.step("lay"):
         tell("laying the pieces on cloth", 0.9)
-        lays = suit_lays(suit, pieces, seconds=lay_seconds, tell=_within(tell, 0.9, 0.95))
+        lays = suit_lays(suit, pieces, seconds=lay_seconds, tell=within(tell, 0.9, 0.95))
     findings = (*body.findings, *measurements.warnings, *shell.findings, *panels.findings)
     findings += over_limit(laid, limit) + eased
     seams = seam_report(flats, eases) + seam_report(cushion_flats, eases)
@@ -273,7 +272,3 @@ def _of_flat(flat: Flat, limit: float) -> tuple[Finding, ...]:
     """A flat's findings; what darts could not reach is no warning where the limit holds all the same."""
     holds = share_used(flat, limit) <= 1.0
     return tuple(f for f in flat.findings if f.grade < Grade.WARNING or not holds)
-
-
-def _within(tell: Tell, start: float, end: float) -> Tell:
-    return lambda words, share: tell(words, start + (end - start) * share)

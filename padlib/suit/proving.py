@@ -16,11 +16,13 @@ from padlib.flatten.flat import Flat
 from padlib.flatten.together import with_images
 from padlib.mesh.surface import Surface
 from padlib.padding.shell import Shell
+from padlib.progress import Tell, quiet, within
 from padlib.proof.correct import EXCESS, Corrected, correct
 from padlib.proof.motion import Move, moving
 from padlib.proof.prices import KEEPS
-from padlib.proof.proof import TOLD, TOO_TIGHT, Proof, prove
+from padlib.proof.proof import TOO_TIGHT, Proof, prove
 from padlib.proof.sheets import bundle
+from padlib.proof.told import TOLD
 from padlib.proof.walk import walk
 from padlib.suit.file import Suit
 from padlib.suit.matching import turned
@@ -29,6 +31,7 @@ from padlib.suit.taut import resting_flats, taut_flats
 
 PASSES = 3  # of corrections, each from how the last one's flats lie sewn anew, at most
 PAYS = 0.10  # share that a pass must take for another one to follow, unless the worst place is still told
+SEWING = "sewing the flats back together"
 TRIES = 2  # rounds of corrections that are sewn anew
 SURE = 0.002  # share more than what a panel was over its limit by, that the next one is to have to spare
 OUT = 0.10  # of a panel's area that corrections may leave stretched beyond the limit untold
@@ -52,6 +55,8 @@ def proved(
     shell: Shell,
     panels: Panels,
     eases: Sequence[Ease],
+    *,
+    tell: Tell = quiet,
 ) -> tuple[tuple[Flat, ...], Proof | None]:
     """The flats to cut, and the proof of them; None where the suit asks for none.
 
@@ -65,10 +70,11 @@ def proved(
         prove, support=shell.surface, axes=panels.place.axes, stretch=limit, eased=eased
     )
     if not rounds or any(f.number in UNWALKED for f in walk(bundle(flats, limit), eased)):
+        tell(SEWING, 0.0)
         return tuple(flats), again(flats)
     small = taut_flats(flats, limit, percentile=suit.darts["percentile"], ease=eases)
     first, best = fed_back(
-        small, shell.surface, again, panels, rounds=rounds, limit=limit, ease=eases
+        small, shell.surface, again, panels, rounds=rounds, limit=limit, ease=eases, tell=tell
     )
     if best is first:
         return first.flats, first.proof
@@ -88,6 +94,7 @@ def fed_back(
     rounds: int,
     limit: float,
     ease: Sequence[Ease] = (),
+    tell: Tell = quiet,
 ) -> tuple[Sewn, Sewn]:
     """The flats laid for how their cloth will rest, and those moved by what sewing them back shows.
 
@@ -96,13 +103,18 @@ def fed_back(
     stand up in it instead, and only then shows it.
     """
     own = {"rounds": rounds, "limit": limit, "ease": ease}
-    begun, made = resting_flats(flats, outline, **own)
+    step = 1.0 / (PASSES + 1)
+    begun, made = resting_flats(flats, outline, **own, tell=within(tell, 0.0, 0.7 * step))
     kept = made.laid[0] <= KEEPS
     begun = _pile_down(begun, panels)
+    tell(SEWING, 0.7 * step)
     done = [_sewn(begun, again(begun), kept)]
-    for _ in range(PASSES):
+    for k in range(1, PASSES + 1):
         now = done[-1]
-        made = correct(now.flats, outline, now.proof.surface.vertices, after=made, **own)
+        part = within(tell, k * step, (k + 0.7) * step)
+        place = now.proof.surface.vertices
+        made = correct(now.flats, outline, place, after=made, **own, tell=part)
+        tell(SEWING, (k + 0.7) * step)
         new = _sewn_anew(made, kept, partial(again, over=OUT), panels)
         if new is None:
             break

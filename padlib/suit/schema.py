@@ -104,6 +104,13 @@ SHELL = _table(
 
 MOVES = _table(
     armhole_shift=Key("number", 0.0, "armhole farther out on the arm, mm", least=-5.0, most=40.0),
+    armhole_hollow=Key(
+        "number",
+        0.0,
+        "armhole farther in where front and back fold against the arm, mm",
+        least=0.0,
+        most=50.0,
+    ),
     shoulder_shift=Key("number", 0.0, "shoulder seam farther back, mm", least=-40.0, most=40.0),
     side_shift=Key("number", 0.0, "side seam farther back, mm", least=-60.0, most=60.0),
     seat_shift=Key("number", 0.0, "seam above the seat higher, mm", least=-60.0, most=60.0),

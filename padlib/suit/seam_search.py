@@ -30,7 +30,7 @@ from padlib.suit.suggestion_watch import Watch
 from padlib.suit.worn import opening_rises
 
 STEPS = (1.0, 0.5)  # of the first step of a move
-FIRST = MappingProxyType({"shift": 16.0, "turn": 14.0})  # mm, degrees
+FIRST = MappingProxyType({"shift": 16.0, "turn": 14.0, "hollow": 12.0})  # mm, degrees, mm
 GAIN = 0.002  # of the forecast: a move that gains less is not worth it
 
 

@@ -19,6 +19,7 @@ from padlib.flatten.ease import Ease
 from padlib.flatten.flat import Flat
 from padlib.flatten.together import with_images
 from padlib.mesh.surface import Surface
+from padlib.progress import Tell, quiet
 from padlib.proof.correct import Corrected, correct
 from padlib.proof.sew import weld
 from padlib.proof.sheets import bundle
@@ -61,7 +62,13 @@ def taut_flats(
 
 
 def resting_flats(
-    flats: Sequence[Flat], outline: Surface, *, rounds: int, limit: float, ease: Sequence[Ease] = ()
+    flats: Sequence[Flat],
+    outline: Surface,
+    *,
+    rounds: int,
+    limit: float,
+    ease: Sequence[Ease] = (),
+    tell: Tell = quiet,
 ) -> tuple[tuple[Flat, ...], Corrected]:
     """The flats, moved until their cloth rests as near to the outline as pays, and the rounds that led there.
 
@@ -71,7 +78,7 @@ def resting_flats(
     place = np.empty((sewn.count, 3))
     for at, flat in zip(sewn.welded, flats, strict=True):
         place[at] = flat.panel.surface.vertices
-    made = correct(flats, outline, place, rounds=rounds, limit=limit, ease=ease)
+    made = correct(flats, outline, place, rounds=rounds, limit=limit, ease=ease, tell=tell)
     return made.nearest(SURE).flats, made
 
 

@@ -11,8 +11,9 @@ from padlib.flatten.flat import Flat
 from padlib.flatten.together import named_pairs
 from padlib.mesh.surface import Surface
 from padlib.proof import correct as room
+from padlib.proof import prices
 from padlib.proof.correct import correct
-from padlib.proof.prices import first
+from padlib.proof.prices import far_off, first
 from padlib.proof.settle import Work, scene, settle, touch
 from padlib.proof.sew import weld
 from padlib.proof.sheets import bundle
@@ -76,9 +77,13 @@ def halves() -> tuple[list[Flat], np.ndarray]:
     return flats, start[: sewn.count]
 
 
-def test_outline_moves_as_the_derivative_says() -> None:
+@pytest.mark.parametrize("near_told", [9.0, 4.0])
+def test_outline_moves_as_the_derivative_says(
+    near_told: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """What is to fall changes with the outlines as the adjoint tells: within 1 % of a difference of two
-    suits at rest, for the way that is taken."""
+    suits at rest, for the way that is taken, where no place is near what is told and where many are."""
+    monkeypatch.setattr(prices, "NEAR_TOLD", near_told)
     flats, start = halves()
     support, limit = body(), 0.05
     suit = bundle(flats, limit)
@@ -101,6 +106,7 @@ def test_outline_moves_as_the_derivative_says() -> None:
         state = replace(now, flats=tuple(moved), suit=own, here=here, place=rest, height=height)
         return room._cost(state)
 
+    assert (far_off(now.height, now.prices)[0].max() > 50.0) == (near_told == 4.0)
     assert told < 0
     assert (cost(size) - cost(-size)) / (2 * size) == pytest.approx(told, rel=0.01)
 
@@ -133,6 +139,16 @@ def test_straight_strips_become_waisted_ones() -> None:
     rest, _ = settle(here, start)
     away = np.abs(touch(support, rest)[0])
     assert away @ here.area / here.area.sum() == pytest.approx(last["mean"], abs=0.1)
+
+
+def test_the_worst_places_get_dearer_while_they_are_told() -> None:
+    """Their price rises from round to round while one is as far off as is told, and falls again well below that."""
+    none = (np.zeros(1), np.zeros(1))
+    now = first(1)
+    dear = now.moved(*none, none, 13.0).moved(*none, none, 12.5)
+    assert dear.worst > now.worst
+    assert dear.moved(*none, none, 9.5).worst < dear.worst
+    assert now.moved(*none, none, 8.0).worst < now.worst
 
 
 def test_demo_is_corrected(demo_built: Built) -> None:

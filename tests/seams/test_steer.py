@@ -10,7 +10,18 @@ from scipy.spatial import cKDTree
 
 from padlib.body.axes import project
 from padlib.seams.assemble import part_of
-from padlib.seams.steer import KEYS, Plan, key_at, moved_with, sheets, short_of, steered
+from padlib.seams.loops import armhole_plane
+from padlib.seams.steer import (
+    KEYS,
+    Plan,
+    key_at,
+    moved_with,
+    sheets,
+    short_of,
+    steered,
+    values,
+    with_numbers,
+)
 from padlib.seams.steer import word_of as word
 from padlib.suit.demo import demo_suit
 from padlib.suit.schema import SEAMS
@@ -99,6 +110,27 @@ def test_a_seam_with_one_number_runs_through_the_place_it_was_brought_to(worn, s
         assert after < before
     else:
         assert after < 0.6
+
+
+def test_a_hollow_armhole_runs_farther_in_where_front_and_back_fold_against_the_arm(worn):
+    """Cut for real with a hollow of 30 mm it lies 30 mm farther in, across the armhole's plane, a third of the way up
+    from the armpit, in front as behind, and where it was under the armpit and on the shoulder; its function is its."""
+    at, side = worn.plan.place.at, "left"
+    middle, normal = armhole_plane(at, side)
+    bottom, top = at["axilla_left"], at["acromion_left"]
+    plain, hollow = (
+        np.concatenate(worn.with_({"armhole_hollow": by})["armhole-left"]) for by in (0.0, 30.0)
+    )
+    share = (hollow - bottom) @ (top - bottom) / np.sum((top - bottom) ** 2)
+    out = (hollow - middle) @ normal - ((plain - middle) @ normal).mean()
+    third = np.abs(share - 1 / 3) < 0.05
+
+    assert np.ptp((plain - middle) @ normal) < 0.5
+    assert {*np.sign(hollow[third, 1] - middle[1])} == {-1.0, 1.0}
+    assert out[third] == pytest.approx(-30.0, abs=0.5)
+    assert out[(share < 0.0) | (share > 1.0)] == pytest.approx(0.0, abs=0.5)
+    told = with_numbers(worn.plan, {"armhole_hollow": 30.0})
+    assert np.abs(values(told, "armhole-left", hollow)).max() < 0.5
 
 
 @pytest.mark.parametrize("seam", ["leg-front-left", "leg-back-right", "sleeve-back-left"])

@@ -12,9 +12,9 @@ from padlib.proof.prices import first as first_prices
 from padlib.suit import proving
 
 
-def round_(far: float, *over: float, keeps: bool = True) -> Round:
+def round_(far: float, *over: float, keeps: bool = True, most: float = 9.0) -> Round:
     """A round without flats that lies so far off, with such shares of its panels over their limit."""
-    return Round((), {"mean": far}, far, np.array(over), keeps)
+    return Round((), {"mean": far, "max": most}, far, np.array(over), keeps)
 
 
 def proof(*over: float, mean: float = 0.5, most: float = 9.0) -> SimpleNamespace:
@@ -88,6 +88,13 @@ def test_a_panel_that_lies_over_sewn_anew_is_cut_from_another_round(
 
     assert last is good
     assert asked == [NEAR, CALM]
+
+
+def test_a_round_whose_worst_place_is_told_counts_as_farther_off() -> None:
+    """Of two rounds one that lies 5 % farther off, but nowhere as far as is told, is taken; one 20 % farther is not."""
+    told = round_(3.0, 0.03, 0.09, most=13.5)
+    assert rounds(told, round_(3.15, 0.03, 0.09)).nearest().far == 3.15
+    assert rounds(told, round_(3.6, 0.03, 0.09)).nearest() is told
 
 
 def test_where_none_keeps_it_the_least_is_taken(monkeypatch: pytest.MonkeyPatch) -> None:

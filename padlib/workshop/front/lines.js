@@ -2,7 +2,7 @@
 
 /** The settings that a seam of the plan follows, by the first word of its name; keys move the first by left and right,
  * the second by up and down. */
-const MOVED = { armhole: ["armhole_shift"], shoulder: ["shoulder_shift"], side: ["side_shift"], hip: ["seat_shift", "groin_shift"], sleeve: ["sleeve_shift", "sleeve_turn"],
+const MOVED = { armhole: ["armhole_shift", "armhole_hollow"], shoulder: ["shoulder_shift"], side: ["side_shift"], hip: ["seat_shift", "groin_shift"], sleeve: ["sleeve_shift", "sleeve_turn"],
   leg: ["leg_shift", "leg_turn"], neck: ["neck_rise"], wrist: ["wrist_rise"], ankle: ["ankle_rise"] };
 const BESIDES = { wrist: ["wrist_slit"], ankle: ["ankle_slit"], closure: ["closure", "closure_below_waist"] };
 
