@@ -29,7 +29,7 @@ from padlib.proof.prices import Prices, astray, beyond, far_off, first, strayed,
 from padlib.proof.settle import Scene, Work, at, scene, settle, solver, touch
 from padlib.proof.sew import Sewn, weld
 from padlib.proof.sheets import Bundle, bundle
-from padlib.proof.told import TOLD, deviation, tight
+from padlib.proof.told import TOLD, deviation, tight, volume_percent
 
 Array = NDArray[np.float64]
 
@@ -37,9 +37,9 @@ POWER = 3  # of the distance in what is to fall: the worst places count most
 ALSO = 20.0  # mm: distances under this count by their square above all, so that mean and volume fall as well
 LONGEST = 20.0  # mm: farthest that a round moves any place of an outline
 HOPED = 0.7  # share of what is to fall that a round is to take at most
-FURTHER = 2.0  # times what the last round moved, at most
+FURTHER = 2.0  # times what the last round moved, at most; no farther, where a longer step was tried in vain
 STILL = 0.02  # mm, mean movement of a step at which the cloth rests in a round
-PAYS = 0.01  # share that a round must take, at prices that stand, for another one to follow
+PAYS = 0.03  # share that a round must take, at prices that stand, for another one to follow
 STAND = 0.3  # relative change of a price at which it stands
 EXCESS = 30.0  # by how much the largest share beyond what may be over a panel's limit counts against a round
 TRIES = 4
@@ -159,10 +159,11 @@ def correct(
         if new is None:
             break
         now, after, taken = new
-        reach = min(LONGEST, FURTHER * taken * longest)
+        reach = min(LONGEST, (FURTHER if taken == share else 1.0) * taken * longest)
         told = now.over(), now.astray()
         done.append(_round(now, told, laid))
-        prices = now.prices.moved(*told, laid, done[-1].away_mm["max"])
+        held = volume_percent(now.height, now.here.area, support)
+        prices = now.prices.moved(*told, laid, done[-1].away_mm["max"], held)
         stand = np.allclose(_standing(prices), _standing(now.prices), rtol=STAND)
         if after > (1.0 - PAYS) * cost and stand:
             break
@@ -171,7 +172,7 @@ def correct(
 
 
 def _standing(prices: Prices) -> Array:
-    return np.append(prices.taut, prices.worst)
+    return np.append(prices.taut, [prices.worst, prices.more])
 
 
 def _round(now: _State, told: tuple[Array, Array], laid: tuple[Array, Array]) -> Round:

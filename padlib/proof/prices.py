@@ -33,6 +33,13 @@ CUT = 0.028  # and as cut, which no round may exceed
 WORST = 30.0  # of the cube of what a distance is over NEAR_TOLD, over 3, at first
 NEAR_TOLD = 0.75 * TOLD  # mm
 SHORT_OF = 0.96  # of what is told, which the price of the worst places aims at
+ROOMY = (
+    10.0  # mm2 for each mm of height over the shell, at first, for what the suit holds more than it
+)
+HOLDS = 0.9  # % of the shell's volume that the suit is to hold more, at most
+WORSE = (
+    1.1  # of what was over a panel's limit at first, where it did not keep it: no more is let pass
+)
 DEARER, CHEAPER = 2.5, 0.5  # by how much a price may rise and fall from one round to the next
 RISES = 1.0  # power of the share over what it aims at, by which a price moves
 LEAST, MOST = 0.5, 50.0  # of the first price
@@ -41,36 +48,48 @@ LEAST, MOST = 0.5, 50.0  # of the first price
 @dataclass(frozen=True, eq=False)
 class Prices:
     """Of each panel (panels,), as multiples of the first ones: cloth that is taut once sewn, and flats that
-    stray from their panels; worst: of all, for places nearly as far off as is told."""
+    stray from their panels; worst: of all, for places nearly as far off as is told; more: for what the suit holds
+    more than the shell."""
 
     taut: Array
     stray: Array
     worst: float
+    more: float
 
     def moved(
-        self, over: Array, astray: Array, laid: tuple[Array, Array], farthest: float
+        self,
+        over: Array,
+        astray: Array,
+        laid: tuple[Array, Array],
+        farthest: float,
+        volume: float,
     ) -> Prices:
         """The next round's, from the shares (panels,) of each panel that are over its limit, once sewn and as
-        cut, and how far the worst place is off, mm; laid: what the shares were at first."""
+        cut, how far the worst place is off, mm, and what the suit holds more than the shell, %; laid: what the shares
+        were at first."""
         off = max(farthest - NEAR_TOLD, 0.0) / (SHORT_OF * TOLD - NEAR_TOLD)
         return Prices(
             _moved(self.taut, over, _let(laid[0], AIM)),
             _moved(self.stray, astray, _let(laid[1], CUT)),
             float(_moved(np.array(self.worst), np.array(off), np.array(1.0))),
+            float(_moved(np.array(self.more), np.array(max(volume, 0.0)), np.array(HOLDS))),
         )
 
 
 def first(panels: int) -> Prices:
     """The prices of the first round."""
-    return Prices(np.ones(panels), np.ones(panels), 1.0)
+    return Prices(np.ones(panels), np.ones(panels), 1.0, 1.0)
 
 
 def far_off(height: Array, prices: Prices) -> tuple[Array, Array]:
-    """The price (n,) of places near the worst that may be untold, by mm2, and its derivative (n,) by their height
-    (n,) over the shell, mm; both over what the suit's area is to be divided by."""
+    """The price (n,) of places near the worst that may be untold and of what the suit holds more than the shell, by
+    mm2, and its derivative (n,) by their height (n,) over the shell, mm; both to be divided by the suit's area."""
     over = np.maximum(np.abs(height) - NEAR_TOLD, 0.0)
-    price = prices.worst * WORST
-    return price * over**3 / 3.0, price * np.sign(height) * over**2
+    price, more = prices.worst * WORST, prices.more * ROOMY
+    return (
+        price * over**3 / 3.0 + more * height,
+        price * np.sign(height) * over**2 + more,
+    )
 
 
 def taut(sewn: Sewn, state: elastic.Strained, each: Array) -> tuple[Array, Array]:
@@ -116,8 +135,8 @@ def astray(flats: Sequence[Flat], sheets: Sequence[Sheet]) -> Array:
 
 
 def beyond(share: Array, laid: Array) -> Array:
-    """By how much shares (panels,) over a limit are more than is let pass, or than they were at first."""
-    return np.maximum(share - _let(laid, PASSES), 0.0)
+    """By how much shares (panels,) over a limit are more than is let pass, or clearly more than they were at first."""
+    return np.maximum(share - np.where(laid > KEEPS, WORSE * laid, PASSES), 0.0)
 
 
 def _let(laid: Array, kept: float) -> Array:

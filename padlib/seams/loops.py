@@ -152,12 +152,13 @@ def armhole_plane(at: Mapping[str, Values], side: str) -> tuple[Values, Values]:
 
 
 def armhole_hollow(points: Vertices, at: Mapping[str, Values], side: str) -> Values:
-    """By what share (k,) of its hollow an armhole runs farther in at points (k, 3): 1 a third of the way up from the
-    armpit to the shoulder point, in front and behind, where the trunk folds against the arm; 0 at either."""
+    """By what share (k,) of its hollow an armhole runs farther in at points (k, 3): 1 behind, a third of the way up
+    from the armpit to the shoulder point, where the back folds against the arm; 0 at either and in front."""
     bottom = at[f"axilla_{side}"]
     way = at[f"acromion_{side}"] - bottom
     up = np.clip((points - bottom) @ way / float(way @ way), 0.0, 1.0)
-    return 6.75 * up * (1.0 - up) ** 2
+    behind = points[:, 1] > bottom[1] + up * way[1]
+    return behind * 6.75 * up * (1.0 - up) ** 2
 
 
 def armhole(
@@ -172,7 +173,7 @@ def armhole(
     hollow: float = 0.0,
 ) -> Curve:
     """The armhole: over the shoulder point and under the armpit, a little on the arm's side, `shift` mm farther, and
-    `hollow` mm farther in where front and back fold against the arm."""
+    `hollow` mm farther in where the back folds against it."""
     middle, normal = armhole_plane(at, side)
     out = (surface.vertices - middle) @ normal
     if hollow:

@@ -107,7 +107,7 @@ MOVES = _table(
     armhole_hollow=Key(
         "number",
         0.0,
-        "armhole farther in where front and back fold against the arm, mm",
+        "armhole farther in behind, where the back folds against the arm, mm",
         least=0.0,
         most=50.0,
     ),

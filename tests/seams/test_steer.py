@@ -72,11 +72,12 @@ def worn():
 
 
 def beside(worn, seam, share, chance):
-    """A place of a seam, and one of the shell 8 to 20 mm away from it."""
+    """A place of a seam, and one of the shell 8 to 20 mm away from it, more than 5 from all of the seam."""
     at = worn.seams[seam][int(share * len(worn.seams[seam]))]
     vertices = worn.cut.place.surface.vertices
     far = np.linalg.norm(vertices - at, axis=1)
-    return at, vertices[chance.choice(np.flatnonzero((far > 8.0) & (far < 20.0)))]
+    clear = cKDTree(worn.seams[seam]).query(vertices)[0] > 5.0
+    return at, vertices[chance.choice(np.flatnonzero((far > 8.0) & (far < 20.0) & clear))]
 
 
 def off(line, at):
@@ -112,9 +113,9 @@ def test_a_seam_with_one_number_runs_through_the_place_it_was_brought_to(worn, s
         assert after < 0.6
 
 
-def test_a_hollow_armhole_runs_farther_in_where_front_and_back_fold_against_the_arm(worn):
-    """Cut for real with a hollow of 30 mm it lies 30 mm farther in, across the armhole's plane, a third of the way up
-    from the armpit, in front as behind, and where it was under the armpit and on the shoulder; its function is its."""
+def test_a_hollow_armhole_runs_farther_in_where_the_back_folds_against_the_arm(worn):
+    """Cut for real with a hollow of 30 mm it lies 30 mm farther in, across the armhole's plane, behind and a third of
+    the way up from the armpit; where it was in front, under the armpit and on the shoulder; its function is its."""
     at, side = worn.plan.place.at, "left"
     middle, normal = armhole_plane(at, side)
     bottom, top = at["axilla_left"], at["acromion_left"]
@@ -123,12 +124,14 @@ def test_a_hollow_armhole_runs_farther_in_where_front_and_back_fold_against_the_
     )
     share = (hollow - bottom) @ (top - bottom) / np.sum((top - bottom) ** 2)
     out = (hollow - middle) @ normal - ((plain - middle) @ normal).mean()
-    third = np.abs(share - 1 / 3) < 0.05
+    third = (np.abs(share - 1 / 3) < 0.05) & (hollow[:, 1] > middle[1])
+    front = hollow[:, 1] < min(bottom[1], top[1])
 
     assert np.ptp((plain - middle) @ normal) < 0.5
-    assert {*np.sign(hollow[third, 1] - middle[1])} == {-1.0, 1.0}
+    assert third.any()
+    assert front.sum() > 10
     assert out[third] == pytest.approx(-30.0, abs=0.5)
-    assert out[(share < 0.0) | (share > 1.0)] == pytest.approx(0.0, abs=0.5)
+    assert out[(share < 0.0) | (share > 1.0) | front] == pytest.approx(0.0, abs=0.5)
     told = with_numbers(worn.plan, {"armhole_hollow": 30.0})
     assert np.abs(values(told, "armhole-left", hollow)).max() < 0.5
 
