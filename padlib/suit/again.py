@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from padlib.flatten.agree import match_flats
-from padlib.flatten.carry import carried, followed
+from padlib.flatten.carry import carried, followed, new_vertices
 from padlib.flatten.cloth import Cloth
 from padlib.flatten.ease import Ease
 from padlib.flatten.flat import Flat
@@ -56,7 +56,7 @@ def flatten_again(
     known = {panel.name: panel for panel in before}
     flat_of = {flat.panel.name: flat for flat in last}
     laid = {flat.panel.name: flat for flat in anew}
-    flats, fresh = [], []
+    flats, fresh, loose = [], [], {}
     for panel in own:
         old, flat, cloth = (of.get(panel.name) for of in (known, flat_of, cloths))
         if panel.name in laid:
@@ -70,9 +70,17 @@ def flatten_again(
             if begun is None:
                 way = {} if cloth is None else {"cloth": cloth, "pile": pile[panel.name]}
                 begun = carried(panel, flat, limit=limit if cloth is None else 1.0, **way)
+            else:
+                loose[panel.name] = new_vertices(begun.panel, flat.panel)
             flats.append(begun)
-    flats = _matched(flats, fresh, pile, limit=limit, ease=ease)
+    led = loose if len(loose) == len(fresh) and _few(loose) else None
+    flats = _matched(flats, fresh, pile, limit=limit, ease=ease, loose=led)
     return Again(with_images(flats, panels), tuple(own[k].name for k in fresh))
+
+
+def _few(loose: Mapping[str, NDArray[np.bool_]]) -> bool:
+    """Whether less than half of all vertices is new: else these coming to rest first would be the whole work."""
+    return sum(map(np.count_nonzero, loose.values())) < 0.5 * sum(map(len, loose.values()))
 
 
 def _same(old: Panel, new: Panel) -> bool:
@@ -111,6 +119,7 @@ def _matched(
     *,
     limit: float,
     ease: Sequence[Ease],
+    loose: Mapping[str, NDArray[np.bool_]] | None,
 ) -> list[Flat]:
     """The flats with the fresh ones agreeing with their partners, their pile down the page."""
     out = list(flats)
@@ -118,7 +127,9 @@ def _matched(
     around = [f for f in flats if f.panel.name in names or partners(f) & names]
     held = {f.panel.name for f in around} - names
     at = {f.panel.name: k for k, f in enumerate(flats)}
-    for flat in match_flats(around, limit=limit, ease=ease, held=held) if fresh else ():
+    for flat in (
+        match_flats(around, limit=limit, ease=ease, held=held, loose=loose) if fresh else ()
+    ):
         if flat.panel.name in names:
             out[at[flat.panel.name]] = turned(flat, pile[flat.panel.name])
     return out
