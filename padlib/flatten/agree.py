@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -26,6 +26,7 @@ def match_flats(
     ease: Sequence[Ease] = (),
     held: Collection[str] = (),
     cut: Sequence[Plane] | None = None,
+    loose: Mapping[str, NDArray[np.bool_]] | None = None,
 ) -> list[Flat]:
     """Flats whose sewn edges and dart legs agree in length, vertex to vertex, laid in one solve.
 
@@ -33,7 +34,8 @@ def match_flats(
     the use of its cloth where a flat is laid for one.
     ease: where one side of a seam is to be longer. held: names of panels that stay as they are, so
     that the others agree with them. cut: flats (n, 2) of each that the result is to stray from as
-    little as it can, in place of the panels' own surfaces, pile down the page.
+    little as it can, in place of the panels' own surfaces, pile down the page. loose: of flats
+    that agreed before, by name, the vertices (n,) that are new since; none where a panel is not named.
     Raises InputError where two eases are asked of one edge, FlatteningError where a flat would overlap, which then
     knows the numbers of those that would.
     """
@@ -46,6 +48,10 @@ def match_flats(
         more += [np.zeros(len(one) - 1) for one, _ in legs]
     stay = {k for k, f in enumerate(flats) if f.panel.name in held}
     options = {"ease": more, "limit": limit, "held": stay}
+    if loose is not None:
+        options["loose"] = [
+            loose.get(f.panel.name, np.zeros(len(f.positions), np.bool_)) for f in flats
+        ]
     if cut is None:
         meshes = [(f.panel.surface.vertices, f.panel.surface.faces) for f in flats]
         options["naps"] = [

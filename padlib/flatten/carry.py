@@ -11,16 +11,16 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from padlib.flatten.cloth import Cloth
-from padlib.flatten.conformal import conformal
+from padlib.flatten.conformal import clockwise, conformal
 from padlib.flatten.cutting import Opened, cut_darts
 from padlib.flatten.flat import Dart, Flat
 from padlib.flatten.isometric import isometric
 from padlib.flatten.sketch import Wedge
-from padlib.flatten.stretch import areas, flipped, stretch
+from padlib.flatten.stretch import areas, stretch
 from padlib.flatten.together import moved_dart
 from padlib.mesh.areas import sums
 from padlib.mesh.point import arrays, nearest, nearest_arrays
-from padlib.mesh.surface import Plane, Surface
+from padlib.mesh.surface import Plane
 from padlib.seams.panels import Panel
 
 FAR = 40.0  # mm from the panel as it was: so far its flat is led on beyond its edge
@@ -45,11 +45,11 @@ def carried(
     """
     vertices, faces = panel.surface.vertices, panel.surface.faces
     first = conformal(vertices, faces)
-    sound = not flipped(vertices, faces, first).any()  # then darts can be drawn on it at once
+    sound = not clockwise(faces, first).any()  # then darts can be drawn on it at once
     opened = _cut(panel, first if sound else isometric(vertices, faces, first), last)
     mesh = opened.panel.surface.vertices, opened.panel.surface.faces
     laid = isometric(*mesh, opened.flat, limit=limit, cloth=cloth, pile=pile)
-    return _told(panel, opened, first, laid, cloth, pile)
+    return _told(panel, opened, first, laid, stretch(*mesh, laid), cloth, pile)
 
 
 def followed(panel: Panel, last: Flat) -> Flat | None:
@@ -61,28 +61,34 @@ def followed(panel: Panel, last: Flat) -> Flat | None:
     """
     vertices, faces = panel.surface.vertices, panel.surface.faces
     first = conformal(vertices, faces)
-    if last.cloth is not None or flipped(vertices, faces, first).any():
+    if last.cloth is not None or clockwise(faces, first).any():
         return None
     opened = _cut(panel, first, last)
     if len(opened.legs) != len(last.darts):
         return None
-    laid = _led_on(opened.panel.surface, last)
+    laid = _led_on(opened.panel, last)
     if laid is None:
         return None
     mesh = opened.panel.surface.vertices, opened.panel.surface.faces
-    if flipped(*mesh, laid).any() or np.abs(stretch(*mesh, laid)).max() > STRAINED:
+    strain = stretch(*mesh, laid)
+    if clockwise(mesh[1], laid).any() or np.abs(strain).max() > STRAINED:
         return None
-    return _told(panel, opened, first, laid, None, None)
+    return _told(panel, opened, first, laid, strain)
 
 
-def _led_on(surface: Surface, last: Flat) -> Plane | None:
-    """Where a last flat has the vertices (n, 2) of a surface that lies nearly where that flat's panel lay.
+def _led_on(panel: Panel, last: Flat) -> Plane | None:
+    """Where a last flat has the vertices (n, 2) of a panel that lies nearly where that flat's panel lay.
 
-    Each triangle goes with the old one that is nearest to its middle, as that one is laid, and a vertex to the mean of
-    where its triangles have it; so both legs of a dart stay on their own side. None where the surface is too far off.
+    A vertex that was there already stays where it was laid. Each triangle of others goes with the old one that is
+    nearest to its middle, as that one is laid, and a new vertex to the mean of where its triangles have it; so both
+    legs of a dart stay on their own side. None where the panel is too far off.
     """
-    old, vertices, faces = last.panel.surface, surface.vertices, surface.faces
-    middle = vertices[faces].mean(axis=1)
+    vertices, faces = panel.surface.vertices, panel.surface.faces
+    old, was = last.panel.surface, _kept(panel, last.panel)
+    other = faces[(was < 0)[faces].any(axis=1)]
+    if not len(other):
+        return last.positions[was]
+    middle = vertices[other].mean(axis=1)
     face, weight = nearest_arrays(old.vertices, old.faces, middle)
     corner, flat = old.vertices[old.faces[face]], last.positions[old.faces[face]]
     near = np.einsum("kc,kcx->kx", weight, corner)
@@ -91,11 +97,30 @@ def _led_on(surface: Surface, last: Flat) -> Plane | None:
     at = np.einsum("kc,kcx->kx", weight, flat)
     sides, drawn = (np.diff(x, axis=1) for x in (corner, flat))  # (k, 2, 3), (k, 2, 2)
     gram = np.einsum("kix,kjx->kij", sides, sides)
-    off = vertices[faces] - near[:, None]
+    off = vertices[other] - near[:, None]
     share = np.linalg.solve(gram, np.einsum("kix,kcx->kic", sides, off))  # (k, 2, 3 corners)
     placed = at[:, None] + np.einsum("kic,kij->kcj", share, drawn)
-    count = np.bincount(faces.ravel(), minlength=len(vertices))
-    return sums(faces.ravel(), placed.reshape(-1, 2), len(vertices)) / count[:, None]
+    count = np.maximum(np.bincount(other.ravel(), minlength=len(vertices)), 1)
+    mean = sums(other.ravel(), placed.reshape(-1, 2), len(vertices)) / count[:, None]
+    return np.where((was < 0)[:, None], mean, last.positions[was])
+
+
+def new_vertices(panel: Panel, last: Panel) -> NDArray[np.bool_]:
+    """Which vertices (n,) of a panel were not there, or elsewhere, in the panel as it was."""
+    return _kept(panel, last) < 0
+
+
+def _kept(panel: Panel, last: Panel) -> NDArray[np.int64]:
+    """The vertex of a panel as it was that each of the panel's vertices (n,) is, in the same place; -1 for others."""
+    known = np.full(2 + max(int(panel.parents.max()), int(last.parents.max())), -1)
+    known[last.parents] = np.arange(len(last.parents))
+    for parents in (panel.parents, last.parents):  # the mouth of a dart is there twice
+        number, count = np.unique(parents, return_counts=True)
+        known[number[count > 1]] = -1
+    known[-1] = -1  # of what has no parent, as within a dart
+    was = known[panel.parents]
+    same = (panel.surface.vertices == last.surface.vertices[was]).all(axis=1)
+    return np.where(same, was, -1)
 
 
 def _told(
@@ -103,14 +128,14 @@ def _told(
     opened: Opened,
     first: Plane,
     laid: Plane,
-    cloth: Cloth | None,
-    pile: ArrayLike | None,
+    strain: NDArray[np.float64],
+    cloth: Cloth | None = None,
+    pile: ArrayLike | None = None,
 ) -> Flat:
-    """The flat of a panel from its conformal map, its darts and its places in the plane."""
+    """The flat of a panel from its conformal map, its darts, its places in the plane and their stretch (m, 2)."""
     vertices, faces = panel.surface.vertices, panel.surface.faces
-    mesh = opened.panel.surface.vertices, opened.panel.surface.faces
     darts = tuple(moved_dart(_dart(opened.panel, a, b), laid) for a, b in opened.legs)
-    told = stretch(*mesh, laid), stretch(vertices, faces, first), areas(vertices, faces)
+    told = strain, stretch(vertices, faces, first), areas(vertices, faces)
     way = None if pile is None else tuple(np.asarray(pile, dtype=np.float64).tolist())
     return Flat(opened.panel, laid, *told, darts, cloth=cloth, pile=way)
 

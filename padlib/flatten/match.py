@@ -26,7 +26,7 @@ from padlib.flatten.isometric import isometric
 from padlib.flatten.limit import strains
 from padlib.flatten.nap import Nap, joined
 from padlib.flatten.partners import Checked, Pair, Partners, partners
-from padlib.flatten.rest import determinants, jacobians, rest
+from padlib.flatten.rest import Rest, determinants, jacobians, rest
 from padlib.flatten.strain import PLAIN, Energy, Scales
 from padlib.flatten.stretch import areas, flipped, stretch, summary
 from padlib.flatten.ties import TINY, Seams
@@ -45,6 +45,7 @@ BACK = (
     0.5,
     1.0,
 )  # how far back towards the start a flat is looked for that crosses nothing
+ABOUT = 3  # edges about a new vertex
 SMALL = 0.1  # of the mean edge of seams: shorter ones are measured by this
 
 
@@ -118,9 +119,14 @@ def matched(
     limit: float | None = None,
     held: Collection[int] = (),
     naps: Sequence[Nap | None] | None = None,
+    loose: Sequence[NDArray[np.bool_]] | None = None,
 ) -> list[Plane]:
-    """The flats of `match` without its report, which takes as long as a few steps."""
-    return _whole(meshes, flats, pairs, ease, held, _Plan(limit, STEPS, ENOUGH, naps))[3].flats
+    """The flats of `match` without its report, which takes as long as a few steps.
+
+    loose: the flats were matched before; of each the vertices (n,) that are new since, which then come to rest first.
+    """
+    plan = _Plan(limit, STEPS, ENOUGH, naps, loose)
+    return _whole(meshes, flats, pairs, ease, held, plan)[3].flats
 
 
 def _whole(
@@ -136,7 +142,10 @@ def _whole(
     if limit is not None and not limit > 0:
         raise MeshError(f"limit is {limit}, but a stretch limit must be above 0")
     checked = [check_disk(*mesh) for mesh in meshes]
-    begin = [_begin(v, f, u) for (v, f, _), u in zip(checked, flats, strict=True)]
+    begin = [
+        _begin(v, f, u, sound=k in held)
+        for k, ((v, f, _), u) in enumerate(zip(checked, flats, strict=True))
+    ]
     sewn = partners(checked, pairs, ease)
     moving = [k for k in range(len(checked)) if k not in held]
     solved = _Solved(list(begin), 0, False, np.zeros(len(sewn.mine)))
@@ -157,12 +166,13 @@ def cloth_energy(limit: float | None) -> Energy:
 
 @dataclass(frozen=True)
 class _Plan:
-    """The stretch limit, when to stop, and the cloths."""
+    """The stretch limit, when to stop, the cloths, and what is new in flats that were matched before."""
 
     limit: float | None
     most: int
     tolerance: float
     naps: Sequence[Nap | None] | None = None
+    loose: Sequence[NDArray[np.bool_]] | None = None
 
 
 @dataclass(frozen=True)
@@ -200,12 +210,12 @@ class _Union:
         return [flat[a:b].copy() for a, b in zip(self.first[:-1], self.first[1:], strict=True)]
 
 
-def _begin(vertices: Vertices, faces: Faces, flat: Plane) -> Plane:
-    """The given flat, or a new one where it is not sound."""
+def _begin(vertices: Vertices, faces: Faces, flat: Plane, *, sound: bool) -> Plane:
+    """The given flat, or a new one where it is not known to be sound and is not."""
     flat = np.asarray(flat, dtype=np.float64)
     if flat.shape != (len(vertices), 2):
         raise MeshError(f"a flat must hold {len(vertices)} positions, not be of {flat.shape}")
-    if flipped(vertices, faces, flat).any():
+    if not sound and flipped(vertices, faces, flat).any():
         return isometric(vertices, faces)
     return flat
 
@@ -222,6 +232,10 @@ def _solve(
     seams, known = _seams(sewn, union, begin, moving)
     start, hold, scales = _turned(plan, union, moving, [begin[k] for k in moving])
     problem = replace(_problem(union, seams, start, plan.limit, scales), hold=hold)
+    if plan.loose is not None and scales is None:
+        new = np.concatenate([plan.loose[k] for k in moving])
+        start = _rested(problem, start, new, plan) if new.any() else start
+        problem = replace(problem, seams=seams.balancing(start, newton.slope(problem, start)))
     work = newton.Work()
     flat, problem = _agreed(problem, start, plan, work)
     crossed = [k for k, loop in enumerate(union.loops) if crossings(flat[loop])]
@@ -237,6 +251,40 @@ def _solve(
     pull = np.zeros(len(sewn.mine))
     pull[known] = problem.seams.pull * union.unit
     return _Solved(out, work.steps, bool(crossed), pull)
+
+
+def _rested(problem: newton.Problem, flat: Plane, new: NDArray[np.bool_], plan: _Plan) -> Plane:
+    """The flat with its new vertices (n,), and those about them, where they agree and strain least while the rest
+    stays: far less work than steps for all, of which strain that is steep in a few places would take many."""
+    faces, seams = problem.faces, problem.seams
+    free = new.copy()
+    for _ in range(ABOUT):
+        free[faces[free[faces].any(axis=1)]] = True
+    beside = np.hstack([seams.mine, seams.theirs])
+    rows = free[beside].any(axis=1)
+    near = free.copy()
+    near[beside[rows]] = True
+    own = near[faces].any(axis=1)
+    used, corner = np.unique(faces[own], return_inverse=True)
+    place = np.full(len(flat), -1)
+    place[used] = np.arange(len(used))
+    corner = corner.reshape(-1, 3)
+    reference = np.broadcast_to(problem.energy.reference, len(faces))[own]
+    part = replace(
+        problem,
+        faces=corner,
+        at_rest=Rest(
+            *(x[..., own] for x in (problem.at_rest.area, problem.at_rest.gx, problem.at_rest.gy))
+        ),
+        assembly=assembly(corner, len(used)),
+        weight=problem.weight[own],
+        energy=replace(problem.energy, reference=reference),
+        seams=seams.part(rows, place),
+        still=~free[used],
+    )
+    out = flat.copy()
+    out[used] = _agreed(part, flat[used], plan, newton.Work())[0]
+    return out
 
 
 def _turned(
@@ -296,12 +344,13 @@ def _agreed(
 ) -> tuple[Plane, newton.Problem]:
     """Newton steps with new multipliers after each, until partners agree and strain is least."""
     for _ in range(plan.most):
-        flat, gain = newton.step(problem, flat, work)
+        last = flat
+        flat, gain = newton.step(problem, last, work)
         error = problem.seams.error(flat)
         if error < SEAM_ERROR and gain < plan.tolerance:
             break
         if error < NEAR:
-            problem = replace(problem, seams=problem.seams.updated(flat))
+            problem = replace(problem, seams=problem.seams.updated(last, flat))
     return flat, problem
 
 

@@ -29,6 +29,7 @@ _FARTHEST = 16.0
 _ARMIJO = 1e-4
 _STEPS = 40
 _RIDGE = 1e-9
+_FIRM = 1e9  # of the largest stiffness: what keeps still
 _NOTHING = 1e-13
 _FAR = 1.0
 _FARTHER, _NEARER, _FREE = 0.5, 0.7, 0.1
@@ -43,7 +44,7 @@ class Problem:
     """What is minimised. weight (m,) sums to 1; ties: lengths and places asked for; seams: edges
     that must be as long as their partners; contacts: barriers between parts of a boundary; hold
     (k, n): what each vertex's x counts in sums that no step may change, so that flats whose cloth is
-    not the same in all directions cannot turn."""
+    not the same in all directions cannot turn; still (n,): vertices that stay where they are."""
 
     faces: Faces
     at_rest: Rest
@@ -54,6 +55,7 @@ class Problem:
     seams: Seams | None = None
     contacts: tuple[touch.Contact, ...] = ()
     hold: NDArray[np.float64] | None = None
+    still: NDArray[np.bool_] | None = None
 
 
 @dataclass
@@ -78,6 +80,13 @@ def value(problem: Problem, flat: Plane) -> float:
     if np.isfinite(out):
         out += sum(touch.barrier(contact, flat) for contact in problem.contacts)
     return out
+
+
+def slope(problem: Problem, flat: Plane) -> Plane:
+    """The derivative (n, 2) of the strain of a flip-free flat (n, 2), without ties, seams and barriers."""
+    of = strain if problem.energy.scales is None else orthotropic
+    parts = of.local(problem.energy, problem.at_rest, problem.weight, problem.faces, flat)
+    return problem.assembly.gradient(parts)
 
 
 def minimise(
@@ -193,6 +202,10 @@ def _direction(problem: Problem, flat: Plane, work: Work) -> tuple[Plane, float]
     for terms in _terms(problem, flat):
         gradient += terms.gradient(assembly.size)
         matrix = matrix + terms.hessian(assembly.size)
+    if problem.still is not None:
+        gradient[problem.still] = 0.0
+        firm = np.repeat(_FIRM * values.max() * problem.still, 2)
+        matrix = sp.csc_matrix(matrix + sp.diags(firm, format="csc"))
     move = -_solved(problem, matrix, gradient, work).reshape(-1, 2)
     if problem.hold is not None:
         move = _held(problem.hold, move, work)

@@ -5,16 +5,19 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+import scipy.sparse as sp
 from numpy.typing import NDArray
 
 from padlib.flatten.assembly import Assembly
 from padlib.flatten.terms import Terms
+from padlib.mesh.solve import factor
 from padlib.mesh.surface import Plane
 
 EDGE_GAIN = 10.0
 PLACE_GAIN = 10.0
 QUARTER = np.array([[0.0, 1.0], [-1.0, 0.0]])  # row vectors turned by 90 degrees
 TINY = float(np.finfo(float).tiny)
+RIDGE = 1e-6  # of a gram matrix of unit vectors
 
 
 @dataclass(frozen=True)
@@ -130,9 +133,36 @@ class Seams:
             np.concatenate(bend),
         )
 
-    def updated(self, flat: Plane) -> Seams:
-        """The seams with multipliers moved by what is still missing."""
-        return replace(self, pull=self.pull + self.gain * self.misfit(flat))
+    def part(self, rows: NDArray[np.bool_], place: NDArray[np.int64]) -> Seams:
+        """Some of the pairs (k,) of edges, of vertices that have other numbers: place (n,)."""
+        rest = (x[rows] for x in (self.ratio, self.more, self.scale, self.pull, self.gain))
+        return Seams(place[self.mine[rows]], place[self.theirs[rows]], *rest)
+
+    def balancing(self, flat: Plane, gradient: Plane) -> Seams:
+        """The seams with the multipliers that balance a gradient (n, 2) of all the rest best, by least squares.
+
+        Near the end these are nearly the ones of the end, which from nothing take a few steps to find.
+        """
+        count, at = len(self.mine), np.hstack([self.mine, self.theirs])
+        way = self.terms(flat).way[:count]
+        columns = 2 * at[:, :, None] + np.arange(2)
+        entries = way.ravel(), (np.repeat(np.arange(count), 8), columns.ravel())
+        spread = sp.csr_matrix(entries, (count, gradient.size))
+        gram = sp.csc_matrix(spread @ spread.T + RIDGE * sp.eye_array(count))
+        return replace(self, pull=factor(gram).solve(-(spread @ gradient.ravel())))
+
+    def updated(self, flat: Plane, moved: Plane) -> Seams:
+        """The seams with multipliers moved by what a step from a flat to a moved one meant to leave missing.
+
+        What is missing besides, since edges turned, is no sign of what they pull: by that the next step would go wrong.
+        """
+        way = moved - flat
+        mine, theirs = _along(self.mine, flat), _along(self.theirs, flat)
+        longer = _longer(self.mine, mine[1], way) - self.ratio * _longer(
+            self.theirs, theirs[1], way
+        )
+        missing = mine[0] - self.ratio * theirs[0] - self.more + longer
+        return replace(self, pull=self.pull + self.gain * missing)
 
     def error(self, flat: Plane) -> float:
         """The largest difference relative to its edge."""
@@ -144,6 +174,11 @@ def _along(edges: NDArray[np.int64], flat: Plane) -> tuple[NDArray, Plane]:
     along = flat[edges[:, 1]] - flat[edges[:, 0]]
     length = np.linalg.norm(along, axis=1)
     return length, along / np.maximum(length, TINY)[:, None]
+
+
+def _longer(edges: NDArray[np.int64], unit: Plane, way: Plane) -> NDArray[np.float64]:
+    """By how much (k,) edges of unit vectors (k, 2) become longer to first order when vertices go a way (n, 2)."""
+    return np.einsum("kc,kc->k", unit, way[edges[:, 1]] - way[edges[:, 0]])
 
 
 def ties(

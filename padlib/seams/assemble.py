@@ -20,7 +20,7 @@ from padlib.mesh.point import Curve, arrays
 from padlib.mesh.split import CutPiece
 from padlib.mesh.surface import Faces, Surface, Vertices, per_surface
 from padlib.mesh.topology import Edges, boundary_loops, edge_numbers, edges, face_components
-from padlib.seams.marks import Mark, tints, with_images
+from padlib.seams.marks import Drawn, Mark, tints, with_images
 from padlib.seams.mirror import mirrored
 from padlib.seams.own import Ground, Parted, Seams, components_beside, draw_own, joined
 from padlib.seams.panels import Edge, Panel, whole_name
@@ -31,6 +31,7 @@ from padlib.seams.plan import (
     Options,
     chain_curves,
     first_lines,
+    parting,
     region_seeds,
     second_lines,
 )
@@ -45,7 +46,10 @@ NAMES = {
 _plans: weakref.WeakKeyDictionary[Place, tuple[tuple[object, ...], _Plan]] = (
     weakref.WeakKeyDictionary()
 )
-_parted: weakref.WeakKeyDictionary[Place, tuple[Options, list[Line]]] = weakref.WeakKeyDictionary()
+_surfaces: weakref.WeakKeyDictionary[CutPiece, Surface] = weakref.WeakKeyDictionary()
+_parted: weakref.WeakKeyDictionary[Place, tuple[tuple[object, ...], _Parts]] = (
+    weakref.WeakKeyDictionary()
+)
 
 
 @dataclass(frozen=True)
@@ -86,7 +90,7 @@ def suit_panels(
     cut = draw_own(plan.ground, drawn) if drawn else plan.ground.cut
     runs = boundary_runs(cut.pieces, cut.edges, cut.labels)
     names = _numbered([_base_name(plan, piece) for piece in cut.pieces], runs)
-    panels = _panels(runs, names, cut.seams)
+    panels = _panels(runs, [_surface_of(piece) for piece in cut.pieces], names, cut.seams)
     for panel in panels:
         _check_disk(panel)
     if place.mirror is not None:
@@ -115,36 +119,47 @@ class _Plan:
 
 def _planned(place: Place, options: Options, closure: Closure, marks: Sequence[Mark]) -> _Plan:
     """The plan drawn in, once for a place as long as these stay."""
-    key = options, closure, tuple((mark.name, mark.loops) for mark in marks)
+    key = options, closure, _asked(marks)
     known = _plans.get(place)
     if known is None or known[0] != key:
         known = _plans[place] = key, _new_plan(place, options, closure, marks)
     return known[1]
 
 
+@dataclass(frozen=True, eq=False)
+class _Parts:
+    """A shell with the lines between the parts of the body drawn in, and the outlines of its marks.
+
+    known: edges of the mesh; region (m,): the part that each face belongs to.
+    """
+
+    lines: Sequence[Line]
+    marks: Drawn
+    mesh: Inserted
+    known: Edges
+    region: NDArray[np.int64]
+    parts: Sequence[str]
+
+
 def _new_plan(place: Place, options: Options, closure: Closure, marks: Sequence[Mark]) -> _Plan:
-    lines, shell = _parting(place, options), place.surface
-    coloured = with_images(marks, place)
-    loops = coloured.curves()
-    every = [*(line.curve for line in lines), *loops]
-    first = _drawn_in(shell.vertices, shell.faces, _edges_of(shell), every)
-    known = edges(first.faces)
-    region, parts = find_regions(first, known, place, len(lines))
+    begun, shell = _parted_shell(place, options, marks), place.surface
+    first, region, parts, count = begun.mesh, begun.region, begun.parts, len(begun.lines)
+    loops = begun.marks.curves()
     masks = {name: region == k for k, name in enumerate(parts)}
     inner, split_by = second_lines(first, masks, place, options)
     curves = [*chain_curves(first), *(x.curve for x in inner)]
-    second = _drawn_in(first.vertices, first.faces, known, curves, len(first.chains))
+    second = _drawn_in(first.vertices, first.faces, begun.known, curves, len(first.chains))
     known = edges(second.faces)
     drawn = np.unique(second.edges)
-    every_line = [*lines, *(Line("", loop) for loop in loops), *inner]
-    tint = tints(second, known, coloured, len(lines))
-    second = _without(second, range(len(lines), len(lines) + len(loops)))
+    every_line = [*begun.lines, *(Line("", loop) for loop in loops), *inner]
+    tint = tints(second, known, begun.marks, count)
+    second = _without(second, range(count, count + len(loops)))
     face_region = region[second.parent_face]
     both = _regions_beside(second, known, face_region)
     seams, labels = _seam_table(second, every_line, both, parts, place, closure)
     vertices = second.vertices.copy()
     if place.mirror is not None:
-        vertices[second.chains[len(lines) - 1], 0] = 0.0
+        vertices[second.chains[count - 1], 0] = 0.0
     cut_edges, labels = joined(vertices, second.faces, known, second.edges, labels)
     pieces = split(vertices, second.faces, cut_edges, mesh_edges=known)
     carriers = first.faces[second.point_face]
@@ -161,12 +176,27 @@ def _new_plan(place: Place, options: Options, closure: Closure, marks: Sequence[
     return _Plan(ground, parts, face_region, split_by, tint, findings, stems)
 
 
-def _parting(place: Place, options: Options) -> list[Line]:
-    """The lines that part the body, drawn once for a place as long as the options stay."""
+def _parted_shell(place: Place, options: Options, marks: Sequence[Mark]) -> _Parts:
+    """The shell parted, once for a place as long as what parts it and the marks stay."""
+    key = parting(options), _asked(marks)
     known = _parted.get(place)
-    if known is None or known[0] != options:
-        known = _parted[place] = options, first_lines(place, options)
-    return list(known[1])
+    if known is None or known[0] != key:
+        known = _parted[place] = key, _newly_parted(place, options, marks)
+    return known[1]
+
+
+def _newly_parted(place: Place, options: Options, marks: Sequence[Mark]) -> _Parts:
+    lines, shell = first_lines(place, options), place.surface
+    coloured = with_images(marks, place)
+    every = [*(line.curve for line in lines), *coloured.curves()]
+    mesh = _drawn_in(shell.vertices, shell.faces, _edges_of(shell), every)
+    known = edges(mesh.faces)
+    return _Parts(lines, coloured, mesh, known, *find_regions(mesh, known, place, len(lines)))
+
+
+def _asked(marks: Sequence[Mark]) -> tuple[object, ...]:
+    """What of marks a cut depends on."""
+    return tuple((mark.name, mark.loops) for mark in marks)
 
 
 def _without(mesh: Inserted, curves: range) -> Inserted:
@@ -353,11 +383,21 @@ def _numbered(base: Sequence[str | None], pieces: Sequence[CutPiece]) -> list[st
     return out
 
 
+def _surface_of(piece: CutPiece) -> Surface:
+    """The surface of a piece, one for as long as the piece lives: what is known of it need not be found again."""
+    if piece not in _surfaces:
+        _surfaces[piece] = Surface(piece.vertices, piece.faces)
+    return _surfaces[piece]
+
+
 def _panels(
-    pieces: Sequence[CutPiece], names: Sequence[str | None], table: Seams
+    pieces: Sequence[CutPiece],
+    surfaces: Sequence[Surface],
+    names: Sequence[str | None],
+    table: Seams,
 ) -> tuple[Panel, ...]:
     panels = []
-    for piece, name in zip(pieces, names, strict=True):
+    for piece, surface, name in zip(pieces, surfaces, names, strict=True):
         if name is None:
             continue
         edge_list = []
@@ -369,7 +409,6 @@ def _panels(
             elif kind != "opening":
                 kind = "opening"
             edge_list.append(Edge(table.names[run.curve], kind, run.vertices, partner))
-        surface = Surface(piece.vertices, piece.faces)
         panels.append(
             Panel(name, name.rpartition("-")[2], surface, piece.parents, tuple(edge_list))
         )

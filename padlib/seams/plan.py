@@ -8,7 +8,7 @@ seams of each sleeve, the front and back seam of each leg; they end exactly on t
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,6 +31,8 @@ from padlib.seams.loops import (
 from padlib.seams.place import Place
 
 SIDES = ("left", "right")
+INNER = ("shoulder_shift", "side_shift", "sleeve_shift", "sleeve_turn", "leg_shift", "leg_turn")
+"""The options of lines within parts of the body (`second_lines`)."""
 Values = NDArray[np.float64]
 
 
@@ -61,6 +63,12 @@ class Options:
     sleeve_turn: float = 0.0
     leg_shift: float = 0.0
     leg_turn: float = 0.0
+
+
+def parting(options: Options) -> Options:
+    """The choices that the lines of `first_lines` hang on, all others as they usually are."""
+    usual = Options()
+    return replace(options, **{key: getattr(usual, key) for key in INNER})
 
 
 def region_seeds(place: Place) -> dict[str, int]:

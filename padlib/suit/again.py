@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from padlib.flatten.agree import match_flats
-from padlib.flatten.carry import carried, followed
+from padlib.flatten.carry import carried, followed, new_vertices
 from padlib.flatten.cloth import Cloth
 from padlib.flatten.ease import Ease
 from padlib.flatten.flat import Flat
@@ -23,6 +23,7 @@ from padlib.flatten.together import with_images
 from padlib.seams.panels import Panel
 from padlib.suit.matching import turned
 
+FEW = 0.7  # of all vertices: 10 to 15 steps for so many and 2 to 4 for all cost less than 9 to 14 for all
 KEPT = 0.01  # mm: a change of a pad is felt a little, ever less, far from it
 
 
@@ -56,7 +57,7 @@ def flatten_again(
     known = {panel.name: panel for panel in before}
     flat_of = {flat.panel.name: flat for flat in last}
     laid = {flat.panel.name: flat for flat in anew}
-    flats, fresh = [], []
+    flats, fresh, loose = [], [], {}
     for panel in own:
         old, flat, cloth = (of.get(panel.name) for of in (known, flat_of, cloths))
         if panel.name in laid:
@@ -67,12 +68,21 @@ def flatten_again(
         else:
             fresh.append(len(flats))
             begun = None if flat is None or cloth is not None else followed(panel, flat)
-            if begun is None:
+            if begun is not None:
+                loose[panel.name] = new_vertices(begun.panel, flat.panel)
+            else:
                 way = {} if cloth is None else {"cloth": cloth, "pile": pile[panel.name]}
                 begun = carried(panel, flat, limit=limit if cloth is None else 1.0, **way)
+                loose[panel.name] = np.ones(len(begun.positions), dtype=np.bool_)
             flats.append(begun)
-    flats = _matched(flats, fresh, pile, limit=limit, ease=ease)
+    led = loose if len(loose) == len(fresh) and _few(loose) else None
+    flats = _matched(flats, fresh, pile, limit=limit, ease=ease, loose=led)
     return Again(with_images(flats, panels), tuple(own[k].name for k in fresh))
+
+
+def _few(loose: Mapping[str, NDArray[np.bool_]]) -> bool:
+    """Whether few enough of all vertices are new for these to come to rest first: else that is the whole work."""
+    return sum(map(np.count_nonzero, loose.values())) < FEW * sum(map(len, loose.values()))
 
 
 def _same(old: Panel, new: Panel) -> bool:
@@ -111,6 +121,7 @@ def _matched(
     *,
     limit: float,
     ease: Sequence[Ease],
+    loose: Mapping[str, NDArray[np.bool_]] | None,
 ) -> list[Flat]:
     """The flats with the fresh ones agreeing with their partners, their pile down the page."""
     out = list(flats)
@@ -118,7 +129,9 @@ def _matched(
     around = [f for f in flats if f.panel.name in names or partners(f) & names]
     held = {f.panel.name for f in around} - names
     at = {f.panel.name: k for k, f in enumerate(flats)}
-    for flat in match_flats(around, limit=limit, ease=ease, held=held) if fresh else ():
+    for flat in (
+        match_flats(around, limit=limit, ease=ease, held=held, loose=loose) if fresh else ()
+    ):
         if flat.panel.name in names:
             out[at[flat.panel.name]] = turned(flat, pile[flat.panel.name])
     return out

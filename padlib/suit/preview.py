@@ -3,8 +3,8 @@
 The first look does the whole way to the flats, with the search for darts. After that a changed pad
 makes a new shell, a moved seam a new cut, and only the panels that differ are laid again, with the
 darts that they have (`padlib.suit.again`); a changed wish for darts
-seeks those of its panel anew. The printed pattern is never made of these flats: `build`
-seeks the darts anew.
+seeks those of its panel anew, unless it is to keep darts that are there. The printed pattern is
+never made of these flats: `build` seeks the darts anew.
 """
 
 from __future__ import annotations
@@ -12,6 +12,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
+
+import numpy as np
 
 from padlib.body.body import Body
 from padlib.findings import Finding
@@ -32,7 +34,9 @@ from padlib.suit.steps import (
     suit_body,
     suit_dressed,
 )
-from padlib.suit.wishes import own_wishes
+from padlib.suit.wishes import NONE, Wishes, own_wishes
+
+SAME = 1.0  # mm: ends of a dart are told to a tenth
 
 
 @dataclass(frozen=True)
@@ -118,13 +122,30 @@ def _flats(
             return flats, own, own
         old = last.panels
         before, now = own_wishes(last.suit, old.panels, old.place.at), asked["wishes"]
-        other = [p for p in each if now.get(p.name) != before.get(p.name)]
+        laid = {flat.panel.name: flat for flat in last.flats}
+        other = []
+        for p in each:
+            changed = before.get(p.name, NONE), now.get(p.name, NONE)
+            if changed[0] != changed[1] and not _kept_as_is(laid.get(p.name), *changed):
+                other.append(p)
         apart = asked | {"ease": ()}
         if other:
             anew = flatten_panels(other, pile, among=each, workers=workers, tell=tell, **apart)
     kept = {key: asked[key] for key in ("limit", "ease", "cloths")}
     again = flatten_again(each, pile, last.flats, last.panels.panels, anew=anew, **kept)
     return again.flats, again.laid, tuple(flat.panel.name for flat in anew)
+
+
+def _kept_as_is(flat: Flat | None, before: Wishes, now: Wishes) -> bool:
+    """Whether all that is wished for besides is to keep darts that the flat has."""
+    if flat is None or now.bans != before.bans or not set(before.pins) <= set(now.pins):
+        return False
+    at = flat.panel.surface.vertices
+    ends = np.array([(at[dart.left[0]], at[dart.apex]) for dart in flat.darts]).reshape(-1, 2, 3)
+    more = [(p.mouth, p.tip) for p in now.pins if p not in before.pins]
+    asked = np.array(more).reshape(-1, 2, 3)
+    away = np.linalg.norm(asked[:, None] - ends, axis=3).max(axis=2)
+    return bool((away < SAME).any(axis=1).all())
 
 
 def _same_body(suit: Suit, last: Suit) -> bool:

@@ -11,6 +11,8 @@ from numpy.typing import NDArray
 
 from padlib.flatten.flat import Flat
 from padlib.flatten.forecast import forecast
+from padlib.mesh.areas import face_crosses, sums
+from padlib.mesh.surface import Surface, per_surface
 from padlib.output.png import SIGNED, signed_worst
 from padlib.pattern.carved import outline, tint_of
 from padlib.seams.panels import Panel
@@ -97,9 +99,7 @@ def forecast_shown(panels: Sequence[Panel]) -> list[Shown]:
     told: dict[str, NDArray[np.float64]] = {}
     for panel in panels:
         if panel.mirror_of is None:
-            surface = panel.surface
-            u = forecast(surface.vertices, surface.faces)
-            told[panel.name] = np.expm1(-u[surface.faces].mean(axis=1))
+            told[panel.name] = _foreseen(panel.surface)
     out = []
     for panel in panels:
         own = told.get(panel.mirror_of or panel.name)
@@ -107,6 +107,13 @@ def forecast_shown(panels: Sequence[Panel]) -> list[Shown]:
             own = np.zeros(len(panel.surface.faces))
         out.append(Shown(panel, own))
     return out
+
+
+@per_surface
+def _foreseen(surface: Surface) -> NDArray[np.float64]:
+    """The forecast stretch (m,) of a panel; one that a seam did not touch keeps its surface, and so this."""
+    u = forecast(surface.vertices, surface.faces)
+    return np.expm1(-u[surface.faces].mean(axis=1))
 
 
 def shown_bytes(
@@ -233,12 +240,20 @@ def _normals(panels: Sequence[Panel]) -> list[NDArray[np.float64]]:
     faces = np.concatenate(
         [p.surface.faces + at for p, at in zip(panels, starts[:-1], strict=True)]
     )
-    _, twin = np.unique(vertices.round(4), axis=0, return_inverse=True)
-    twin = twin.reshape(-1)
-    corner = vertices[faces]
-    normal = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
-    total = np.zeros((twin.max() + 1, 3))
-    for k in range(3):
-        np.add.at(total, twin[faces[:, k]], normal)
+    twin = _twins(vertices)
+    normal = face_crosses(vertices, faces)
+    total = sums(twin[faces].ravel(), np.repeat(normal, 3, axis=0), int(twin.max()) + 1)
     total /= np.maximum(np.linalg.norm(total, axis=1), 1e-12)[:, None]
     return np.split(total[twin], starts[1:-1])
+
+
+def _twins(vertices: NDArray[np.float64]) -> NDArray[np.int64]:
+    """A number (n,) for each vertex, the same for those in one place."""
+    x, y, z = vertices.round(4).T + 0.0  # one zero only
+    order = np.lexsort((z, y, x))
+    new = np.zeros(len(order), dtype=np.bool_)
+    for along in (x, y, z):
+        new[1:] |= along[order[1:]] != along[order[:-1]]
+    out = np.empty(len(order), dtype=np.int64)
+    out[order] = np.cumsum(new)
+    return out

@@ -5,10 +5,10 @@ import pytest
 from scipy.optimize import minimize_scalar
 
 from padlib.errors import MeshError
-from padlib.flatten import isometric, stretch
+from padlib.flatten import isometric, newton, stretch
 from padlib.flatten.injective import is_injective
 from padlib.flatten.isometric import solve
-from padlib.flatten.match import match
+from padlib.flatten.match import match, matched
 from padlib.flatten.stretch import areas, flipped
 
 
@@ -399,3 +399,54 @@ def test_flat_of_wrong_size_is_told(by_hand):
 
     with pytest.raises(MeshError, match="a flat must hold 99 positions"):
         match([mesh], [np.zeros((5, 2))], [])
+
+
+@pytest.fixture
+def steps(monkeypatch):
+    """How many vertices each Newton step of matching was for, step by step."""
+    taken, step = [], newton.step
+
+    def counted(problem, flat, work):
+        taken.append(len(flat))
+        return step(problem, flat, work)
+
+    monkeypatch.setattr(newton, "step", counted)
+    return taken
+
+
+def test_what_is_matched_already_takes_one_step(by_hand, steps):
+    """Octants whose seams pull, since one side is eased, take one step and stay when told that nothing is new since
+    they were matched; told nothing they take more."""
+    meshes, pairs = octants(by_hand)
+    own = {"limit": 0.05, "ease": [0.02] * len(pairs)}
+    out, _ = match(meshes, [isometric(*mesh) for mesh in meshes], pairs, tolerance=1e-9, **own)
+    size = sum(map(len, out))
+    steps.clear()
+    matched(meshes, out, pairs, **own)
+    from_nothing = len(steps)
+    steps.clear()
+
+    again = matched(meshes, out, pairs, **own, loose=[np.zeros(len(u), bool) for u in out])
+
+    assert steps == [size]
+    assert from_nothing > 1
+    assert max(np.abs(a - b).max() for a, b in zip(again, out, strict=True)) < 1e-3
+
+
+def test_what_is_new_comes_to_rest_before_the_whole(by_hand, steps):
+    """Octants with a few vertices at one seam put wrong end where they were; all octants take two steps, the places
+    about the wrong ones the rest."""
+    meshes, pairs = octants(by_hand)
+    out, _ = match(meshes, [isometric(*mesh) for mesh in meshes], pairs, limit=0.05, tolerance=1e-9)
+    size = sum(map(len, out))
+    i, run, j, _ = pairs[0]
+    loose = [np.zeros(len(u), bool) for u in out]
+    loose[i][run[5:8]] = True
+    wrong = [u.copy() for u in out]
+    wrong[i][run[5:8]] += np.array([[0.5, -0.3], [-0.4, 0.4], [0.2, 0.5]])
+    steps.clear()
+
+    again = matched(meshes, wrong, pairs, limit=0.05, loose=loose)
+
+    assert steps.count(size) <= 2 < len(steps)
+    assert max(np.abs(a - b).max() for a, b in zip(again, out, strict=True)) < 5e-3

@@ -62,4 +62,8 @@ def test_only_what_a_seam_touches_is_cut_again(demo_built: Built) -> None:
         one, moved = found["one"][name].surface, found["moved"][name].surface
         assert np.array_equal(one.vertices, moved.vertices)
         assert np.array_equal(one.faces, moved.faces)
+    kept = {id(p.surface) for p in found["one"].values()} & {
+        id(p.surface) for p in found["moved"].values()
+    }
+    assert len(kept) > 5  # the very same, with all that is known of them
     assert all(p.mirror_of for p in found["both"].values() if p.side == "right")

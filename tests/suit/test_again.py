@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 
 from padlib.errors import PadlibError
+from padlib.flatten import newton
 from padlib.flatten.carry import carried, followed
 from padlib.flatten.flat import Flat
 from padlib.flatten.injective import overlaps
@@ -208,16 +209,24 @@ def test_a_flat_that_is_led_on_is_the_last_one_where_the_panel_stayed(
 def test_where_matching_begins_does_not_tell_on_where_it_ends(
     higher_neck: Preview, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Flats that began where the panels lay are those that began from panels laid anew: places within 0.3 mm, each
-    panel turned onto the other, and mean stretch within a thousandth of itself."""
+    """Flats that began where the panels lay are those that began from panels laid anew: places within 0.2 mm, each
+    panel turned onto the other, and mean stretch within a thousandth of itself; in half of the steps for all panels."""
     suit = replace(higher_neck.suit, seams={**higher_neck.suit.seams, "neck_rise": 32.0})
     led = []
     monkeypatch.setattr(
         again, "followed", lambda panel, last: led.append(followed(panel, last)) or led[-1]
     )
+    sizes, step = [], newton.step
+    monkeypatch.setattr(
+        newton, "step", lambda p, flat, w: sizes.append(len(flat)) or step(p, flat, w)
+    )
     warm = preview(suit, higher_neck)
+    few = sizes.count(max(sizes))
     monkeypatch.setattr(again, "followed", lambda panel, last: None)
+    sizes.clear()
     cold = preview(suit, higher_neck)
+
+    assert few <= 0.5 * len(sizes)
 
     assert warm.laid == cold.laid != ()
     assert len(led) == len(warm.laid)
@@ -226,7 +235,7 @@ def test_where_matching_begins_does_not_tell_on_where_it_ends(
         assert len(one.darts) == len(other.darts)
         here, there = (f.positions - f.positions.mean(axis=0) for f in (one, other))
         left, _, right = np.linalg.svd(here.T @ there)
-        assert np.linalg.norm(here @ left @ right - there, axis=1).max() < 0.3
+        assert np.linalg.norm(here @ left @ right - there, axis=1).max() < 0.2
         assert flat_summary(one)["mean"] == pytest.approx(flat_summary(other)["mean"], rel=1e-3)
 
 
@@ -256,20 +265,38 @@ def test_ease_on_a_pads_rim_is_no_matter_of_the_suit(first: Preview) -> None:
     assert told.laid == ()
 
 
-def test_a_dart_that_is_kept_lays_only_its_panel(first: Preview) -> None:
-    """Keeping a dart as it is seeks only that panel's darts anew: it is there, and both sides of seams agree."""
+def test_a_dart_that_is_kept_lays_nothing(first: Preview) -> None:
+    """Keeping a dart where it is, told to a tenth of a mm, changes no flat and seeks no dart."""
+    flat = next(f for f in first.flats if f.darts and f.panel.mirror_of is None)
+    again = preview(replace(first.suit, dart=(_pinned(flat),)), first)
+
+    assert again.laid == ()
+    for one, other in zip(first.flats, again.flats, strict=True):
+        assert np.array_equal(one.positions, other.positions)
+
+
+def test_a_dart_that_is_asked_for_elsewhere_lays_only_its_panel(first: Preview) -> None:
+    """A dart that is to end 15 mm short of its tip has only that panel's darts sought anew: it is there, and both sides
+    of seams agree."""
     flats = [f for f in first.flats if f.darts and f.panel.mirror_of is None]
     flat = min(flats, key=lambda f: len(f.panel.surface.faces))
-    dart, at = flat.darts[0], flat.panel.surface.vertices
-    mouth, tip = (tuple(at[k].tolist()) for k in (dart.left[0], dart.apex))
-    asked = AskedDart("pin", flat.panel.name, mouth, tip, "", 0.0)
+    asked = _pinned(flat, short=15.0)
     again = preview(replace(first.suit, dart=(asked,)), first)
     new = next(f for f in again.flats if f.panel.name == flat.panel.name)
     tips = [new.panel.surface.vertices[d.apex] for d in new.darts]
 
     assert again.laid == (flat.panel.name,)
-    assert min(np.linalg.norm(np.array(tips) - tip, axis=1)) < 12.0
+    assert min(np.linalg.norm(np.array(tips) - asked.end, axis=1)) < 12.0
     assert largest_difference(again.flats) < 0.1
+
+
+def _pinned(flat: Flat, short: float = 0.0) -> AskedDart:
+    """A flat's first dart as the page asks for it, ending so many mm before its tip."""
+    dart, at = flat.darts[0], flat.panel.surface.vertices
+    mouth, tip = at[dart.left[0]], at[dart.apex]
+    tip = tip + short * (mouth - tip) / np.linalg.norm(mouth - tip)
+    ends = (tuple(place.round(1).tolist()) for place in (mouth, tip))
+    return AskedDart("pin", flat.panel.name, *ends, "", 0.0)
 
 
 def test_a_search_for_darts_that_is_overtaken_ends_its_workers(first: Preview) -> None:

@@ -40,11 +40,12 @@ def opened(browser, address, complaints, *, width=1280, height=720, touch=False)
 
 def until(page, words, seconds=PATIENCE):
     """Poll until an expression is true in the page; a strict policy bars the driver's own waiting."""
-    end, pause = time.monotonic() + seconds, 20.0
-    while time.monotonic() < end:
+    began, pause = time.monotonic(), 20.0
+    while (waited := time.monotonic() - began) < seconds:
         if page.evaluate(words):
             return
         page.wait_for_timeout(pause)
-        pause = min(1.1 * pause, 200.0)  # asking costs processor time too, which the story counts
+        # asking costs processor time too, which the story counts: a hundredth of the wait is near enough
+        pause = min(1.1 * pause, max(200.0, 10.0 * waited))
     told = page.locator("#told").inner_text(), page.locator("#badge").inner_text()
     raise AssertionError(f"never true in the page: {words}; it said {told}")

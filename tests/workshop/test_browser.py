@@ -47,6 +47,9 @@ def page(browser, suit_file, served, tube_run, tube_live):
 def tablet(browser, suit_file, served, tube_run, tube_live, request):
     """The open page on a tablet that is touched, of the size asked for."""
     width, height = request.param
+    points = [[-100, -111.8, 1150], [0, -150, 1150], [100, -111.8, 1150]]
+    line = {"table": "seam", "number": 0, "name": "across", "points": points}
+    tube_live.own = [line | {"closed": False, "round": False}]
     with served(suit_file, tube_run, tube_live) as server:
         page = opened(browser, server.address, [], width=width, height=height, touch=True)
         until(page, "workshop.live.stage === 'flats'")
@@ -235,6 +238,90 @@ def test_a_tablet_shows_the_figure_whole_and_takes_touches(tablet):
     assert box["y"] + box["height"] <= tablet.viewport_size["height"]
     assert min(box["width"], box["height"]) > 300
     assert small == []
+
+
+class Fingers:
+    """Fingers on a page, each at a place in CSS pixels."""
+
+    def __init__(self, page):
+        self._line = page.context.new_cdp_session(page)
+
+    def lie(self, kind, *places):
+        """kind: touchStart, touchMove or touchEnd; places of all that lie on the page then."""
+        points = [{"x": x, "y": y, "id": k} for k, (x, y) in enumerate(places)]
+        self._line.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": points})
+
+
+TABLETS = [(1024, 768), (820, 1180)]
+
+
+@pytest.mark.parametrize("tablet", TABLETS, indirect=True)
+def test_fingers_turn_pinch_tap_and_slide(tablet):
+    """One finger turns the figure, two bring it nearer and choose nothing, one that rolls a little as it taps chooses a
+    panel; a pad's slider follows a finger while the figure stays in sight and the page stays where it is."""
+    fingers, page = Fingers(tablet), tablet
+    look = "[workshop.figure.turn, workshop.figure.away]"
+    page.evaluate("workshop.figure.turn = 0; workshop.figure.tilt = 0; workshop.figure.paint()")
+    box = page.locator("#figure").bounding_box()
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    turn, away = page.evaluate(look)
+    fingers.lie("touchStart", (x, y))
+    fingers.lie("touchMove", (x + 72, y))
+    fingers.lie("touchEnd")
+    assert page.evaluate(look) == [turn - 30, away]
+
+    fingers.lie("touchStart", (x - 40, y))
+    fingers.lie("touchStart", (x - 40, y), (x + 40, y))
+    for step in (0, 20, 40):
+        fingers.lie("touchMove", (x - 40 - step, y), (x + 40 + step, y))
+    fingers.lie("touchEnd")
+    turned, nearer = page.evaluate(look)
+    assert turned == turn - 30
+    assert nearer == pytest.approx(away / 2, rel=0.05)
+    assert page.evaluate("workshop.lists.chosen") is None
+
+    fingers.lie("touchStart", (x, y))
+    fingers.lie("touchMove", (x + 5, y + 6))
+    fingers.lie("touchEnd")
+    until(page, "workshop.lists.chosen !== null")
+    page.locator("#pad-1-depth").scroll_into_view_if_needed()
+    slider, top = page.locator("#pad-1-depth").bounding_box(), page.evaluate("scrollY")
+    y = slider["y"] + slider["height"] / 2
+    fingers.lie("touchStart", (slider["x"] + 0.4 * slider["width"], y))
+    fingers.lie("touchMove", (slider["x"] + 0.7 * slider["width"], y))
+    fingers.lie("touchEnd")
+    until(page, "workshop.now.can_undo && workshop.live.revision === workshop.now.revision")
+    seen = page.locator("#figure").bounding_box()
+    assert page.evaluate("scrollY") == top
+    assert seen["y"] >= 0
+    assert seen["y"] + seen["height"] <= slider["y"] or seen["x"] + seen["width"] <= slider["x"]
+
+
+@pytest.mark.parametrize("tablet", TABLETS[:1], indirect=True)
+def test_a_second_finger_lets_go_of_a_seam(tablet):
+    """A finger that lies on a seam's point moves it only when it strays; when a second one comes, what the first held
+    is back where it was, and a tap on a point changes nothing."""
+    fingers, page = Fingers(tablet), tablet
+    text = page.evaluate("workshop.now.text")
+    page.evaluate("workshop.figure.turn = 0; workshop.figure.tilt = 0; workshop.figure.paint()")
+    page.tap("[data-mode=move]")
+    box = page.locator("#figure").bounding_box()
+    at = page.evaluate("workshop.figure.onCanvas(workshop.own()[0].points[1])")
+    x, y = box["x"] + at["x"], box["y"] + at["y"]
+    fingers.lie("touchStart", (x, y))
+    fingers.lie("touchMove", (x + 4, y + 5))
+    fingers.lie("touchEnd")
+    until(page, "workshop.pen.hold === null")
+    fingers.lie("touchStart", (x + 8, y))
+    until(page, "workshop.pen.hold && workshop.pen.hold.before")
+    fingers.lie("touchMove", (x + 8, y + 30))
+    until(page, "workshop.pen.hold.moved")
+    fingers.lie("touchStart", (x + 8, y + 30), (x + 90, y))
+    until(page, "workshop.pen.hold === null")
+    fingers.lie("touchEnd")
+
+    assert page.get_attribute("#badge", "data-stage") == "flats"
+    assert page.evaluate("workshop.now.text") == text
 
 
 def test_pointing_at_the_flat_shows_the_place_on_the_figure_and_back(page):

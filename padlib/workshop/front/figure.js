@@ -537,28 +537,41 @@ export class Figure {
     this.draw();
   }
 
+  /** CSS pixels that a press may stray and still be a click; a finger rolls as it taps. */
+  slack() { return this.finger ? 12 : 5; }
+
   listen() {
     const c = this.canvas, fingers = new Map();
-    let from = null, moved = 0, spread = 0, held = false;
+    let from = null, moved = false, spread = 0, held = false, alone = true;
     const where = (e) => { const box = c.getBoundingClientRect(); return [e.clientX - box.left, e.clientY - box.top]; };
+    const apart = () => { const [a, b] = [...fingers.values()]; return Math.max(1, Math.hypot(a[0] - b[0], a[1] - b[1])); };
     c.addEventListener("pointerdown", (e) => {
-      from = where(e); moved = 0;
+      const first = !fingers.size;
+      if (first) { from = where(e); moved = false; alone = true; } else alone = false;
       this.finger = e.pointerType === "touch";
-      fingers.set(e.pointerId, from);
+      fingers.set(e.pointerId, where(e));
+      if (fingers.size === 2) spread = apart();
       c.setPointerCapture(e.pointerId);
       c.focus({ preventScroll: true });
-      held = fingers.size === 1 && e.button === 0 && this.on.press(...from);
+      if (held) this.on.drop(...from, false); // a second finger: the figure is meant, not what lay under the first
+      held = first && e.button === 0 && this.on.press(...from);
     });
     c.addEventListener("pointermove", (e) => {
       const at = where(e);
       if (!from || !fingers.has(e.pointerId)) { this.on.over(...at); return; }
-      const last = fingers.get(e.pointerId), dx = at[0] - last[0], dy = at[1] - last[1];
+      let last = fingers.get(e.pointerId);
+      if (!moved && alone && (this.finger || !held)) {
+        const gone = Math.hypot(at[0] - from[0], at[1] - from[1]), part = this.slack() / gone;
+        if (!(part < 1)) return; // still a click
+        last = last.map((v, k) => v + part * (at[k] - v)); // turning begins without a jump
+        moved = true;
+      }
+      const dx = at[0] - last[0], dy = at[1] - last[1];
       fingers.set(e.pointerId, at);
-      moved += Math.abs(dx) + Math.abs(dy);
       if (held) { this.on.drag(...at); return; }
       if (fingers.size === 2) { // two fingers: nearer and farther, and along
-        const [a, b] = [...fingers.values()], now = Math.hypot(a[0] - b[0], a[1] - b[1]);
-        if (spread) this.nearer(spread / Math.max(now, 1));
+        const now = apart();
+        this.nearer(spread / now);
         spread = now;
         this.shift(dx / 2, dy / 2);
       } else if (e.shiftKey || e.buttons === 2) this.shift(dx, dy);
@@ -567,9 +580,9 @@ export class Figure {
     const end = (e, done) => {
       const at = where(e);
       fingers.delete(e.pointerId);
-      spread = 0;
+      if (fingers.size === 2) spread = apart();
       if (held) this.on.drop(...at, done);
-      else if (done && from && moved < 5 && e.button === 0) this.on.click(...at);
+      else if (done && from && alone && !moved && e.button === 0) this.on.click(...at);
       held = false;
       if (!fingers.size) from = null;
     };

@@ -98,6 +98,13 @@ export class Lists {
     if (next) { next.focus(); this.choose(next.dataset.panel, true); }
   }
 
+  /** Scroll a row of the list of panels into sight, and never the page: that is under the maker's finger. */
+  bring(row) {
+    const list = this.app.$("panels"), box = list.getBoundingClientRect(), { top, bottom } = row.getBoundingClientRect();
+    const head = list.querySelector("thead").getBoundingClientRect().height;
+    list.scrollTop += Math.min(0, top - box.top - head) + Math.max(0, bottom - box.bottom);
+  }
+
   choose(name, face = false) {
     const { app } = this, p = name && this.panel(name);
     this.chosen = name;
@@ -107,7 +114,7 @@ export class Lists {
       const on = row.dataset.row === name;
       row.classList.toggle("chosen", on);
       row.querySelector("button").setAttribute("aria-pressed", String(on));
-      if (on) row.scrollIntoView({ block: "nearest" });
+      if (on) this.bring(row);
     }
     this.flat.show(p, app.live.scene, app.live.floats, app.live.wholes);
     app.$("map-words").textContent = p ? this.words(p) : "Choose a panel, in the list or on the figure, to see it laid flat.";
