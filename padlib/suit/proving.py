@@ -32,6 +32,7 @@ from padlib.suit.taut import resting_flats, taut_flats
 PASSES = 3  # of corrections, each from how the last one's flats lie sewn anew, at most
 PAYS = 0.10  # share that a pass must take for another one to follow, unless the worst place is still told
 SEWING = "sewing the flats back together"
+FULL = 1.0  # % of the shell's volume that a suit may hold more before another pass follows
 TRIES = 2  # rounds of corrections that are sewn anew
 SURE = 0.002  # share more than what a panel was over its limit by, that the next one is to have to spare
 OUT = 0.10  # of a panel's area that corrections may leave stretched beyond the limit untold
@@ -119,7 +120,8 @@ def fed_back(
         if new is None:
             break
         done.append(new)
-        if new.proof.deviation_mm["max"] <= TOLD and new.worth > (1.0 - PAYS) * now.worth:
+        held = new.proof.deviation_mm["max"] <= TOLD and new.proof.volume_percent <= FULL
+        if held and new.worth > (1.0 - PAYS) * now.worth:
             break
     return done[0], min(done, key=attrgetter("worth"))
 
