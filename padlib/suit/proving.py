@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from padlib.body.body import Body
+from padlib.findings import Finding
 from padlib.flatten.ease import Ease
 from padlib.flatten.flat import Flat
 from padlib.flatten.together import with_images
@@ -20,7 +21,7 @@ from padlib.progress import Tell, quiet, within
 from padlib.proof.correct import EXCESS, Corrected, correct
 from padlib.proof.motion import Move, moving
 from padlib.proof.prices import KEEPS
-from padlib.proof.proof import TOO_TIGHT, Proof, prove
+from padlib.proof.proof import OVER, TOO_TIGHT, Proof, prove
 from padlib.proof.sheets import bundle
 from padlib.proof.told import TOLD
 from padlib.proof.walk import walk
@@ -79,11 +80,16 @@ def proved(
     )
     if best is first:
         return first.flats, first.proof
-    told = {f.where for f in best.proof.findings if f.number == TOO_TIGHT}
-    missing = [f for f in first.proof.findings if f.number == TOO_TIGHT and f.where not in told]
-    findings = (*best.proof.findings, *missing)
+    findings = (*best.proof.findings, *_still_tight(first.proof, best.proof))
     away = first.proof.deviation_mm
     return best.flats, replace(best.proof, uncorrected_mm=away, findings=findings)
+
+
+def _still_tight(first: Proof, best: Proof) -> list[Finding]:
+    """What the flats as laid told of panels that are too tight, where the corrected ones still are but do not tell."""
+    over = {t.panel for t in best.tight if t.over > OVER}
+    over -= {f.where for f in best.findings if f.number == TOO_TIGHT}
+    return [f for f in first.findings if f.number == TOO_TIGHT and f.where in over]
 
 
 def fed_back(

@@ -7,6 +7,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from padlib.findings import Finding, Grade
 from padlib.proof.correct import Corrected, Round
 from padlib.proof.prices import first as first_prices
 from padlib.suit import proving
@@ -149,3 +150,14 @@ def test_a_suit_that_holds_too_much_is_followed(monkeypatch: pytest.MonkeyPatch)
     last, _ = sewn(monkeypatch, FIRST, full, held, passes=2)
 
     assert last is held
+
+
+def test_a_panel_that_corrections_have_mended_is_told_no_more() -> None:
+    """Over its limit on 6 % as laid: told no more at 4 %, told on at 7 %, which corrected flats do not tell, and once
+    where they do."""
+    laid = [Finding(606, f"{where} is tight", where, Grade.WARNING) for where in ("a", "b", "c")]
+    first = SimpleNamespace(findings=(*laid, Finding(602, "far off", "proof", Grade.WARNING)))
+    tight = [SimpleNamespace(panel=p, over=o) for p, o in (("a", 0.04), ("b", 0.07), ("c", 0.12))]
+    best = SimpleNamespace(tight=tight, findings=(laid[2],))
+
+    assert [f.where for f in proving._still_tight(first, best)] == ["b"]
