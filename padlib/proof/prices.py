@@ -33,13 +33,9 @@ CUT = 0.028  # and as cut, which no round may exceed
 WORST = 30.0  # of the cube of what a distance is over NEAR_TOLD, over 3, at first
 NEAR_TOLD = 0.75 * TOLD  # mm
 SHORT_OF = 0.96  # of what is told, which the price of the worst places aims at
-ROOMY = (
-    10.0  # mm2 for each mm of height over the shell, at first, for what the suit holds more than it
-)
-HOLDS = 0.9  # % of the shell's volume that the suit is to hold more, at most
-WORSE = (
-    1.1  # of what was over a panel's limit at first, where it did not keep it: no more is let pass
-)
+ROOMY = 10.0  # mm2 by mm of height, at first, for what the suit holds more than the shell
+HOLDS = 0.8  # % of the shell's volume more, at most, along the rounds: sewn anew 0.1 more is
+WORSE = 1.1  # of what was over its limit at first, of a panel that did not keep it: let pass
 DEARER, CHEAPER = 2.5, 0.5  # by how much a price may rise and fall from one round to the next
 RISES = 1.0  # power of the share over what it aims at, by which a price moves
 LEAST, MOST = 0.5, 50.0  # of the first price
@@ -68,11 +64,12 @@ class Prices:
         cut, how far the worst place is off, mm, and what the suit holds more than the shell, %; laid: what the shares
         were at first."""
         off = max(farthest - NEAR_TOLD, 0.0) / (SHORT_OF * TOLD - NEAR_TOLD)
+        full = max(volume / HOLDS - 0.5, 0.0) / 0.5
         return Prices(
             _moved(self.taut, over, _let(laid[0], AIM)),
             _moved(self.stray, astray, _let(laid[1], CUT)),
             float(_moved(np.array(self.worst), np.array(off), np.array(1.0))),
-            float(_moved(np.array(self.more), np.array(max(volume, 0.0)), np.array(HOLDS))),
+            float(_moved(np.array(self.more), np.array(full), np.array(1.0))),
         )
 
 
