@@ -76,7 +76,7 @@ def _row(name: str, suit: Suit) -> str:
         return timed("flatten", laid, *args, **more)
 
     proved = built.proved
-    built._flattened, built.proved = flattened, lambda suit, flats, *rest: (tuple(flats), None)
+    built._flattened, built.proved = flattened, lambda suit, flats, *rest, **_: (tuple(flats), None)
     try:
         made = run(suit, lay_seconds=0.0)
     finally:
