@@ -1,4 +1,4 @@
-"""What corrected flats pay for cloth that is strained near its limit, panel by panel, and for the worst places.
+"""What corrected flats pay for cloth that is strained near its limit, panel by panel, for far places and for volume.
 
 A panel keeps its limit where all but a small share of its cloth does (`told`), so the price is not one number:
 what lies over the limit on a panel makes its price rise from round to round, what lies well under it fall.
@@ -68,8 +68,8 @@ class Prices:
         return Prices(
             _moved(self.taut, over, _let(laid[0], AIM)),
             _moved(self.stray, astray, _let(laid[1], CUT)),
-            float(_moved(np.array(self.worst), np.array(off), np.array(1.0))),
-            float(_moved(np.array(self.more), np.array(full), np.array(1.0))),
+            _moved(self.worst, off, 1.0),
+            _moved(self.more, full, 1.0),
         )
 
 
@@ -133,15 +133,16 @@ def astray(flats: Sequence[Flat], sheets: Sequence[Sheet]) -> Array:
 
 def beyond(share: Array, laid: Array) -> Array:
     """By how much shares (panels,) over a limit are more than is let pass, or clearly more than they were at first."""
-    return np.maximum(share - np.where(laid > KEEPS, WORSE * laid, PASSES), 0.0)
+    return np.maximum(share - _let(laid, PASSES, WORSE), 0.0)
 
 
-def _let(laid: Array, kept: float) -> Array:
-    """What each panel's share (panels,) may be: that, where the panel kept its limit at first; else what it was."""
-    return np.where(laid > KEEPS, laid, kept)
+def _let(laid: Array, kept: float, worse: float = 1.0) -> Array:
+    """What each panel's share (panels,) may be: that, where the panel kept its limit at first; else what it was, so
+    many times."""
+    return np.where(laid > KEEPS, worse * laid, kept)
 
 
-def _moved(price: Array, share: Array, aim: Array) -> Array:
+def _moved(price: Array | float, share: Array | float, aim: Array | float) -> Array | float:
     return np.clip(price * np.clip((share / aim) ** RISES, CHEAPER, DEARER), LEAST, MOST)
 
 

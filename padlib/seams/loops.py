@@ -151,14 +151,18 @@ def armhole_plane(at: Mapping[str, Values], side: str) -> tuple[Values, Values]:
     return (top + bottom) / 2, normal
 
 
-def armhole_hollow(points: Vertices, at: Mapping[str, Values], side: str) -> Values:
-    """By what share (k,) of its hollow an armhole runs farther in at points (k, 3): 1 behind, a third of the way up
-    from the armpit to the shoulder point, where the back folds against the arm; 0 at either and in front."""
+def armhole_values(
+    points: Vertices, at: Mapping[str, Values], side: str, hollow: float = 0.0
+) -> Values:
+    """How far (k,) points (k, 3) lie out on the arm from the surface that an armhole lies beside, mm: its plane, but
+    `hollow` mm farther in behind, a third of the way up from the armpit to the shoulder point, where the back folds
+    against the arm."""
+    middle, normal = armhole_plane(at, side)
     bottom = at[f"axilla_{side}"]
     way = at[f"acromion_{side}"] - bottom
     up = np.clip((points - bottom) @ way / float(way @ way), 0.0, 1.0)
     behind = points[:, 1] > bottom[1] + up * way[1]
-    return behind * 6.75 * up * (1.0 - up) ** 2
+    return (points - middle) @ normal + hollow * (behind * 6.75 * up * (1.0 - up) ** 2)
 
 
 def armhole(
@@ -174,10 +178,7 @@ def armhole(
 ) -> Curve:
     """The armhole: over the shoulder point and under the armpit, a little on the arm's side, `shift` mm farther, and
     `hollow` mm farther in where the back folds against it."""
-    middle, normal = armhole_plane(at, side)
-    out = (surface.vertices - middle) @ normal
-    if hollow:
-        out += hollow * armhole_hollow(surface.vertices, at, side)
+    out = armhole_values(surface.vertices, at, side, hollow)
     # The armpit is a saddle of the surface: a plane through it touches; just outside, it parts.
     levels = (out - scale * s - shift for s in range(OUT, 90, OUT))
     return first_parting_loop(surface, levels, end, others, f"{side} armhole")

@@ -17,14 +17,7 @@ from scipy.spatial import cKDTree
 
 from padlib.body.axes import project
 from padlib.mesh.section import level_set
-from padlib.seams.loops import (
-    OUT,
-    armhole_hollow,
-    armhole_plane,
-    hip_values,
-    limb_plane,
-    neck_plane,
-)
+from padlib.seams.loops import OUT, armhole_values, hip_values, limb_plane, neck_plane
 from padlib.seams.place import Place
 from padlib.seams.plan import (
     Options,
@@ -109,9 +102,8 @@ def values(plan: Plan, seam: str, points: Array) -> Array:
         origin, normal = neck_plane(place.at)
         return (points - origin) @ normal - options.neck_rise
     if word == "armhole":
-        origin, normal = armhole_plane(place.at, side)
-        out = (points - origin) @ normal - place.stature / 1750.0 * OUT - options.armhole_shift
-        return out + options.armhole_hollow * armhole_hollow(points, place.at, side)
+        out = armhole_values(points, place.at, side, options.armhole_hollow)
+        return out - place.stature / 1750.0 * OUT - options.armhole_shift
     axis = place.axes[f"{LIMBS[word]}_{side}"]
     origin, normal = limb_plane(axis, place.at[f"{word}_{side}"])
     return (origin - points) @ normal - getattr(options, f"{word}_rise")

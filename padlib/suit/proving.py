@@ -31,12 +31,12 @@ from padlib.suit.steps import Panels
 from padlib.suit.taut import resting_flats, taut_flats
 
 PASSES = 3  # of corrections, each from how the last one's flats lie sewn anew, at most
-PAYS = 0.10  # share that a pass must take for another one to follow, unless the worst place is still told
-SEWING = "sewing the flats back together"
+PAYS = 0.10  # share that a pass must take for another one to follow, unless the worst place is told or too much held
 FULL = 1.0  # % of the shell's volume that a suit may hold more before another pass follows
 TRIES = 2  # rounds of corrections that are sewn anew
 SURE = 0.002  # share more than what a panel was over its limit by, that the next one is to have to spare
 OUT = 0.10  # of a panel's area that corrections may leave stretched beyond the limit untold
+SEWING = "sewing the flats back together"
 UNWALKED = (603, 604, 605)  # findings of a seam that does not walk: it is told, not bent
 
 
