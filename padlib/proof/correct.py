@@ -25,6 +25,7 @@ from padlib.mesh.solve import factor
 from padlib.mesh.surface import Plane, Surface, Vertices
 from padlib.progress import Tell, quiet
 from padlib.proof import elastic
+from padlib.proof.half import Half, half_of
 from padlib.proof.prices import Prices, astray, beyond, far_off, first, strayed, taut
 from padlib.proof.settle import Scene, Work, at, scene, settle, solver, touch
 from padlib.proof.sew import Sewn, weld
@@ -92,27 +93,43 @@ class Corrected:
 
 @dataclass(frozen=True, eq=False)
 class _State:
-    """Flats, the suit that they make, its place at rest, and how high (n,) over the shell that is, mm."""
+    """Flats, what is sewn of the suit that they make, its place at rest, and how high (n,) over the shell that is, mm.
+
+    Where half a suit tells all, cloth and places are that half's.
+    """
 
     flats: tuple[Flat, ...]
-    suit: Bundle
+    half: Half
     here: Scene
     place: Vertices
     height: Array
     prices: Prices
 
     @property
+    def suit(self) -> Bundle:
+        """The sheets that are sewn."""
+        return self.half.suit
+
+    @property
+    def sewn_flats(self) -> list[Flat]:
+        """The flats of those sheets."""
+        return [self.flats[k] for k in self.half.own]
+
+    @property
     def each(self) -> Array:
         """The price of taut cloth by triangle (m,)."""
-        return np.repeat(self.prices.taut, [len(s.faces) for s in self.suit.sheets])
+        own = self.prices.taut[self.half.own]
+        return np.repeat(own, [len(s.faces) for s in self.suit.sheets])
 
     def over(self) -> Array:
         """The share (panels,) of each panel's cloth that is strained beyond its limit."""
-        return np.array([t.over for t in tight(self.suit, self.here.sewn, self.place)])
+        return np.array([t.over for t in tight(self.suit, self.here.sewn, self.place)])[
+            self.half.of
+        ]
 
     def astray(self) -> Array:
         """The share (panels,) of each flat whose lengths are off its panel's by more than its cloth bears."""
-        return astray(self.flats, self.suit.sheets)
+        return astray(self.sewn_flats, self.suit.sheets)[self.half.of]
 
     @property
     def own(self) -> list[Flat]:
@@ -143,7 +160,10 @@ def correct(
     """
     work = Work()
     prices = first(len(flats)) if after is None else after.prices
-    now = _rested(flats, support, place, limit, work, prices)
+    suit = bundle(flats, limit)
+    half = half_of(flats, suit, support)
+    place = half.folded(weld(half.suit), weld(suit), place)
+    now = _rested(flats, half, support, place, work, prices)
     told = now.over(), now.astray()
     laid = told if after is None else after.laid
     done = [_round(now, told, laid)]
@@ -162,7 +182,7 @@ def correct(
         reach = min(LONGEST, (FURTHER if taken == share else 1.0) * taken * longest)
         told = now.over(), now.astray()
         done.append(_round(now, told, laid))
-        held = volume_percent(now.height, now.here.area, support)
+        held = len(flats) / len(half.own) * volume_percent(now.height, now.here.area, support)
         prices = now.prices.moved(*told, laid, done[-1].away_mm["max"], held)
         stand = np.allclose(_standing(prices), _standing(now.prices), rtol=STAND)
         if after > (1.0 - PAYS) * cost and stand:
@@ -206,14 +226,9 @@ def _tried(
             continue  # an outline would cross itself: a shorter step
         if laid is None:
             continue
-        new = _rested(
-            with_images(laid, [f.panel for f in now.flats]),
-            now.here.support,
-            now.place,
-            limit,
-            work,
-            now.prices,
-        )
+        flats = with_images(laid, [f.panel for f in now.flats])
+        half = now.half.moved(bundle(flats, limit))
+        new = _rested(flats, half, now.here.support, now.place, work, now.prices)
         costs = _cost(new)
         if costs < cost:
             return new, costs, taken
@@ -245,17 +260,16 @@ def _unlike(laid: Sequence[Flat], ease: Sequence[Ease]) -> float:
 
 def _rested(
     flats: Sequence[Flat],
+    half: Half,
     support: Surface,
     place: Vertices,
-    limit: float,
     work: Work,
     prices: Prices,
 ) -> _State:
     """The suit of flats, brought to rest from a place near it."""
-    suit = bundle(flats, limit)
-    here = scene(suit, weld(suit), support)
+    here = scene(half.suit, weld(half.suit), support)
     rest, _ = settle(here, place, rough=0, still=STILL, work=work)
-    return _State(tuple(flats), suit, here, rest, touch(support, rest)[0], prices)
+    return _State(tuple(flats), half, here, rest, touch(support, rest)[0], prices)
 
 
 def _far(now: _State) -> float:
@@ -280,7 +294,8 @@ def _cost(now: _State) -> float:
 
 def _strayed(now: _State) -> tuple[float, list[Plane]]:
     """The price of flats that stray, and its derivative (n, 2) by the places of each that is no mirror image."""
-    return strayed(now.flats, now.suit.sheets, now.prices, float(now.here.sewn.area.sum()))
+    prices, whole = now.prices.stray[now.half.own], float(now.here.sewn.area.sum())
+    return strayed(now.sewn_flats, now.suit.sheets, prices, whole)
 
 
 def _slope(now: _State, work: Work) -> list[Plane]:
@@ -292,6 +307,7 @@ def _slope(now: _State, work: Work) -> list[Plane]:
     price, strain = taut(sewn, state.cloth, now.each)
     tension = elastic.referred(state.cloth, strain)
     pull = far[:, None] * state.up + elastic.pulled(sewn, state.cloth, tension)
+    pull[sewn.middle, 0] = 0.0
     shift = solver(here, state, work).solve(pull.ravel()).reshape(-1, 3)
     # the mixed derivative along the shift by a central difference of the derivative by the flats
     small = 1e-2 / max(float(np.abs(shift).max()), 1e-12)
@@ -314,7 +330,7 @@ def _by_panel(now: _State, corner: Array) -> list[Plane]:
     they are images of."""
     out: dict[str, Plane] = {}
     first = 0
-    for flat, sheet in zip(now.flats, now.suit.sheets, strict=True):
+    for flat, sheet in zip(now.sewn_flats, now.suit.sheets, strict=True):
         part = corner[first : first + len(sheet.faces)]
         first += len(sheet.faces)
         at_vertex = sums(sheet.faces.ravel(), part.reshape(-1, 2), len(sheet.positions))

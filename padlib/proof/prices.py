@@ -99,13 +99,13 @@ def taut(sewn: Sewn, state: elastic.Strained, each: Array) -> tuple[Array, Array
 
 
 def strayed(
-    flats: Sequence[Flat], sheets: Sequence[Sheet], prices: Prices, whole: float
+    flats: Sequence[Flat], sheets: Sequence[Sheet], prices: Array, whole: float
 ) -> tuple[float, list[Plane]]:
     """The price of flats that stray from their panels by more than their cloth bears, and its derivative
-    (n, 2) by the places of each that is no mirror image; whole: area of the suit, mm2."""
+    (n, 2) by the places of each that is no mirror image; prices (flats,): of each; whole: area of all, mm2."""
     total, slopes = 0.0, []
     twice = 1.0 + any(flat.panel.mirror_of is not None for flat in flats)
-    for flat, sheet, each in zip(flats, sheets, prices.stray, strict=True):
+    for flat, sheet, each in zip(flats, sheets, prices, strict=True):
         if flat.panel.mirror_of is not None:
             continue
         panel, state = _laid_out(flat)

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from padlib.findings import Finding, Grade
 from padlib.flatten.flat import Flat
 from padlib.mesh.surface import Surface
+from padlib.proof.half import half_of
 from padlib.proof.settle import scene, settle
 from padlib.proof.sew import weld
 from padlib.proof.sheets import bundle
@@ -109,7 +110,10 @@ def prove(
     sewn = weld(suit)
     start = begin(suit, flats, sewn, axes)
     begun = deviation(*off_shell(start, sewn.faces, support))
-    place, taken = settle(scene(suit, sewn, support), start)
+    half = half_of(flats, suit, support)
+    one = sewn if half.whole else weld(half.suit)
+    rest, taken = settle(scene(half.suit, one, support), half.folded(one, sewn, start))
+    place = half.unfolded(one, sewn, rest)
     away, share = off_shell(place, sewn.faces, support)
     apart = deviation(away, share)
     strained = tight(suit, sewn, place)

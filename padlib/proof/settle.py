@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import coo_array, csc_matrix, eye_array
+from scipy.sparse import coo_array, csc_matrix, diags_array, eye_array
 
 from padlib.mesh.areas import vertex_areas
 from padlib.mesh.solve import Factor, factor, nested_dissection
@@ -40,6 +40,9 @@ MEMORY = 6  # earlier rough steps that the next one learns from
 STEPS = 60  # of Newton at most
 STILL = 0.01  # mm, mean movement of a step at which the cloth rests
 FARTHEST = 20.0  # mm that a step may move any vertex
+HELD = (
+    1e8  # on the second derivative, of what stays in the plane x = 0: its steps are rounded to none
+)
 MORE, LEAST = 1e-4, 1e-7  # what is added to the second derivative, by mm2, at first and at least
 SURE = 1e-6  # of that, above which a short step is no sign of rest
 
@@ -108,6 +111,7 @@ def _downhill(
     state = at(here, place)
     for step in range(STEPS):
         way = -solver(here, state, work, more).solve(state.slope.ravel()).reshape(-1, 3)
+        way[here.sewn.middle, 0] = 0.0
         share, state = _lower(here, state, way)
         # what is added holds back sliding, which costs next to nothing: a step that is short for other reasons
         # is no sign of rest
@@ -171,6 +175,7 @@ def at(here: Scene, place: Vertices, last: State | None = None) -> State:
     slope = elastic.pulled(here.sewn, cloth, referred) + bent
     slope += FIRM * (here.area * depth)[:, None] * up
     slope[:, 2] += here.weight * here.area
+    slope[here.sewn.middle, 0] = 0.0
     return State(place, energy, slope, cloth, referred, height, up)
 
 
@@ -183,6 +188,7 @@ def solver(here: Scene, state: State, work: Work, more: float = LEAST) -> Factor
     firm = FIRM * here.area * (state.height < 0)
     points = firm[:, None, None] * state.up[:, :, None] * state.up[:, None, :]
     points += more * here.area.mean() * np.eye(3)
+    points[sewn.middle, 0, 0] += HELD
     matrix = work.blocks.matrix(local, points, here.rigidity)
     if work.factor is None:
         work.factor = factor(matrix, lower=True, order=_order(matrix))
@@ -220,7 +226,13 @@ def roughly(here: Scene, start: Vertices, steps: int) -> Vertices:
     sewn = here.sewn
     hang = np.zeros((sewn.count, 3))
     hang[:, 2] = -here.weight * here.area
-    solve = factor(csc_matrix(stiffness(sewn) + HOLD * eye_array(sewn.count))).solve
+    matrix = csc_matrix(stiffness(sewn) + HOLD * eye_array(sewn.count))
+    solve = factor(matrix).solve
+    across = solve
+    if len(sewn.middle):
+        held = np.zeros(sewn.count)
+        held[sewn.middle] = HELD
+        across = factor(csc_matrix(matrix + diags_array(held))).solve
     place, asked = start, start.copy()
     height, up = touch(here.support, start)
     history: list[tuple[Array, Array]] = []
@@ -230,7 +242,9 @@ def roughly(here: Scene, start: Vertices, steps: int) -> Vertices:
         height[near], up[near] = touch(here.support, place[near])
         asked[near] = place[near]
         target = place - np.minimum(height, 0.0)[:, None] * up
-        new = solve(pull(sewn, place) + HOLD * target + hang)
+        right = pull(sewn, place) + HOLD * target + hang
+        right[sewn.middle, 0] = 0.0
+        new = np.column_stack([across(right[:, 0]), solve(right[:, 1:])])
         place = _learned(place, new, history)
     return place
 

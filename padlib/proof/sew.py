@@ -7,7 +7,7 @@ across it and in shear.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -31,7 +31,7 @@ class Sewn:
     faces (m, 3) over the welded vertices; welded: for each flat its vertices' places in it;
     gradients (m, 3, 2): of the hat functions on the flat triangles, 1/mm; area (m,) mm2 of the flats;
     stiffness (m, 3): along the pile, across it and in shear, the largest 1; limits (m, 3): the strains
-    that the cloth bears.
+    that the cloth bears; middle: of half a suit, the vertices that stay in the plane x = 0.
     """
 
     faces: Ints
@@ -41,6 +41,7 @@ class Sewn:
     count: int
     stiffness: Array
     limits: Array
+    middle: Ints = field(default_factory=lambda: np.zeros(0, np.int64))
 
     @cached_property
     def images(self) -> csr_matrix:
@@ -77,7 +78,9 @@ def weld(suit: Bundle) -> Sewn:
         )
         for each in ([s.stiffness for s in suit.sheets], [s.limits for s in suit.sheets])
     )
-    return Sewn(faces, welded, gradients, area, int(count), stiffness, limits)
+    on = [w[m] for w, m in zip(welded, suit.middle, strict=True)] if suit.middle else []
+    middle = np.unique(np.concatenate([np.zeros(0, np.int64), *on]))
+    return Sewn(faces, welded, gradients, area, int(count), stiffness, limits, middle)
 
 
 def hat_gradients(corner: Array) -> tuple[Array, Array]:

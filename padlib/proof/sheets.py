@@ -57,10 +57,12 @@ class Stitch:
 
 @dataclass(frozen=True, eq=False)
 class Bundle:
-    """All sheets of a suit, and what is sewn to what."""
+    """All sheets of a suit, and what is sewn to what; middle: of a half suit, each sheet's vertices that are sewn to
+    its own mirror image."""
 
     sheets: tuple[Sheet, ...]
     stitches: tuple[Stitch, ...]
+    middle: tuple[Ints, ...] = ()
 
 
 @dataclass(frozen=True)

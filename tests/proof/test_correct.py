@@ -13,6 +13,7 @@ from padlib.mesh.surface import Surface
 from padlib.proof import correct as room
 from padlib.proof import prices
 from padlib.proof.correct import correct
+from padlib.proof.half import half_of
 from padlib.proof.prices import beyond, far_off, first
 from padlib.proof.settle import Work, scene, settle, touch
 from padlib.proof.sew import weld
@@ -89,7 +90,8 @@ def test_outline_moves_as_the_derivative_says(
     suit = bundle(flats, limit)
     place, _ = settle(scene(suit, weld(suit), support), start, still=1e-6)
     work = Work()
-    now = room._rested(flats, support, place, limit, work, first(len(flats)))
+    half = half_of(flats, suit, support)
+    now = room._rested(flats, half, support, place, work, first(len(flats)))
     slope = room._slope(now, work)
     way = room._smooth(now, slope)
     told = sum(float(np.vdot(s, w)) for s, w in zip(slope, way, strict=True))
@@ -103,7 +105,8 @@ def test_outline_moves_as_the_derivative_says(
         rest, _ = settle(scene(own, weld(own), support), place, rough=0, still=1e-8)
         here = scene(own, weld(own), support)
         height = touch(support, rest)[0]
-        state = replace(now, flats=tuple(moved), suit=own, here=here, place=rest, height=height)
+        new = half.moved(own)
+        state = replace(now, flats=tuple(moved), half=new, here=here, place=rest, height=height)
         return room._cost(state)
 
     assert (far_off(now.height, replace(now.prices, more=0.0))[0].max() > 50.0) == (near_told < 9.0)
