@@ -26,7 +26,7 @@ from padlib.mesh.surface import Plane, Surface, Vertices
 from padlib.progress import Tell, quiet
 from padlib.proof import elastic
 from padlib.proof.half import Half, half_of
-from padlib.proof.prices import Prices, astray, beyond, far_off, first, strayed, taut
+from padlib.proof.prices import Prices, astray, beyond, cut_beyond, far_off, first, strayed, taut
 from padlib.proof.settle import Scene, Work, at, scene, settle, solver, touch
 from padlib.proof.sew import Sewn, weld
 from padlib.proof.sheets import Bundle, bundle
@@ -198,7 +198,7 @@ def _standing(prices: Prices) -> Array:
 def _round(now: _State, told: tuple[Array, Array], laid: tuple[Array, Array]) -> Round:
     """A state as a round of corrections; told: what is over, once sewn and as cut; laid: what was before any."""
     away = deviation(now.height, now.here.area)
-    keeps = not beyond(told[1], laid[1]).any()
+    keeps = not cut_beyond(told[1], laid[1]).any()
     return Round(now.flats, away, _far(now), told[0], keeps)
 
 

@@ -29,7 +29,8 @@ STRAYED = 360.0  # mm3 at first for each square of the share of the limit that i
 KEEPS = 0.05  # share of a panel that may be over its limit where it keeps it (the 95th percentile)
 PASSES = 0.043  # the same along the rounds: sewn anew up to 0.007 more is
 AIM = 0.035  # what the prices aim at once sewn: sewn anew cloth lies a little tighter than along the rounds
-CUT = 0.028  # and as cut, which no round may exceed
+CUT = 0.028  # and as cut
+CUT_PASSES = 0.049  # which no round may exceed as cut
 WORST = 30.0  # of the cube of what a distance is over NEAR_TOLD, over 3, at first
 NEAR_TOLD = 0.75 * TOLD  # mm
 SHORT_OF = 0.96  # of what is told, which the price of the worst places aims at
@@ -65,11 +66,13 @@ class Prices:
         were at first."""
         off = max(farthest - NEAR_TOLD, 0.0) / (SHORT_OF * TOLD - NEAR_TOLD)
         full = max(volume / HOLDS - 0.5, 0.0) / 0.5
+        # what a panel may be strained comes before how near it lies: until all flats keep that, nearness gets no dearer
+        dearer = 1.0 if cut_beyond(astray, laid[1]).any() else DEARER
         return Prices(
             _moved(self.taut, over, _let(laid[0], AIM)),
             _moved(self.stray, astray, _let(laid[1], CUT)),
-            _moved(self.worst, off, 1.0),
-            _moved(self.more, full, 1.0),
+            _moved(self.worst, off, 1.0, dearer),
+            _moved(self.more, full, 1.0, dearer),
         )
 
 
@@ -136,14 +139,21 @@ def beyond(share: Array, laid: Array) -> Array:
     return np.maximum(share - _let(laid, PASSES, WORSE), 0.0)
 
 
+def cut_beyond(share: Array, laid: Array) -> Array:
+    """The same of flats as cut, whose shares (panels,) stay what they are."""
+    return np.maximum(share - _let(laid, CUT_PASSES, WORSE), 0.0)
+
+
 def _let(laid: Array, kept: float, worse: float = 1.0) -> Array:
     """What each panel's share (panels,) may be: that, where the panel kept its limit at first; else what it was, so
     many times."""
     return np.where(laid > KEEPS, worse * laid, kept)
 
 
-def _moved(price: Array | float, share: Array | float, aim: Array | float) -> Array | float:
-    return np.clip(price * np.clip((share / aim) ** RISES, CHEAPER, DEARER), LEAST, MOST)
+def _moved(
+    price: Array | float, share: Array | float, aim: Array | float, dearer: float = DEARER
+) -> Array | float:
+    return np.clip(price * np.clip((share / aim) ** RISES, CHEAPER, dearer), LEAST, MOST)
 
 
 def _laid_out(flat: Flat) -> tuple[Sewn, elastic.Strained]:

@@ -158,6 +158,19 @@ def test_the_worst_places_and_volume_get_dearer_while_they_are_over() -> None:
     assert cheap.more < dear.more
 
 
+def test_nearness_gets_no_dearer_while_a_flat_is_over_its_limit_as_cut() -> None:
+    """A flat over its limit on 6 % as cut, where it kept it at first: its own price rises, those of the worst places
+    and of volume stay; on 4.8 % they rise, too."""
+    now, none, laid = first(2), np.zeros(2), (np.zeros(2), np.zeros(2))
+    over = now.moved(none, np.array([0.06, 0.0]), laid, 13.0, 1.2)
+    kept = now.moved(none, np.array([0.048, 0.0]), laid, 13.0, 1.2)
+
+    assert over.stray[0] == pytest.approx(kept.stray[0] * 0.06 / 0.048)
+    assert kept.stray[0] > 1.0
+    assert (over.worst, over.more) == (1.0, 1.0)
+    assert min(kept.worst, kept.more) > 1.5
+
+
 def test_a_panel_over_its_limit_from_the_first_may_be_so_on_little_more() -> None:
     """One that kept its limit may be over it on 4.3 % along the rounds; one that was over on 20 % on 22 %."""
     laid = np.array([0.02, 0.20])
