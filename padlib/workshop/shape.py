@@ -334,6 +334,6 @@ def _walked(line: Array, step: float = 3.0) -> Array:
     size = np.linalg.norm(np.diff(line, axis=0), axis=1)
     count = np.maximum(1, np.ceil(size / step).astype(int))
     count[size > 100.0] = 1  # from the end of one panel's edge to the start of another's
-    share = np.concatenate([np.arange(n) / n for n in count])
     at = np.repeat(np.arange(len(size)), count)
+    share = (np.arange(len(at)) - np.repeat(np.cumsum(count) - count, count)) / count[at]
     return np.vstack((line[at] + share[:, None] * (line[at + 1] - line[at]), line[-1:]))
