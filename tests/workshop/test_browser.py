@@ -222,7 +222,8 @@ def test_nothing_runs_over_the_edge_at_1280_by_720(page):
 
 @pytest.mark.parametrize("tablet", [(1024, 768), (768, 1024)], indirect=True)
 def test_a_tablet_shows_the_figure_whole_and_takes_touches(tablet):
-    """Nothing runs over the side, the figure is seen at once, a finger chooses a panel and buttons fit a finger."""
+    """Nothing runs over the side, the figure is seen at once, a finger chooses a panel and buttons fit a finger. At a
+    tap the panel's flat takes the place of pads and seams beside the same figure; at another they are back."""
     over = tablet.evaluate("document.documentElement.scrollWidth - innerWidth")
     box = tablet.locator("#figure").bounding_box()
     tablet.evaluate("workshop.figure.turn = 0; workshop.figure.paint()")
@@ -233,8 +234,18 @@ def test_a_tablet_shows_the_figure_whole_and_takes_touches(tablet):
         ".map(e => [e.id || e.textContent, (e.closest('label.pick') || e).getBoundingClientRect()])"
         ".filter(([_, r]) => r.height < 44 || r.width < 44).map(([words]) => words)"
     )
+    sheets = []
+    for _ in range(3):
+        sheets.append((tablet.locator("#sheet").bounding_box(), tablet.is_visible("#bench")))
+        tablet.tap("#roomy")
+    still = tablet.locator("#figure").bounding_box()
+    usual, large = (sheet["width"] * sheet["height"] for sheet, _ in sheets[:2])
 
     assert over <= 0
+    assert large > 1.8 * usual
+    assert [beside for _, beside in sheets] == [True, False, True]
+    assert sheets[2] == sheets[0]
+    assert still == box
     assert box["y"] + box["height"] <= tablet.viewport_size["height"]
     assert min(box["width"], box["height"]) > 300
     assert small == []
