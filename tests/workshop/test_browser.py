@@ -311,7 +311,8 @@ def test_fingers_turn_pinch_tap_and_slide(tablet):
 @pytest.mark.parametrize("tablet", TABLETS[:1], indirect=True)
 def test_a_second_finger_lets_go_of_a_seam(tablet):
     """A finger that lies on a seam's point moves it only when it strays; when a second one comes, what the first held
-    is back where it was, and a tap on a point changes nothing."""
+    is back where it was, and a tap on a point changes nothing. What it shows meanwhile is said to be a forecast,
+    whatever colours are asked for."""
     fingers, page = Fingers(tablet), tablet
     text = page.evaluate("workshop.now.text")
     page.evaluate("workshop.figure.turn = 0; workshop.figure.tilt = 0; workshop.figure.paint()")
@@ -325,12 +326,15 @@ def test_a_second_finger_lets_go_of_a_seam(tablet):
     until(page, "workshop.pen.hold === null")
     fingers.lie("touchStart", (x + 8, y))
     until(page, "workshop.pen.hold && workshop.pen.hold.before")
+    page.evaluate("workshop.colour('stretch')")
+    told = page.get_attribute("#badge", "data-stage")
     fingers.lie("touchMove", (x + 8, y + 30))
     until(page, "workshop.pen.hold.moved")
     fingers.lie("touchStart", (x + 8, y + 30), (x + 90, y))
     until(page, "workshop.pen.hold === null")
     fingers.lie("touchEnd")
 
+    assert told == "forecast"
     assert page.get_attribute("#badge", "data-stage") == "flats"
     assert page.evaluate("workshop.now.text") == text
 

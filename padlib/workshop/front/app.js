@@ -175,7 +175,7 @@ class App {
       failed: "This suit cannot be laid as it is; see above",
     };
     const box = this.$("badge");
-    if (stage === "again") stage = this.live.stage;
+    if (stage === "again") stage = this.figure.bare && this.figure.told ? "forecast" : this.live.stage; // also once it is let go
     if (this.figure.sews() && (stage === "flats" || stage === "panels")) {
       told[stage] = `The pattern sewn back together, as it was made${this.now.stale ? "; you have changed the suit since" : ""}`;
     }
