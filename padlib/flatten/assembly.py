@@ -13,6 +13,7 @@ import scipy.sparse as sp
 from numpy.typing import NDArray
 
 from padlib.flatten.strain import PAIRS, Local
+from padlib.flatten.terms import Terms
 from padlib.mesh.solve import BACKEND, nested_dissection
 from padlib.mesh.surface import Faces
 
@@ -72,6 +73,54 @@ class Assembly:
         low, high = ends.min(axis=1), ends.max(axis=1)
         place = np.searchsorted(self.keys, low * self.size + high)
         return _block_slots(place, low, self.start, self.width)
+
+
+@dataclass(frozen=True)
+class Wider:
+    """The fixed pattern of a mesh's Hessian together with terms that reach across the mesh.
+
+    of: the mesh's own; at (k, q): the terms' vertices; first, second (p,): the pairs of the 2q components of a term;
+    twice (k, p): 2 where both are one unknown, so that its entry counts for both orders; slots: where the mesh's
+    entries and then the terms' (k, p) go in the lower triangle; indptr, indices: that triangle in column order.
+    """
+
+    of: Assembly
+    at: NDArray[np.int64]
+    first: NDArray[np.int64]
+    second: NDArray[np.int64]
+    twice: NDArray[np.float64]
+    slots: NDArray[np.int64]
+    indptr: NDArray[np.int32]
+    indices: NDArray[np.int32]
+
+    def fits(self, of: Assembly, terms: Terms) -> bool:
+        """Whether these are the mesh and the vertices that it was made for."""
+        return of is self.of and np.array_equal(terms.at, self.at)
+
+    def matrix(self, values: NDArray[np.float64], terms: Terms) -> sp.csc_matrix:
+        """The lower triangle of the mesh's values and of the sum of bend * way way'."""
+        way = terms.way.reshape(len(self.at), -1)
+        entries = terms.bend[:, None] * self.twice * way[:, self.first] * way[:, self.second]
+        weights = np.concatenate([values, entries.ravel()])
+        shape = (2 * self.of.size, 2 * self.of.size)
+        data = np.bincount(self.slots, weights, len(self.indices))
+        made = sp.csc_matrix((data, self.indices, self.indptr), shape=shape)
+        made.has_sorted_indices = True
+        return made
+
+
+def wider(of: Assembly, terms: Terms) -> Wider:
+    """The fixed pattern of a mesh and of terms on its vertices."""
+    size = 2 * of.size
+    columns = (2 * terms.at[:, :, None] + np.arange(2)).reshape(len(terms.at), -1)
+    first, second = np.tril_indices(columns.shape[1])
+    a, b = columns[:, first], columns[:, second]
+    own = np.repeat(np.arange(size), np.diff(of.indptr)) * size + of.indices
+    keys, slots = _ranked(np.append(own, np.minimum(a, b) * size + np.maximum(a, b)))
+    twice = np.where((a == b) & (first != second), 2.0, 1.0)
+    indptr = np.searchsorted(keys, np.arange(size + 1) * size).astype(np.int32)
+    indices = (keys % size).astype(np.int32)
+    return Wider(of, terms.at, first, second, twice, slots, indptr, indices)
 
 
 def assembly(faces: Faces, size: int) -> Assembly:

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from padlib.errors import MeshError
-from padlib.mesh.surface import Faces, Vertices
+from padlib.mesh.surface import Faces, Vertices, frozen, per_arrays
 
 
 def as_mesh(vertices: ArrayLike, faces: ArrayLike) -> tuple[Vertices, Faces]:
@@ -89,6 +89,7 @@ def boundary_edges(faces: Faces) -> NDArray[np.int64]:
     return _sides(faces).single()
 
 
+@per_arrays
 def boundary_loop(faces: Faces) -> NDArray[np.int64]:
     """The boundary (b,) of a disk as vertex indices, counter-clockwise seen from outside.
 
@@ -122,7 +123,7 @@ def _follow(edges: NDArray[np.int64]) -> NDArray[np.int64]:
     while at is not None and at != first and len(loop) < len(edges):
         loop.append(at)
         at = after.get(at)
-    return np.array(loop, dtype=np.int64)
+    return frozen(loop, np.int64)
 
 
 def _check_euler(euler: int) -> None:

@@ -187,11 +187,12 @@ class _Solved:
 
 @dataclass(frozen=True)
 class _Union:
-    """Panels as one mesh: first vertex of each (p + 1,), vertices and faces, loops, unit mm."""
+    """Panels as one mesh: first vertex of each (p + 1,), vertices and faces, at rest, loops, unit mm."""
 
     first: NDArray[np.int64]
     vertices: Vertices
     faces: Faces
+    at_rest: Rest
     loops: tuple[NDArray[np.int64], ...]
     unit: float
 
@@ -202,8 +203,11 @@ class _Union:
         vertices = np.concatenate([v for v, _, _ in checked])
         faces = np.concatenate([f + at for (_, f, _), at in zip(checked, first, strict=False)])
         loops = tuple(loop + at for (_, _, loop), at in zip(checked, first, strict=False))
-        unit = float(np.sqrt(rest(vertices, faces).area.sum()))
-        return cls(first, vertices / unit, faces, loops, unit)
+        each = [rest(v, f) for v, f, _ in checked]
+        unit = float(np.sqrt(sum(r.area.sum() for r in each)))
+        area = np.concatenate([r.area for r in each]) / unit**2
+        gx, gy = (unit * np.hstack(x) for x in zip(*((r.gx, r.gy) for r in each), strict=True))
+        return cls(first, vertices / unit, faces, Rest(area, gx, gy), loops, unit)
 
     def parts(self, flat: Plane) -> list[Plane]:
         """The flats of the panels."""
@@ -327,7 +331,7 @@ def _problem(
     union: _Union, seams: Seams, start: Plane, limit: float | None, scales: Scales | None
 ) -> newton.Problem:
     """One problem for all panels, every triangle by its area."""
-    at_rest = rest(union.vertices, union.faces)
+    at_rest = union.at_rest
     weight = at_rest.area / at_rest.area.sum()
     pattern = assembly(union.faces, len(union.vertices))
     energy = replace(cloth_energy(limit), scales=scales)
@@ -365,7 +369,7 @@ def _apart(
         own = (union.faces[:, 0] >= first) & (union.faces[:, 0] < last)
         mesh = union.vertices[first:last] * union.unit, union.faces[own] - first
         parts[k] = _uncrossed(*mesh, union.loops[k] - first, begin[k], parts[k])
-    at_rest, vertices = rest(union.vertices, union.faces), union.vertices
+    at_rest, vertices = union.at_rest, union.vertices
     loops = [union.loops[k] for k in crossed]
     return parts, tuple(contact_of(at_rest, union.faces, vertices, loop) for loop in loops)
 

@@ -16,10 +16,9 @@ from numpy.typing import NDArray
 from padlib.errors import FlatteningError
 from padlib.flatten import contact as touch
 from padlib.flatten import orthotropic, strain
-from padlib.flatten.assembly import Assembly
+from padlib.flatten.assembly import Assembly, Wider, wider
 from padlib.flatten.injective import crossings
 from padlib.flatten.rest import Rest, jacobians, singular_values
-from padlib.flatten.terms import Terms
 from padlib.flatten.ties import Seams, Ties
 from padlib.mesh.solve import Factor, factor
 from padlib.mesh.surface import Faces, Plane
@@ -60,10 +59,11 @@ class Problem:
 
 @dataclass
 class Work:
-    """What is kept between Newton steps of one mesh: the symbolic factor, the part of the last
-    Newton step that was taken. Counts steps."""
+    """What is kept between Newton steps of one mesh: the symbolic factor, the pattern with seams, the part of the
+    last Newton step that was taken. Counts steps."""
 
     factor: Factor | None = None
+    wider: Wider | None = None
     step: float = 1.0
     steps: int = 0
     trace: list[float] = field(default_factory=list)
@@ -198,14 +198,23 @@ def _direction(problem: Problem, flat: Plane, work: Work) -> tuple[Plane, float]
         problem.ties.add(flat, gradient, values)
     values[assembly.diagonal] += _RIDGE * values[assembly.diagonal].mean()
     values[assembly.diagonal[:2]] *= 2.0  # holds one vertex: nothing else stops a shift
-    matrix = assembly.matrix(values)
-    for terms in _terms(problem, flat):
-        gradient += terms.gradient(assembly.size)
-        matrix = matrix + terms.hessian(assembly.size)
+    if problem.still is not None:
+        values[assembly.diagonal] += np.repeat(_FIRM * values.max() * problem.still, 2)
+    seams = None if problem.seams is None else problem.seams.terms(flat)
+    if seams is None or not len(seams.at):
+        matrix = assembly.matrix(values)
+    else:
+        gradient += seams.gradient(assembly.size)
+        if work.wider is None or not work.wider.fits(assembly, seams):
+            work.wider = wider(assembly, seams)
+        matrix = work.wider.matrix(values, seams)
+    for contact in problem.contacts:  # parts of the boundary near each other, others at each step
+        terms = touch.barrier_terms(contact, flat)
+        if len(terms.at):
+            gradient += terms.gradient(assembly.size)
+            matrix = matrix + terms.hessian(assembly.size)
     if problem.still is not None:
         gradient[problem.still] = 0.0
-        firm = np.repeat(_FIRM * values.max() * problem.still, 2)
-        matrix = sp.csc_matrix(matrix + sp.diags(firm, format="csc"))
     move = -_solved(problem, matrix, gradient, work).reshape(-1, 2)
     if problem.hold is not None:
         move = _held(problem.hold, move, work)
@@ -219,13 +228,6 @@ def _held(hold: NDArray[np.float64], move: Plane, work: Work) -> Plane:
     rows = np.stack([hold, np.zeros_like(hold)], axis=2).reshape(len(hold), -1)
     answer = work.factor.solve(rows.T)
     return move - (answer @ np.linalg.solve(rows @ answer, hold @ move[:, 0])).reshape(-1, 2)
-
-
-def _terms(problem: Problem, flat: Plane) -> list[Terms]:
-    """The terms that reach across the mesh: partners, and parts of the boundary near each other."""
-    out = [] if problem.seams is None else [problem.seams.terms(flat)]
-    out += [touch.barrier_terms(contact, flat) for contact in problem.contacts]
-    return [terms for terms in out if len(terms.at)]
 
 
 def _solved(

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from padlib.mesh.surface import Faces, Plane, Vertices
+from padlib.mesh.surface import Faces, Plane, Vertices, per_arrays
 
 FLOOR = 1e-6
 
@@ -31,6 +31,7 @@ class Rest:
     gy: NDArray[np.float64]
 
 
+@per_arrays
 def rest(vertices: Vertices, faces: Faces) -> Rest:
     """The triangles of a mesh at rest. vertices (n, 3) or (n, 2) mm; faces (m, 3)."""
     corner = vertices[faces]

@@ -29,6 +29,7 @@ Indices = NDArray[np.int64]
 
 _NEAR = 1e-9  # weights below this are zero: the point is on the edge or the vertex
 _LOOKS = 250  # nodes after which looking everywhere in compiled code is quicker
+_AFAR = 25.0  # links in a straight line; such a way takes more looks than that
 _HALF_TURN = math.pi - 1e-7  # a side with less than this can be shortened
 
 
@@ -181,16 +182,29 @@ def _between(
 ) -> list[int]:
     """The strip from the last face that holds the start to the first after it that holds the end."""
     corners = land.faces[strip]
-    low = int(np.flatnonzero(np.isin(corners, start).sum(axis=1) == len(start))[-1])
-    holds = np.isin(corners[low:], end).sum(axis=1) == len(end)
+    low = int(np.flatnonzero(_holding(corners, start) == len(start))[-1])
+    holds = _holding(corners[low:], end) == len(end)
     return strip[low : low + int(np.argmax(holds)) + 1]
+
+
+def _holding(corners: Faces, carrier: tuple[int, ...]) -> Indices:
+    """How many of the vertices in carrier each face (m,) has."""
+    return sum((corners == v).sum(axis=1) for v in carrier)
 
 
 def _first_way(land: Ground, p: Point, q: Point, start: Position, end: Position) -> list[int]:
     """Nodes of land.links on the shortest way from p to q over them."""
     near, far = _nodes_by(land, p, start), _nodes_by(land, q, end)
-    way = _near_way(land, near, far, end)
-    return _far_way(land, near, far, float(np.linalg.norm(end - start))) if way is None else way
+    air = float(np.linalg.norm(end - start))
+    way = _near_way(land, near, far, end) if air < _AFAR * _step(land, near[0]) else None
+    return _far_way(land, near, far, start, end) if way is None else way
+
+
+def _step(land: Ground, nodes: Indices) -> float:
+    """Mean length in mm of the links about some nodes."""
+    start = land.links.indptr
+    rows = [land.links.data[start[n] : start[n + 1]] for n in nodes.tolist()]
+    return float(np.concatenate(rows).mean())
 
 
 def _near_way(
@@ -246,30 +260,70 @@ def _far_way(
     land: Ground,
     near: tuple[Indices, NDArray[np.float64]],
     far: tuple[Indices, NDArray[np.float64]],
-    air: float,
+    start: Position,
+    end: Position,
 ) -> list[int]:
-    """The way found by looking round about, ever wider (Dijkstra 1959); air: straight distance."""
-    graph = land.links
-    size = graph.shape[0]
-    indptr = np.append(graph.indptr, graph.indptr[-1] + len(near[0]))
-    indices = np.concatenate((graph.indices, near[0].astype(graph.indices.dtype)))
-    data = np.concatenate((graph.data, near[1]))
-    wide = csr_array((data, indices, indptr), shape=(size + 1, size + 1))
+    """The way found by looking round about, ever wider (Dijkstra 1959)."""
+    air = float(np.linalg.norm(end - start))
     spare = 2.0 * float(near[1].max() + far[1].max())
     for reach in (1.3 * air + spare, 2.5 * air + spare, np.inf):
-        length, before = dijkstra(wide, indices=size, limit=reach, return_predecessors=True)
-        total = length[far[0]] + far[1]
-        best = int(np.argmin(total))
-        if total[best] <= reach:
+        found, length = _way_within(land, near, far, start, end, reach)
+        if length <= reach:
             break
-    if not np.isfinite(total[best]):
+    if not np.isfinite(length):
         raise MeshError(
             "two points of a curve lie on separate parts of the surface; pick both on one part"
         )
-    way = [int(far[0][best])]
+    return found
+
+
+def _way_within(
+    land: Ground,
+    near: tuple[Indices, NDArray[np.float64]],
+    far: tuple[Indices, NDArray[np.float64]],
+    start: Position,
+    end: Position,
+    reach: float,
+) -> tuple[list[int], float]:
+    """The shortest way of those no longer than reach, and its length; longer than reach where there is none.
+
+    No such way leaves the ellipsoid of places whose distances from start and end sum up to reach.
+    """
+    nodes = _in_ellipsoid(land.places, start, end, reach)
+    number = np.full(len(land.places), -1)
+    number[nodes] = np.arange(len(nodes))
+    first, last = number[near[0]] >= 0, number[far[0]] >= 0
+    links = land.links if len(nodes) == len(land.places) else land.links[nodes][:, nodes]
+    onward = number[near[0][first]].astype(links.indices.dtype)
+    indptr = np.append(links.indptr, links.indptr[-1] + len(onward))
+    data = np.concatenate((links.data, near[1][first]))
+    indices = np.concatenate((links.indices, onward))
+    size = len(nodes)
+    wide = csr_array((data, indices, indptr), shape=(size + 1, size + 1))
+    length, before = dijkstra(wide, indices=size, limit=reach, return_predecessors=True)
+    ends = number[far[0][last]]
+    total = length[ends] + far[1][last]
+    if not np.isfinite(total).any():
+        return [], np.inf
+    best = int(np.argmin(total))
+    way = [int(ends[best])]
     while before[way[-1]] != size:
         way.append(int(before[way[-1]]))
-    return way[::-1]
+    return nodes[way[::-1]].tolist(), float(total[best])
+
+
+def _in_ellipsoid(places: Vertices, start: Position, end: Position, reach: float) -> Indices:
+    """Numbers of the places (n, 3) whose distances from start and end sum up to no more than reach."""
+    if not np.isfinite(reach):
+        return np.arange(len(places))
+    middle, half = 0.5 * (start + end), 0.5 * reach
+    inside = np.ones(len(places), dtype=np.bool_)
+    for axis in range(3):
+        inside &= np.abs(places[:, axis] - middle[axis]) <= half
+    boxed = np.flatnonzero(inside)
+    at = places[boxed]
+    total = np.linalg.norm(at - start, axis=1) + np.linalg.norm(at - end, axis=1)
+    return boxed[total <= reach]
 
 
 def _nodes_by(land: Ground, p: Point, where: Position) -> tuple[Indices, NDArray[np.float64]]:

@@ -92,12 +92,12 @@ def _steps(
 def _chains(steps: NDArray[np.int64]) -> list[tuple[list[int], bool]]:
     """The steps (k, 2) from edge to edge joined to chains: step indices in order, and whether closed."""
     leaving: dict[int, list[int]] = {}
+    first_edge, end_edge = steps[:, 0].tolist(), steps[:, 1].tolist()
     for index in range(len(steps) - 1, -1, -1):
-        leaving.setdefault(int(steps[index, 0]), []).append(index)
-    entered = set(steps[:, 1].tolist())
-    starts = [i for i, e in enumerate(steps[:, 0].tolist()) if e not in entered]
-    end_edge = steps[:, 1].tolist()
-    used = np.zeros(len(steps), dtype=bool).tolist()
+        leaving.setdefault(first_edge[index], []).append(index)
+    entered = set(end_edge)
+    starts = [i for i, e in enumerate(first_edge) if e not in entered]
+    used = [False] * len(steps)
     chains = []
     for start in starts + list(range(len(steps))):
         if used[start]:
@@ -108,7 +108,7 @@ def _chains(steps: NDArray[np.int64]) -> list[tuple[list[int], bool]]:
             used[here] = True
             chain.append(here)
             here = next((i for i in leaving.get(end_edge[here], ()) if not used[i]), None)
-        chains.append((chain, end_edge[chain[-1]] == int(steps[start, 0])))
+        chains.append((chain, end_edge[chain[-1]] == first_edge[start]))
     return chains
 
 

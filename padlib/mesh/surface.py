@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from functools import wraps
 from typing import TypeVar
-from weakref import WeakKeyDictionary
+from weakref import WeakKeyDictionary, finalize
 
 import numpy as np
 from numpy.typing import NDArray
@@ -48,6 +48,24 @@ def per_surface(make: Callable[[Surface], Made]) -> Callable[[Surface], Made]:
         if surface not in known:
             known[surface] = make(surface)
         return known[surface]
+
+    return found
+
+
+def per_arrays(make: Callable[..., Made]) -> Callable[..., Made]:
+    """What a function makes of a surface's frozen arrays, made once for as long as they live; of others each time."""
+    known: dict[tuple[int, ...], Made] = {}
+
+    @wraps(make)
+    def found(*arrays: NDArray) -> Made:
+        if any(a.flags.writeable or not a.flags.owndata for a in arrays):
+            return make(*arrays)
+        key = tuple(map(id, arrays))
+        if key not in known:
+            known[key] = make(*arrays)
+            for array in arrays:  # its number may be another one's once it is gone
+                finalize(array, known.pop, key, None)
+        return known[key]
 
     return found
 

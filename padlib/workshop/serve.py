@@ -142,6 +142,7 @@ class Workshop:
             http="h11",
             ws="websockets-sansio",
             ws_max_size=MOST_MESSAGE,
+            ws_per_message_deflate=False,  # packing costs more than loopback takes for all of it
             lifespan="off",
             log_config=None,  # the terminal belongs to the maker
             log_level="critical",

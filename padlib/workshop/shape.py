@@ -284,15 +284,14 @@ class Held:
         Solved anew within `REACH` of what moved; beyond it the forecast stands as it was.
         """
         shape = self.shape
-        matrix, bend, tree = shape._prepared()
+        matrix, bend, _ = shape._prepared()
         new = shape._near(lines)
         differ = np.setxor1d(new, self.now)
         if not len(differ):
             return differ, np.zeros(0)
         # a sparse choice of the changed places: the reach is far wider than a triangle
         thin = shape.vertices[differ][:: max(1, len(differ) // 40)]
-        lists = tree.query_ball_point(thin, REACH)
-        band = np.unique(np.concatenate([np.asarray(k, np.int64) for k in lists]))
+        band = _within(shape.vertices, thin, REACH)
         shut = np.zeros(len(shape.vertices), bool)
         shut[self.fixed] = shut[new] = True
         free = band[~shut[band]]
@@ -317,6 +316,17 @@ def _solved(matrix: Any, bend: Array, free: NDArray[np.int64], u: Array) -> Arra
     return out
 
 
+def _within(vertices: Array, places: Array, reach: float) -> NDArray[np.int64]:
+    """Numbers of the vertices (n, 3) at most reach mm from any of some places (k, 3)."""
+    boxed = np.ones(len(vertices), bool)
+    for axis in range(3):
+        at, own = vertices[:, axis], places[:, axis]
+        boxed &= (at >= own.min() - reach) & (at <= own.max() + reach)
+    found = np.flatnonzero(boxed)
+    away = cKDTree(places).query(vertices[found], distance_upper_bound=reach)[0]
+    return found[np.isfinite(away)]
+
+
 def _walked(line: Array, step: float = 3.0) -> Array:
     """Points (k, 3) along a line at most `step` mm apart."""
     if len(line) < 2:
@@ -324,6 +334,6 @@ def _walked(line: Array, step: float = 3.0) -> Array:
     size = np.linalg.norm(np.diff(line, axis=0), axis=1)
     count = np.maximum(1, np.ceil(size / step).astype(int))
     count[size > 100.0] = 1  # from the end of one panel's edge to the start of another's
-    share = np.concatenate([np.arange(n) / n for n in count])
     at = np.repeat(np.arange(len(size)), count)
+    share = (np.arange(len(at)) - np.repeat(np.cumsum(count) - count, count)) / count[at]
     return np.vstack((line[at] + share[:, None] * (line[at + 1] - line[at]), line[-1:]))

@@ -222,7 +222,8 @@ def test_nothing_runs_over_the_edge_at_1280_by_720(page):
 
 @pytest.mark.parametrize("tablet", [(1024, 768), (768, 1024)], indirect=True)
 def test_a_tablet_shows_the_figure_whole_and_takes_touches(tablet):
-    """Nothing runs over the side, the figure is seen at once, a finger chooses a panel and buttons fit a finger."""
+    """Nothing runs over the side, the figure is seen at once, a finger chooses a panel and buttons fit a finger. At a
+    tap the panel's flat takes the place of pads and seams beside the same figure; at another they are back."""
     over = tablet.evaluate("document.documentElement.scrollWidth - innerWidth")
     box = tablet.locator("#figure").bounding_box()
     tablet.evaluate("workshop.figure.turn = 0; workshop.figure.paint()")
@@ -233,8 +234,18 @@ def test_a_tablet_shows_the_figure_whole_and_takes_touches(tablet):
         ".map(e => [e.id || e.textContent, (e.closest('label.pick') || e).getBoundingClientRect()])"
         ".filter(([_, r]) => r.height < 44 || r.width < 44).map(([words]) => words)"
     )
+    sheets = []
+    for _ in range(3):
+        sheets.append((tablet.locator("#sheet").bounding_box(), tablet.is_visible("#bench")))
+        tablet.tap("#roomy")
+    still = tablet.locator("#figure").bounding_box()
+    usual, large = (sheet["width"] * sheet["height"] for sheet, _ in sheets[:2])
 
     assert over <= 0
+    assert large > 1.8 * usual
+    assert [beside for _, beside in sheets] == [True, False, True]
+    assert sheets[2] == sheets[0]
+    assert still == box
     assert box["y"] + box["height"] <= tablet.viewport_size["height"]
     assert min(box["width"], box["height"]) > 300
     assert small == []
@@ -300,7 +311,8 @@ def test_fingers_turn_pinch_tap_and_slide(tablet):
 @pytest.mark.parametrize("tablet", TABLETS[:1], indirect=True)
 def test_a_second_finger_lets_go_of_a_seam(tablet):
     """A finger that lies on a seam's point moves it only when it strays; when a second one comes, what the first held
-    is back where it was, and a tap on a point changes nothing."""
+    is back where it was, and a tap on a point changes nothing. What it shows meanwhile is said to be a forecast,
+    whatever colours are asked for."""
     fingers, page = Fingers(tablet), tablet
     text = page.evaluate("workshop.now.text")
     page.evaluate("workshop.figure.turn = 0; workshop.figure.tilt = 0; workshop.figure.paint()")
@@ -314,12 +326,15 @@ def test_a_second_finger_lets_go_of_a_seam(tablet):
     until(page, "workshop.pen.hold === null")
     fingers.lie("touchStart", (x + 8, y))
     until(page, "workshop.pen.hold && workshop.pen.hold.before")
+    page.evaluate("workshop.colour('stretch')")
+    told = page.get_attribute("#badge", "data-stage")
     fingers.lie("touchMove", (x + 8, y + 30))
     until(page, "workshop.pen.hold.moved")
     fingers.lie("touchStart", (x + 8, y + 30), (x + 90, y))
     until(page, "workshop.pen.hold === null")
     fingers.lie("touchEnd")
 
+    assert told == "forecast"
     assert page.get_attribute("#badge", "data-stage") == "flats"
     assert page.evaluate("workshop.now.text") == text
 

@@ -175,7 +175,7 @@ class App {
       failed: "This suit cannot be laid as it is; see above",
     };
     const box = this.$("badge");
-    if (stage === "again") stage = this.live.stage;
+    if (stage === "again") stage = this.figure.bare && this.figure.told ? "forecast" : this.live.stage; // also once it is let go
     if (this.figure.sews() && (stage === "flats" || stage === "panels")) {
       told[stage] = `The pattern sewn back together, as it was made${this.now.stale ? "; you have changed the suit since" : ""}`;
     }
@@ -292,6 +292,13 @@ class App {
     (sewn || scene).colours.forEach((c, k) => { pen.fillStyle = `rgb(${c.join(",")})`; pen.fillRect(k, 0, 1, 1); });
   }
 
+  /** Where there is little room: the flat in place of what the suit is, or both. */
+  roomy(on) {
+    this.root.querySelector("main").classList.toggle("roomy", on);
+    this.$("roomy").setAttribute("aria-pressed", String(on));
+    this.$("roomy").textContent = on ? "Smaller" : "Larger";
+  }
+
   // The maker's hands -----------------------------------------------------------------------------
 
   click(x, y) {
@@ -335,6 +342,7 @@ class App {
     $("stop").onclick = () => this.act("stop", {});
     $("undo").title = "Ctrl+Z"; $("redo").title = "Ctrl+Y";
     $("unit").addEventListener("change", () => { this.bench.show(true); this.lists.showAll(); this.pen.show(); });
+    $("roomy").onclick = () => this.roomy($("roomy").getAttribute("aria-pressed") !== "true");
     for (const b of this.all("[data-mode]")) b.onclick = () => this.pen.enter(b.dataset.mode);
     for (const r of this.all("[name=what]")) r.onchange = () => this.showWhat(r.value, figure.colours);
     for (const r of this.all("[name=colours]")) r.onchange = () => this.colour(r.value);
