@@ -7,6 +7,8 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
+TAPE = 5  # levels of the sweep, 20 mm of an adult: about a tape's breadth, over which a profile is taken together
+
 
 def pick(
     at: Array, value: Array, *, near: float, spread: float, weight: float, soft: float = 0.25

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from padlib.body.figure import Figure, Mark, sagittal
 from padlib.body.parts import SIDES
-from padlib.body.pick import bow, hollow, most, on_profile, pick, smoothed
+from padlib.body.pick import TAPE, bow, hollow, most, on_profile, pick, smoothed
 from padlib.body.slices import edges
 from padlib.findings import Finding
 
@@ -33,7 +33,6 @@ WAISTED = 1.015  # a waist is there when both sides of it rise by this factor in
 
 FRONT, BACK = np.array([0.0, -1.0, 0.0]), np.array([0.0, 1.0, 0.0])
 STEP = 2.0
-TAPE = 5  # levels, 20 mm of an adult: about a tape's breadth, over which a bust's profile is taken together
 
 
 def trunk_marks(fig: Figure, findings: list[Finding]) -> dict[str, Mark]:

@@ -289,18 +289,26 @@ def _bent(vertices: Vertices, faces: Faces, new: NDArray[np.bool_], *, rounds: i
     local = inverse.reshape(-1, 3)
     v = np.array(vertices[used])
     free = np.flatnonzero(new[used])
-    v[free] = _thin_plate(v, local, free, plain=True)
+    v[free] = thin_plate(v, local, free, plain=True)
     for _ in range(rounds):
-        v[free] = _thin_plate(v, local, free, plain=False)
+        v[free] = thin_plate(v, local, free, plain=False)
     out = np.array(vertices)
     out[used[free]] = v[free]
     return out
 
 
-def _thin_plate(
-    v: Vertices, faces: Faces, free: NDArray[np.int64], *, plain: bool
+def thin_plate(
+    v: Vertices,
+    faces: Faces,
+    free: NDArray[np.int64],
+    *,
+    plain: bool,
+    hinge: NDArray[np.bool_] | None = None,
 ) -> NDArray[np.float64]:
-    """Places (k, 3) of the free vertices for which the bending of the patch is least."""
+    """Places (k, 3) of the free vertices for which the bending of the patch is least.
+
+    plain: by the mesh's own steps, else by lengths as they are; hinge (n,): vertices at which bending costs nothing.
+    """
     if plain:
         mean = neighbour_mean(faces, len(v))
         pull = (diags(np.ones(len(v))) - mean).tocsr()
@@ -313,6 +321,8 @@ def _thin_plate(
     edge = np.zeros(len(v), dtype=bool)
     edge[np.unique(boundary_edges(faces))] = True
     weight[edge] = 0.0
+    if hinge is not None:
+        weight[hinge] = 0.0
     bend = (pull.T @ diags(weight) @ pull).tocsr()
     known = np.ones(len(v), dtype=bool)
     known[free] = False
