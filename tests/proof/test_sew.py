@@ -9,6 +9,7 @@ import pytest
 
 from padlib.flatten.flat import Flat
 from padlib.mesh.surface import Surface
+from padlib.proof import settle as rest
 from padlib.proof.settle import scene, settle
 from padlib.proof.sew import frames, slackened, stiffness, weld
 from padlib.proof.sheets import Bundle, Sheet, Spot, Stitch, bundle
@@ -91,6 +92,55 @@ def test_cylinder_sews_back_to_itself() -> None:
     assert np.abs(np.hypot(start[:, 0], start[:, 1]) - 60).mean() > 15
     assert away.max() < 0.1
     assert radius.mean() == pytest.approx(60.0, abs=0.1)
+
+
+def test_hands_that_smooth_cloth_on_leave_nothing_pressed_in(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A tube over a cylinder that is dented by 4 mm (the part beyond a plane mirrored in it): cloth cut for the round
+    spans the dent, as far off after hands smoothed it on with ten times the usual pressure as without any."""
+    round_one, flats = tube(60.0, 200.0, 96, 24)
+    dented = round_one.vertices.copy()
+    far = dented[:, 0] > 58.0
+    dented[far, 0] = 2 * 58.0 - dented[far, 0]
+    support = Surface(dented, round_one.faces)
+    suit = bundle(flats)
+    sewn = weld(suit)
+    start = np.zeros((sewn.count, 3))
+    for w, flat in zip(sewn.welded, flats, strict=True):
+        a = 2 * np.pi * (flat.panel.parents % 96) / 96
+        start[w] = np.stack([70 * np.cos(a), 70 * np.sin(a), flat.positions[:, 1]], axis=1)
+    most = []
+    for hand in (0.0, 3e-3):
+        monkeypatch.setattr(rest, "HAND", hand)
+        place, _ = settle(scene(suit, sewn, support, weight=0.0), start, still=1e-4)
+        most.append(np.abs(off_shell(place, sewn.faces, support)[0]).max())
+
+    assert min(most) > 4.0
+    assert most[1] == pytest.approx(most[0], abs=0.05)
+
+
+def test_what_presses_from_outside_is_the_derivative_of_its_energy() -> None:
+    """The slope of pressed cloth, part of it above and part below its support, against a difference of energies."""
+    support, flats = tube(60.0, 200.0, 48, 16)
+    suit = bundle(flats)
+    sewn = weld(suit)
+    turn = np.random.default_rng(1)
+    start = np.zeros((sewn.count, 3))
+    for w, flat in zip(sewn.welded, flats, strict=True):
+        # between the support's own edges: over those the nearest place jumps from face to face
+        a, z = 2 * np.pi * (flat.panel.parents % 48 + 0.3) / 48, flat.positions[:, 1] + 2.0
+        high = 60.3 + 1.5 * np.sin(5.0 * a + 0.05 * z)
+        start[w] = np.stack([high * np.cos(a), high * np.sin(a), z], axis=1)
+    here = replace(scene(suit, sewn, support), press=5e-3)
+    way = turn.normal(size=start.shape)
+    state = rest.at(here, start)
+    ends = [rest.at(here, start + s * way).energy for s in (1e-4, -1e-4)]
+    bare = replace(here, press=0.0)
+
+    assert 0.2 < (state.height > 0).mean() < 0.8
+    assert (ends[0] - ends[1]) / 2e-4 == pytest.approx(float(np.vdot(state.slope, way)), rel=1e-4)
+    assert state.energy > rest.at(bare, start).energy
 
 
 def test_cloth_cut_too_small_stands_off_or_is_stretched() -> None:
