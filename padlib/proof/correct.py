@@ -166,7 +166,7 @@ def correct(
     now = _rested(flats, half, support, place, work, prices)
     told = now.over(), now.astray()
     laid = told if after is None else after.laid
-    done = [_round(now, told, laid)]
+    done = [replace(_round(now, told, laid), keeps=True)]  # what is given can always be taken
     reach = LONGEST
     for k in range(rounds):
         tell(f"bringing the flats nearer to the outline, round {k + 1}", k / rounds)

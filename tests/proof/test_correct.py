@@ -171,6 +171,16 @@ def test_nearness_gets_no_dearer_while_a_flat_is_over_its_limit_as_cut() -> None
     assert min(kept.worst, kept.more) > 1.5
 
 
+def test_flats_as_given_can_always_be_taken(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where no round keeps what flats may be strained as cut, not even the flats as given, these are taken."""
+    monkeypatch.setattr(room, "cut_beyond", lambda share, laid: np.ones_like(share))
+    flats, start = halves()
+    made = correct(flats, body(), start, rounds=2, limit=0.05)
+
+    assert len(made.rounds) > 1
+    assert made.nearest() is made.rounds[0]
+
+
 def test_a_panel_over_its_limit_from_the_first_may_be_so_on_little_more() -> None:
     """One that kept its limit may be over it on 4.3 % along the rounds; one that was over on 20 % on 22 %."""
     laid = np.array([0.02, 0.20])
