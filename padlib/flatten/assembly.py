@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from padlib.flatten.strain import PAIRS, Local
 from padlib.flatten.terms import Terms
-from padlib.mesh.solve import BACKEND, nested_dissection
+from padlib.mesh.solve import BACKEND, lower_triangle, nested_dissection
 from padlib.mesh.surface import Faces
 
 METIS_FROM = 1500
@@ -60,10 +60,7 @@ class Assembly:
 
     def matrix(self, values: NDArray[np.float64]) -> sp.csc_matrix:
         """The lower triangle as a matrix."""
-        shape = (2 * self.size, 2 * self.size)
-        made = sp.csc_matrix((values, self.indices, self.indptr), shape=shape)
-        made.has_sorted_indices = True
-        return made
+        return lower_triangle(values, self.indices, self.indptr)
 
     def edge_slots(self, ends: NDArray[np.int64]) -> NDArray[np.int64]:
         """Slots (4, k) of the off-diagonal block of mesh edges (k, 2): 00, 10, 01, 11.
@@ -102,11 +99,8 @@ class Wider:
         way = terms.way.reshape(len(self.at), -1)
         entries = terms.bend[:, None] * self.twice * way[:, self.first] * way[:, self.second]
         weights = np.concatenate([values, entries.ravel()])
-        shape = (2 * self.of.size, 2 * self.of.size)
         data = np.bincount(self.slots, weights, len(self.indices))
-        made = sp.csc_matrix((data, self.indices, self.indptr), shape=shape)
-        made.has_sorted_indices = True
-        return made
+        return lower_triangle(data, self.indices, self.indptr)
 
 
 def wider(of: Assembly, terms: Terms) -> Wider:

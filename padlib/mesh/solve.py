@@ -115,6 +115,14 @@ def factor(
     return made
 
 
+def lower_triangle(values: NDArray, indices: NDArray, indptr: NDArray) -> sp.csc_matrix:
+    """A lower triangle (n, n) in column order, from its values and the sorted pattern that they go in."""
+    size = len(indptr) - 1
+    made = sp.csc_matrix((values, indices, indptr), shape=(size, size))
+    made.has_sorted_indices = True
+    return made
+
+
 def nested_dissection(matrix: sp.spmatrix) -> NDArray[np.int64] | None:
     """A METIS elimination order (n,) of a symmetric pattern; None where `pymetis` is missing."""
     if pymetis is None:

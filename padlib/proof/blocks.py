@@ -8,6 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import coo_array, csc_matrix
 
+from padlib.mesh.solve import lower_triangle
+
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
@@ -23,7 +25,6 @@ class Blocks:
     9 x 9 matrix and of each vertex's 3 x 3 matrix go; fixed: values of a form that every sum starts from.
     """
 
-    size: int
     indptr: Ints
     indices: Ints
     corner: Ints
@@ -37,9 +38,7 @@ class Blocks:
             self.corner, local[:, LOWER9[0], LOWER9[1]].ravel(), len(self.fixed)
         )
         values += np.bincount(self.point, points[:, LOWER3[0], LOWER3[1]].ravel(), len(self.fixed))
-        made = csc_matrix((values, self.indices, self.indptr), shape=(self.size, self.size))
-        made.has_sorted_indices = True
-        return made
+        return lower_triangle(values, self.indices, self.indptr)
 
 
 def blocks_of(faces: Ints, count: int, fixed: csc_matrix) -> Blocks:
@@ -58,7 +57,7 @@ def blocks_of(faces: Ints, count: int, fixed: csc_matrix) -> Blocks:
     ends = np.cumsum([len(p) for p in parts])
     values = np.bincount(place[ends[1] :], np.tile(value, 3), len(keys))
     indptr = np.searchsorted(keys, np.arange(size + 1) * size)
-    return Blocks(size, indptr, keys % size, place[: ends[0]], place[ends[0] : ends[1]], values)
+    return Blocks(indptr, keys % size, place[: ends[0]], place[ends[0] : ends[1]], values)
 
 
 def _keys(row: Ints, column: Ints, size: int) -> Ints:
