@@ -2,14 +2,15 @@
 
 How far the suit at rest is off the shell changes with the outlines through the equilibrium, whose
 derivative is one more solve with the matrix at rest (the adjoint; M. Ly and others 2018, "Inverse elastic
-shell design with contact and friction", from memory). Flats take a smooth step against it, those that
-are sewn to one another are made to agree again, and the suit comes to rest anew; until that stops paying.
+shell design with contact and friction", from memory). Flats take a smooth step against it, turned by what the
+steps before showed of how the slope turns (J. Nocedal 1980, limited memory), those that are sewn to one another
+are made to agree again, and the suit comes to rest anew; until that stops paying.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,7 +27,18 @@ from padlib.mesh.surface import Plane, Surface, Vertices
 from padlib.progress import Tell, quiet
 from padlib.proof import elastic
 from padlib.proof.half import Half, half_of
-from padlib.proof.prices import Prices, astray, beyond, cut_beyond, far_off, first, strayed, taut
+from padlib.proof.prices import (
+    HOLDS,
+    SHORT_OF,
+    Prices,
+    astray,
+    beyond,
+    cut_beyond,
+    far_off,
+    first,
+    strayed,
+    taut,
+)
 from padlib.proof.settle import Scene, Work, at, scene, settle, solver, touch
 from padlib.proof.sew import Sewn, weld
 from padlib.proof.sheets import Bundle, bundle
@@ -36,11 +48,14 @@ Array = NDArray[np.float64]
 
 POWER = 3  # of the distance in what is to fall: the worst places count most
 ALSO = 20.0  # mm: distances under this count by their square above all, so that mean and volume fall as well
-LONGEST = 20.0  # mm: farthest that a round moves any place of an outline
+LONGEST = 30.0  # mm: farthest that a round moves any place of an outline
 HOPED = 0.7  # share of what is to fall that a round is to take at most
-FURTHER = 2.0  # times what the last round moved, at most; no farther, where a longer step was tried in vain
-STILL = 0.02  # mm, mean movement of a step at which the cloth rests in a round
-PAYS = 0.03  # share that a round must take, at prices that stand, for another one to follow
+FURTHER = 2.0  # times what the last round moved, at most
+MEMORY = 6  # steps whose turns of the slope are kept
+CURVED = 1e-3  # cosine between a step and its turn, above which that tells anything
+STILL = 0.01  # mm, mean movement of a step at which the cloth rests in a round; at 0.02 costs are off by 1 in 30
+PAYS = 0.02  # share that rounds must take, at prices that stand, for more to follow
+IDLE = 2  # rounds that do not pay, after which none follows
 STAND = 0.3  # relative change of a price at which it stands
 EXCESS = 30.0  # by how much the largest share beyond what may be over a panel's limit counts against a round
 TRIES = 4
@@ -137,6 +152,16 @@ class _State:
         return [flat for flat in self.flats if flat.panel.mirror_of is None]
 
 
+@dataclass(eq=False)
+class _Trail:
+    """What rounds leave for the next: the last state and the slope there (n,), and of the last few steps (n,) by how
+    much the slope turned (n,) along each."""
+
+    last: _State | None = None
+    slope: Array | None = None
+    turns: list[tuple[Array, Array]] = field(default_factory=list)
+
+
 def correct(
     flats: Sequence[Flat],
     support: Surface,
@@ -167,25 +192,34 @@ def correct(
     told = now.over(), now.astray()
     laid = told if after is None else after.laid
     done = [replace(_round(now, told, laid), keeps=True)]  # what is given can always be taken
-    reach = LONGEST
+    reach, idle = LONGEST, 0
+    trail = _Trail()
     for k in range(rounds):
         tell(f"bringing the flats nearer to the outline, round {k + 1}", k / rounds)
         cost = _cost(now)
-        slope = _slope(now, work)
-        way = _smooth(now, slope)
-        longest = max(float(np.abs(w).max()) for w in way)
-        share = min(HOPED * cost / max(-_fall(slope, way), 1e-12), reach / max(longest, 1e-12))
-        new = _tried(now, cost, way, share, work, limit=limit, ease=ease)
+        slope = _followed(trail, now, work)
+        # the trail may tell of cloth that lay otherwise: one try, then the plain way
+        for tries in (1, TRIES) if trail.turns else (TRIES,):
+            way = _way(now, slope, trail.turns)
+            longest = max(float(np.abs(w).max()) for w in way)
+            hoped = HOPED * cost / max(-_fall(slope, way), 1e-12)
+            share = min(hoped, reach / max(longest, 1e-12), 1.0 if trail.turns else np.inf)
+            new = _tried(now, cost, way, share, work, limit=limit, ease=ease, tries=tries)
+            if new is not None:
+                break
+            trail.turns.clear()
         if new is None:
             break
         now, after, taken = new
-        reach = min(LONGEST, (FURTHER if taken == share else 1.0) * taken * longest)
+        reach = min(LONGEST, FURTHER * taken * longest)
         told = now.over(), now.astray()
         done.append(_round(now, told, laid))
         held = len(flats) / len(half.own) * volume_percent(now.height, now.here.area, support)
         prices = now.prices.moved(*told, laid, done[-1].away_mm["max"], held)
         stand = np.allclose(_standing(prices), _standing(now.prices), rtol=STAND)
-        if after > (1.0 - PAYS) * cost and stand:
+        stand &= done[-1].away_mm["max"] < SHORT_OF * TOLD and held < HOLDS
+        idle = idle + 1 if after > (1.0 - PAYS) * cost and stand else 0
+        if idle == IDLE:
             break
         now = replace(now, prices=prices)
     return Corrected(tuple(done), laid, now.prices)
@@ -215,9 +249,10 @@ def _tried(
     *,
     limit: float,
     ease: Sequence[Ease],
+    tries: int,
 ) -> tuple[_State, float, float] | None:
     """The suit after the longest step that makes it better, what it costs and the share taken; or None."""
-    for _ in range(TRIES):
+    for _ in range(tries):
         cut = [flat.positions + share * step for flat, step in zip(now.own, way, strict=True)]
         taken, share = share, 0.4 * share
         try:
@@ -298,24 +333,31 @@ def _strayed(now: _State) -> tuple[float, list[Plane]]:
     return strayed(now.sewn_flats, now.suit.sheets, prices, whole)
 
 
-def _slope(now: _State, work: Work) -> list[Plane]:
-    """Derivative (n, 2) of the cost by the flat places of every panel that is no mirror image."""
+def _slopes(now: _State, work: Work, wanted: Sequence[Prices]) -> list[list[Plane]]:
+    """Derivatives (n, 2) of the cost at some prices by the flat places of every panel that is no mirror image."""
     here, sewn = now.here, now.here.sewn
     state = at(here, now.place)
-    drawn = _drawn(state.height) + far_off(state.height, now.prices)[1]
-    far = here.area / here.area.sum() * drawn
-    price, strain = taut(sewn, state.cloth, now.each)
-    tension = elastic.referred(state.cloth, strain)
-    pull = far[:, None] * state.up + elastic.pulled(sewn, state.cloth, tension)
-    pull[sewn.middle, 0] = 0.0
-    shift = solver(here, state, work).solve(pull.ravel()).reshape(-1, 3)
-    # the mixed derivative along the shift by a central difference of the derivative by the flats
-    small = 1e-2 / max(float(np.abs(shift).max()), 1e-12)
-    ahead, behind = (_felt(sewn, now.place + s * shift) for s in (small, -small))
-    corner = elastic.cut_otherwise(sewn, state.cloth, tension, price) - (ahead - behind) / (
-        2 * small
-    )
-    return [one + two for one, two in zip(_by_panel(now, corner), _strayed(now)[1], strict=True)]
+    solve = solver(here, state, work).solve
+    out = []
+    for prices in wanted:
+        then = replace(now, prices=prices)
+        drawn = _drawn(state.height) + far_off(state.height, prices)[1]
+        far = here.area / here.area.sum() * drawn
+        price, strain = taut(sewn, state.cloth, then.each)
+        tension = elastic.referred(state.cloth, strain)
+        pull = far[:, None] * state.up + elastic.pulled(sewn, state.cloth, tension)
+        pull[sewn.middle, 0] = 0.0
+        shift = solve(pull.ravel()).reshape(-1, 3)
+        # the mixed derivative along the shift by a central difference of the derivative by the flats
+        small = 1e-2 / max(float(np.abs(shift).max()), 1e-12)
+        ahead, behind = (_felt(sewn, now.place + s * shift) for s in (small, -small))
+        corner = elastic.cut_otherwise(sewn, state.cloth, tension, price) - (ahead - behind) / (
+            2 * small
+        )
+        out.append(
+            [one + two for one, two in zip(_by_panel(now, corner), _strayed(then)[1], strict=True)]
+        )
+    return out
 
 
 def _felt(sewn: Sewn, place: Vertices) -> Array:
@@ -340,16 +382,54 @@ def _by_panel(now: _State, corner: Array) -> list[Plane]:
     return [out[flat.panel.name] for flat in now.own]
 
 
-def _smooth(now: _State, slope: Sequence[Plane]) -> list[Plane]:
-    """The step (n, 2) of each panel that falls fastest for how much it strains the panel, sides of
-    seams changing their lengths alike."""
+def _followed(trail: _Trail, now: _State, work: Work) -> list[Plane]:
+    """The slope (n, 2) of the cost by the flat places of every panel that is no mirror image; the trail learns how it
+    turned since the last state, at that one's prices."""
+    last = trail.last
+    slope, *then = _slopes(now, work, [now.prices, *([] if last is None else [last.prices])])
+    if last is not None:
+        step = _flattened(
+            [n.positions - o.positions for n, o in zip(now.own, last.own, strict=True)]
+        )
+        turn = _flattened(then[0]) - trail.slope
+        if step @ turn > CURVED * np.linalg.norm(step) * np.linalg.norm(turn):
+            trail.turns.append((step, turn))
+            del trail.turns[:-MEMORY]
+    trail.last, trail.slope = now, _flattened(slope)
+    return slope
+
+
+def _flattened(planes: Sequence[Plane]) -> Array:
+    return np.concatenate(planes).ravel()
+
+
+def _way(now: _State, slope: Sequence[Plane], turns: Sequence[tuple[Array, Array]]) -> list[Plane]:
+    """The step (n, 2) of each panel: what falls fastest for how much it strains the panel, sides of seams changing
+    their lengths alike, turned by how the slope turned along earlier steps."""
     own = bundle(now.own)
     alone = weld(Bundle(own.sheets, ()))
     first = np.cumsum([0, *(len(s.positions) for s in own.sheets)])
     matrix = _plane_stiffness(alone) + _alike(own, first)
     matrix += LOOSE * eye_array(2 * alone.count)
-    way = -factor(csc_matrix(matrix)).solve(np.concatenate(slope).ravel()).reshape(-1, 2)
-    return np.split(way, first[1:-1])
+    solve = factor(csc_matrix(matrix)).solve
+    left, shares = _flattened(slope), []
+    for step, turn in reversed(turns):
+        shares.append(float(step @ left) / float(step @ turn))
+        left = left - shares[-1] * turn
+    # the shortest of what each turn says of the scale: prices change on the way, and the last one may say too much
+    way = solve(left) * min((float(s @ t) / float(t @ solve(t)) for s, t in turns), default=1.0)
+    for (step, turn), share in zip(turns, reversed(shares), strict=True):
+        way += (share - float(turn @ way) / float(step @ turn)) * step
+    ways = np.split(-way.reshape(-1, 2), first[1:-1])
+    return [_bent(sheet.positions, w) for sheet, w in zip(own.sheets, ways, strict=True)]
+
+
+def _bent(positions: Plane, way: Plane) -> Plane:
+    """A step (n, 2) of a sheet without what moves and turns it as a whole, which changes nothing."""
+    arm = positions - positions.mean(axis=0)
+    across = np.column_stack([-arm[:, 1], arm[:, 0]])
+    left = way - way.mean(axis=0)
+    return left - np.vdot(across, left) / np.vdot(across, across) * across
 
 
 def _plane_stiffness(sheets: Sewn) -> csc_matrix:

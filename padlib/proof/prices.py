@@ -22,24 +22,26 @@ from padlib.proof.told import TOLD
 
 Array = NDArray[np.float64]
 
-TAUT = 12.0  # mm3 that all cloth strained to 1 + 0.2 times its limit costs at first, in distances cubed over 3
+TAUT = 60.0  # mm3 that all cloth strained to 1 + 0.2 times its limit costs at first, in distances cubed over 3
 ROOM = 0.8  # share of its limit from which cloth is spared
 STRAY = 0.85  # the same of how far a flat's lengths may be from its panel's
-STRAYED = 360.0  # mm3 at first for each square of the share of the limit that is beyond that
+STRAYED = 1400.0  # mm3 at first for each square of the share of the limit that is beyond that
 KEEPS = 0.05  # share of a panel that may be over its limit where it keeps it (the 95th percentile)
 PASSES = 0.043  # the same along the rounds: sewn anew up to 0.007 more is
 AIM = 0.035  # what the prices aim at once sewn: sewn anew cloth lies a little tighter than along the rounds
 CUT = 0.028  # and as cut
 CUT_PASSES = 0.049  # which no round may exceed as cut
-WORST = 30.0  # of the cube of what a distance is over NEAR_TOLD, over 3, at first
+WORST = 120.0  # of the cube of what a distance is over NEAR_TOLD, over 3, at first
 NEAR_TOLD = 0.75 * TOLD  # mm
 SHORT_OF = 0.96  # of what is told, which the price of the worst places aims at
-ROOMY = 10.0  # mm2 by mm of height, at first, for what the suit holds more than the shell
+ROOMY = 40.0  # mm2 by mm of height, at first, for what the suit holds more than the shell
 HOLDS = 0.8  # % of the shell's volume more, at most, along the rounds: sewn anew 0.1 more is
 WORSE = 1.1  # of what was over its limit at first, of a panel that did not keep it: let pass
-DEARER, CHEAPER = 2.5, 0.5  # by how much a price may rise and fall from one round to the next
-RISES = 1.0  # power of the share over what it aims at, by which a price moves
-LEAST, MOST = 0.5, 50.0  # of the first price
+LESS = 0.9  # the same, that its price aims at as cut
+DEARER, CHEAPER = 1.6, 0.5  # by how much a price may rise and fall from one round to the next
+RISES = 0.5  # power of the share over what it aims at, by which a price moves
+SOONER = 1.0  # the same as cut, which no round may exceed
+LEAST, MOST = 0.1, 10.0  # of the first price
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,9 +72,9 @@ class Prices:
         dearer = 1.0 if cut_beyond(astray, laid[1]).any() else DEARER
         return Prices(
             _moved(self.taut, over, _let(laid[0], AIM)),
-            _moved(self.stray, astray, _let(laid[1], CUT)),
-            _moved(self.worst, off, 1.0, dearer),
-            _moved(self.more, full, 1.0, dearer),
+            _moved(self.stray, astray, _let(laid[1], CUT, LESS), rises=SOONER),
+            _moved(self.worst, off, 1.0, dearer=dearer),
+            _moved(self.more, full, 1.0, dearer=dearer),
         )
 
 
@@ -151,9 +153,14 @@ def _let(laid: Array, kept: float, worse: float = 1.0) -> Array:
 
 
 def _moved(
-    price: Array | float, share: Array | float, aim: Array | float, dearer: float = DEARER
+    price: Array | float,
+    share: Array | float,
+    aim: Array | float,
+    *,
+    dearer: float = DEARER,
+    rises: float = RISES,
 ) -> Array | float:
-    return np.clip(price * np.clip((share / aim) ** RISES, CHEAPER, dearer), LEAST, MOST)
+    return np.clip(price * np.clip((share / aim) ** rises, CHEAPER, dearer), LEAST, MOST)
 
 
 def _laid_out(flat: Flat) -> tuple[Sewn, elastic.Strained]:

@@ -30,6 +30,9 @@ from padlib.suit.matching import turned
 from padlib.suit.steps import Panels
 from padlib.suit.taut import resting_flats, taut_flats
 
+LAYING = (
+    3  # times as many rounds lay the flats as a pass of corrections has: they begin further off
+)
 PASSES = 3  # of corrections, each from how the last one's flats lie sewn anew, at most
 PAYS = 0.10  # share that a pass must take for another one to follow, unless the worst place is told or too much held
 FULL = 1.0  # % of the shell's volume that a suit may hold more before another pass follows
@@ -109,9 +112,10 @@ def fed_back(
     corrections, at most. Passes go on from how the last one's flats lie sewn anew: cloth that is cut for a hollow may
     stand up in it instead, and only then shows it.
     """
-    own = {"rounds": rounds, "limit": limit, "ease": ease}
+    own = {"limit": limit, "ease": ease}
     step = 1.0 / (PASSES + 1)
-    begun, made = resting_flats(flats, outline, **own, tell=within(tell, 0.0, 0.7 * step))
+    part = within(tell, 0.0, 0.7 * step)
+    begun, made = resting_flats(flats, outline, rounds=LAYING * rounds, **own, tell=part)
     kept = made.laid[0] <= KEEPS
     begun = _pile_down(begun, panels)
     tell(SEWING, 0.7 * step)
@@ -120,7 +124,7 @@ def fed_back(
         now = done[-1]
         part = within(tell, k * step, (k + 0.7) * step)
         place = now.proof.surface.vertices
-        made = correct(now.flats, outline, place, after=made, **own, tell=part)
+        made = correct(now.flats, outline, place, rounds=rounds, after=made, **own, tell=part)
         tell(SEWING, (k + 0.7) * step)
         new = _sewn_anew(made, kept, partial(again, over=OUT), panels)
         if new is None:

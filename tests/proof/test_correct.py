@@ -92,8 +92,8 @@ def test_outline_moves_as_the_derivative_says(
     work = Work()
     half = half_of(flats, suit, support)
     now = room._rested(flats, half, support, place, work, first(len(flats)))
-    slope = room._slope(now, work)
-    way = room._smooth(now, slope)
+    (slope,) = room._slopes(now, work, [now.prices])
+    way = room._way(now, slope, ())
     told = sum(float(np.vdot(s, w)) for s, w in zip(slope, way, strict=True))
     size = 0.02 / max(float(np.abs(w).max()) for w in way)
 
@@ -112,6 +112,29 @@ def test_outline_moves_as_the_derivative_says(
     assert (far_off(now.height, replace(now.prices, more=0.0))[0].max() > 50.0) == (near_told < 9.0)
     assert told < 0
     assert (cost(size) - cost(-size)) / (2 * size) == pytest.approx(told, rel=0.01)
+
+
+def test_steps_learn_how_the_slope_turned() -> None:
+    """The way for a slope that is what an earlier step turned it by is that step back again, but for what moves flats
+    as a whole (the secant condition of quasi-Newton methods; C. Broyden 1965, from memory)."""
+    flats, start = halves()
+    support, limit = body(), 0.05
+    work, half = Work(), half_of(flats, bundle(flats, limit), support)
+    now = room._rested(flats, half, support, start, work, first(len(flats)))
+    trail = room._Trail()
+    slope = room._followed(trail, now, work)
+    way = room._way(now, slope, ())
+    share = 0.5 * room._cost(now) / -room._fall(slope, way)
+    new, _, _ = room._tried(now, room._cost(now), way, share, work, limit=limit, ease=(), tries=4)
+    room._followed(trail, new, work)
+    ((step, turn),) = trail.turns
+    ends = np.cumsum([len(f.positions) for f in now.own])[:-1]
+    step, turn = (np.split(each.reshape(-1, 2), ends) for each in (step, turn))
+    back = room._way(new, turn, trail.turns)
+
+    for flat, went, comes in zip(new.own, step, back, strict=True):
+        assert np.abs(went).max() > 0.1
+        np.testing.assert_allclose(comes, -room._bent(flat.positions, went), atol=1e-6)
 
 
 def test_straight_strips_become_waisted_ones() -> None:
@@ -165,10 +188,9 @@ def test_nearness_gets_no_dearer_while_a_flat_is_over_its_limit_as_cut() -> None
     over = now.moved(none, np.array([0.06, 0.0]), laid, 13.0, 1.2)
     kept = now.moved(none, np.array([0.048, 0.0]), laid, 13.0, 1.2)
 
-    assert over.stray[0] == pytest.approx(kept.stray[0] * 0.06 / 0.048)
-    assert kept.stray[0] > 1.0
+    assert min(over.stray[0], kept.stray[0]) > 1.5
     assert (over.worst, over.more) == (1.0, 1.0)
-    assert min(kept.worst, kept.more) > 1.5
+    assert min(kept.worst, kept.more) > 1.2
 
 
 def test_flats_as_given_can_always_be_taken(monkeypatch: pytest.MonkeyPatch) -> None:
