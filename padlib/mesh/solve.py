@@ -96,12 +96,13 @@ def factor(
     spd: bool = True,
     lower: bool = False,
     order: NDArray[np.int64] | None = None,
+    sure: bool = False,
 ) -> Factor:
     """Factor a square sparse matrix, real or complex.
 
     spd: the matrix is symmetric (Hermitian) positive definite. lower: only its lower triangle is
     given. order (n,): fill-reducing elimination order, found here when None; one that is used for
-    many refactorisations is worth finding with `nested_dissection`.
+    many refactorisations is worth finding with `nested_dissection`; sure: no better one is sought.
     Raises numpy.linalg.LinAlgError where it is singular or, with CHOLMOD, not positive definite.
     """
     backend = BACKEND if spd else "superlu"
@@ -113,7 +114,7 @@ def factor(
     if spd and order is None and n >= METIS_FROM and backend == "superlu":
         made._order = nested_dissection(part)
     if backend == "cholmod":
-        _cholmod_symbolic(made, part)
+        _cholmod_symbolic(made, part, sure)
     _numeric(made, part)
     return made
 
@@ -178,8 +179,9 @@ def _numeric(made: Factor, part: sp.csc_matrix) -> None:
         _superlu_numeric(made, part)
 
 
-def _cholmod_symbolic(made: Factor, part: sp.csc_matrix) -> None:
-    """Analyse the pattern; the values are set again before every numeric factorisation."""
+def _cholmod_symbolic(made: Factor, part: sp.csc_matrix, sure: bool) -> None:
+    """Analyse the pattern; the values are set again before every numeric factorisation. sure: an order that is given
+    is taken; without it CHOLMOD finds others too and takes the best."""
     columns = np.repeat(np.arange(made.size), np.diff(part.indptr))
     made._matrix = cvxopt.spmatrix(
         cvxopt.matrix(part.data),
@@ -191,7 +193,10 @@ def _cholmod_symbolic(made: Factor, part: sp.csc_matrix) -> None:
         made._state = cholmod.symbolic(made._matrix, uplo="L")
     else:
         order = cvxopt.matrix(np.asarray(made._order, dtype=np.int64))
+        if sure:
+            cholmod.options["nmethods"] = 1
         made._state = cholmod.symbolic(made._matrix, order, uplo="L")
+        cholmod.options.pop("nmethods", None)
 
 
 def _cholmod_numeric(made: Factor, part: sp.csc_matrix) -> None:
