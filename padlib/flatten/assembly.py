@@ -7,6 +7,7 @@ mesh; after that an assembly is one `bincount`.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import scipy.sparse as sp
@@ -14,7 +15,7 @@ from numpy.typing import NDArray
 
 from padlib.flatten.strain import PAIRS, Local
 from padlib.flatten.terms import Terms
-from padlib.mesh.solve import BACKEND, lower_triangle, nested_dissection
+from padlib.mesh.solve import BACKEND, lower_triangle, nested_dissection, with_values
 from padlib.mesh.surface import Faces
 
 METIS_FROM = 1500
@@ -60,7 +61,11 @@ class Assembly:
 
     def matrix(self, values: NDArray[np.float64]) -> sp.csc_matrix:
         """The lower triangle as a matrix."""
-        return lower_triangle(values, self.indices, self.indptr)
+        return with_values(self._empty, values)
+
+    @cached_property
+    def _empty(self) -> sp.csc_matrix:
+        return lower_triangle(np.zeros(len(self.indices)), self.indices, self.indptr)
 
     def edge_slots(self, ends: NDArray[np.int64]) -> NDArray[np.int64]:
         """Slots (4, k) of the off-diagonal block of mesh edges (k, 2): 00, 10, 01, 11.
@@ -99,8 +104,11 @@ class Wider:
         way = terms.way.reshape(len(self.at), -1)
         entries = terms.bend[:, None] * self.twice * way[:, self.first] * way[:, self.second]
         weights = np.concatenate([values, entries.ravel()])
-        data = np.bincount(self.slots, weights, len(self.indices))
-        return lower_triangle(data, self.indices, self.indptr)
+        return with_values(self._empty, np.bincount(self.slots, weights, len(self.indices)))
+
+    @cached_property
+    def _empty(self) -> sp.csc_matrix:
+        return lower_triangle(np.zeros(len(self.indices)), self.indices, self.indptr)
 
 
 def wider(of: Assembly, terms: Terms) -> Wider:

@@ -144,7 +144,11 @@ def _cut(panel: Panel, flat: Plane, last: Flat | None) -> Opened:
     """The panel with those darts of its last flat cut that can be."""
     wedges: tuple[Wedge, ...] = ()
     best = Opened(panel, flat, ())
-    for wedge in [] if last is None else _wedges(panel, flat, last):
+    every = () if last is None else tuple(_wedges(panel, flat, last))
+    opened = cut_darts(panel, flat, every) if every else best
+    if opened is not None:
+        return opened
+    for wedge in every:
         opened = cut_darts(panel, flat, (*wedges, wedge))
         if opened is not None:
             wedges, best = (*wedges, wedge), opened

@@ -63,7 +63,7 @@ def open_slit(faces: Faces, path: NDArray[np.int64], count: int) -> Slit:
     """
     faces = np.array(faces, dtype=np.int64)
     path = np.asarray(path, dtype=np.int64)
-    near = np.flatnonzero(np.isin(faces, path[:-1]).any(axis=1))
+    near = np.flatnonzero(_named(path[:-1], count)[faces].any(axis=1))
     half = {}
     for f in near:
         a, b, c = (int(v) for v in faces[f])
@@ -117,10 +117,11 @@ def draw_line(
         weight /= weight.sum()
     end = int(faces[face, corner]) if at_vertex else -1
     goal = flat[end] if at_vertex else weight @ flat[faces[face]]
-    side, along = _side_and_along(faces, flat, start, goal, end)
+    rim = _named(_rim(faces), len(flat))
+    side, along = _side_and_along(faces, flat, rim, start, goal, end)
     crossed = _crossings(faces, side, along)
     through = np.flatnonzero((side == 0) & (along > 0) & (along < 1))
-    if crossed is None or np.isin(np.append(through, end), _rim(faces)).any():
+    if crossed is None or rim[through].any() or (at_vertex and rim[end]):
         return None
     return _split(vertices, faces, flat, start, through, along, crossed, face, weight, end)
 
@@ -175,23 +176,33 @@ def _cross(a: NDArray, b: NDArray) -> NDArray:
     return a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0]
 
 
+def _named(numbers: NDArray[np.int64], count: int) -> NDArray[np.bool_]:
+    """Which of so many vertices are named."""
+    out = np.zeros(count, np.bool_)
+    out[numbers] = True
+    return out
+
+
 def _rim(faces: Faces) -> NDArray[np.int64]:
-    """Indices of the boundary vertices of a mesh."""
-    return np.unique(boundary_edges(faces))
-
-
-def boundary_edges(faces: Faces) -> NDArray[np.int64]:
-    """Boundary edges (b, 2) of a mesh, each running with its face on the left."""
-    pairs = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
+    """Indices of the boundary vertices of a mesh, those of edges that one face alone has."""
+    pairs = np.sort(np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]]), axis=1)
     n = int(faces.max()) + 1
-    key, back = pairs[:, 0] * n + pairs[:, 1], pairs[:, 1] * n + pairs[:, 0]
-    return pairs[~np.isin(key, back)]
+    key = np.sort(pairs[:, 0] * n + pairs[:, 1])
+    new = np.concatenate([[True], key[1:] != key[:-1], [True]])
+    once = key[new[:-1] & new[1:]]
+    return np.concatenate([once // n, once % n])
 
 
 def _side_and_along(
-    faces: Faces, flat: Plane, start: int, goal: NDArray[np.float64], end: int
+    faces: Faces,
+    flat: Plane,
+    rim: NDArray[np.bool_],
+    start: int,
+    goal: NDArray[np.float64],
+    end: int,
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Signed distance of each vertex from the line, zero where it snaps, and place along it (0 to 1)."""
+    """Signed distance of each vertex from the line, zero where it snaps, and place along it (0 to 1); rim (n,): which
+    lie on the boundary."""
     way = goal - flat[start]
     length = np.hypot(*way)
     off = flat - flat[start]
@@ -202,7 +213,7 @@ def _side_and_along(
         np.bincount(ends[:, 0], minlength=len(flat)), 1
     )
     snaps = (np.abs(side) < SNAP * local) & (along > 0) & (along < 1 - 0.5 * local / length)
-    snaps[_rim(faces)] = False  # a line that touches the boundary is refused, not bent to it
+    snaps[rim] = False  # a line that touches the boundary is refused, not bent to it
     side = np.where(snaps, 0.0, side)
     side[start], along[start] = 0.0, 0.0
     if end >= 0:
@@ -251,7 +262,7 @@ def _split(
     on_edge = {}
     for k, (a, b) in enumerate(pairs.tolist()):
         on_edge[a, b] = on_edge[b, a] = n + k
-    touched = np.flatnonzero(np.isin(faces, pairs).sum(axis=1) > 1).tolist()
+    touched = np.flatnonzero(_named(pairs.ravel(), n)[faces].sum(axis=1) > 1).tolist()
     if end < 0:
         touched.append(tip_face)
     rows, source, gone = [], [], []
@@ -261,7 +272,7 @@ def _split(
             gone.append(f)
             rows += new
             source += [f] * len(new)
-    keep = np.setdiff1d(np.arange(len(faces)), gone)
+    keep = np.flatnonzero(~_named(np.array(gone, dtype=np.int64), len(faces)))
     out = np.concatenate([faces[keep], np.array(rows, dtype=np.int64).reshape(-1, 3)])
     origin = np.concatenate([keep, np.array(source, dtype=np.int64)])
     parts = [[], []]
@@ -296,7 +307,7 @@ def _parts(corners: list[int], on_edge: dict, inner: int) -> list[list[int]]:
 
 def _is_path(faces: Faces, path: NDArray[np.int64]) -> bool:
     """Whether each two neighbours of the path are joined by an edge of the mesh."""
-    near = faces[np.isin(faces, path).sum(axis=1) > 1]
+    near = faces[_named(path, int(faces.max()) + 1)[faces].sum(axis=1) > 1]
     pairs = np.concatenate([near[:, [0, 1]], near[:, [1, 2]], near[:, [2, 0]]])
     have = {(a, b) for a, b in pairs.tolist()}
     steps = zip(path[:-1].tolist(), path[1:].tolist(), strict=True)

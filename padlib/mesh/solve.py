@@ -11,6 +11,7 @@ METIS orderings (Karypis, Kumar 1998) through the optional package `pymetis` whe
 
 from __future__ import annotations
 
+from copy import copy
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -69,6 +70,8 @@ class Factor:
     def _has(self, part: sp.csc_matrix) -> bool:
         """Whether what the backend stores of a matrix has the pattern that was factored."""
         pointers, indices = self._pattern
+        if part.indptr is pointers and part.indices is indices:
+            return True
         same = len(part.indices) == len(indices) and part.shape[0] == self.size
         return same and bool(
             np.array_equal(part.indptr, pointers) and np.array_equal(part.indices, indices)
@@ -93,12 +96,13 @@ def factor(
     spd: bool = True,
     lower: bool = False,
     order: NDArray[np.int64] | None = None,
+    sure: bool = False,
 ) -> Factor:
     """Factor a square sparse matrix, real or complex.
 
     spd: the matrix is symmetric (Hermitian) positive definite. lower: only its lower triangle is
     given. order (n,): fill-reducing elimination order, found here when None; one that is used for
-    many refactorisations is worth finding with `nested_dissection`.
+    many refactorisations is worth finding with `nested_dissection`; sure: no better one is sought.
     Raises numpy.linalg.LinAlgError where it is singular or, with CHOLMOD, not positive definite.
     """
     backend = BACKEND if spd else "superlu"
@@ -110,7 +114,7 @@ def factor(
     if spd and order is None and n >= METIS_FROM and backend == "superlu":
         made._order = nested_dissection(part)
     if backend == "cholmod":
-        _cholmod_symbolic(made, part)
+        _cholmod_symbolic(made, part, sure)
     _numeric(made, part)
     return made
 
@@ -120,6 +124,14 @@ def lower_triangle(values: NDArray, indices: NDArray, indptr: NDArray) -> sp.csc
     size = len(indptr) - 1
     made = sp.csc_matrix((values, indices, indptr), shape=(size, size))
     made.has_sorted_indices = True
+    return made
+
+
+def with_values(matrix: sp.csc_matrix, values: NDArray) -> sp.csc_matrix:
+    """A matrix of the same pattern, whose arrays it shares, with other values: checking a pattern that is known
+    takes longer than a step on a small mesh does with the rest."""
+    made = copy(matrix)
+    made.data = values
     return made
 
 
@@ -167,8 +179,9 @@ def _numeric(made: Factor, part: sp.csc_matrix) -> None:
         _superlu_numeric(made, part)
 
 
-def _cholmod_symbolic(made: Factor, part: sp.csc_matrix) -> None:
-    """Analyse the pattern; the values are set again before every numeric factorisation."""
+def _cholmod_symbolic(made: Factor, part: sp.csc_matrix, sure: bool) -> None:
+    """Analyse the pattern; the values are set again before every numeric factorisation. sure: an order that is given
+    is taken; without it CHOLMOD finds others too and takes the best."""
     columns = np.repeat(np.arange(made.size), np.diff(part.indptr))
     made._matrix = cvxopt.spmatrix(
         cvxopt.matrix(part.data),
@@ -180,7 +193,10 @@ def _cholmod_symbolic(made: Factor, part: sp.csc_matrix) -> None:
         made._state = cholmod.symbolic(made._matrix, uplo="L")
     else:
         order = cvxopt.matrix(np.asarray(made._order, dtype=np.int64))
+        if sure:
+            cholmod.options["nmethods"] = 1
         made._state = cholmod.symbolic(made._matrix, order, uplo="L")
+        cholmod.options.pop("nmethods", None)
 
 
 def _cholmod_numeric(made: Factor, part: sp.csc_matrix) -> None:

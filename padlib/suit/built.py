@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from functools import partial
@@ -33,14 +33,17 @@ from padlib.proof.spread import Spread, spreads
 from padlib.seams.panels import Panel
 from padlib.suit.bill import Bill, suit_bill
 from padlib.suit.cushions import Cushions, make_cushions
+from padlib.suit.darting import dart_ends
 from padlib.suit.ease import suit_eases
 from padlib.suit.file import Suit
+from padlib.suit.known import Known
 from padlib.suit.marks import carved, mark_seams
 from padlib.suit.matching import share_used
 from padlib.suit.parts import suit_parts
 from padlib.suit.pillows import DOWN, as_pairs, pillow_panels, rim_differences
 from padlib.suit.proving import moves_of, proved
 from padlib.suit.sewing import seam_report, seams_apart
+from padlib.suit.spread import beside
 from padlib.suit.steps import (
     Panels,
     flatten_panels,
@@ -48,6 +51,7 @@ from padlib.suit.steps import (
     make_panels,
     on_shell,
     over_limit,
+    panel_views,
     suit_body,
     suit_lays,
     suit_pieces,
@@ -55,10 +59,11 @@ from padlib.suit.steps import (
     suit_shell,
     suit_ways,
 )
-from padlib.suit.stuffing import stuff
+from padlib.suit.stuffing import Stuffed, stuff
 from padlib.suit.wishes import suit_wishes
 from padlib.suit.worn import suit_worn, worn_report
 
+LayCushions = Callable[[Sequence[Panel], bool, Sequence[Flat]], Sequence[Flat]]
 KNIT = "four-way-lycra"  # what a base in a hollow is laid as
 
 
@@ -142,25 +147,23 @@ def run(
         pillows = as_pairs(each)
         cushions = pillow_panels(pillows)
     with clock.step("flatten"):
-        laid, eases, eased = _flattened(
+        begun, eases, eased, lay = _flattened(
             suit, body, shell, panels, cushions, workers=workers, tell=within(tell, 0.25, 0.7)
         )
-        flats, cushion_flats = laid[: len(panels.panels)], laid[len(panels.panels) :]
-        filled: Mapping[tuple[str, str], float] = {}
-        cut_l: Mapping[tuple[str, str], float] = {}
-        if suit.proof["sew"] and cushion_flats:
-            again = partial(cushions_laid, suit, workers=workers)
-            full = stuff(pillows, cushion_flats, again)
-            cushion_flats, filled, cut_l = full.flats, full.litres, full.cut_l
-            eased = (*eased, *full.findings)
-            laid = (*flats, *cushion_flats)
+    filling = partial(_filled, pillows, cushions, lay, sewn=suit.proof["sew"])
+    with beside(filling, apart=workers > 1 and len(cushions) > 0) as filled:
+        with clock.step("proof"):
+            flats, proof = proved(suit, begun, shell, panels, eases, tell=within(tell, 0.7, 0.85))
+            if suit.proof["moves"]:
+                tell("moving in the sewn suit", 0.85)
+            moves = moves_of(suit, flats, proof, body, shell)
+            ways = suit_ways(suit, body, shell, panels)
+        with clock.step("cushions"):
+            tell("filling the cushions", 0.86)
+            full = filled()
+        cushion_flats = full.flats
+        laid, eased = (*begun, *cushion_flats), (*eased, *full.findings)
         differences = rim_differences(pillows, cushion_flats)
-    with clock.step("proof"):
-        flats, proof = proved(suit, flats, shell, panels, eases, tell=within(tell, 0.7, 0.85))
-        if suit.proof["moves"]:
-            tell("moving in the sewn suit", 0.85)
-        moves = moves_of(suit, flats, proof, body, shell)
-        ways = suit_ways(suit, body, shell, panels)
         every = (*flats, *cushion_flats)
     with clock.step("pieces"):
         tell("drawing pieces", 0.88)
@@ -173,7 +176,9 @@ def run(
             shortest_mm={w.name: w.shortest_mm or 0.0 for w in ways},
         )
         made = {"each": each, "made": pillows}
-        stuffed = make_cushions(suit, body, shell, made, flats, cushion_flats, filled, cut_l)
+        stuffed = make_cushions(
+            suit, body, shell, made, flats, cushion_flats, full.litres, full.cut_l
+        )
         parted = carved(suit, panels.marks, panels.panels, panels.tints, every)
         pieces = suit_pieces(suit, every, parts, stuffed.inner, parted)
     with clock.step("lay"):
@@ -239,33 +244,48 @@ def _flattened(
     *,
     workers: int,
     tell: Tell,
-) -> tuple[tuple[Flat, ...], tuple[Ease, ...], tuple[Finding, ...]]:
-    """Flats of all panels and cushions, the eases that they have, and what is to be told of these."""
-    pile = dict(panels.pile) | {p.name: DOWN for p in cushions}
+) -> tuple[tuple[Flat, ...], tuple[Ease, ...], tuple[Finding, ...], LayCushions]:
+    """Flats of the suit's own panels, the eases of all, what is to be told of these, and what lays cushions flat."""
     every = (*panels.panels, *cushions)
     locate = partial(on_shell, body=body, shell=shell, place=panels.place)
     eases, eased = suit_eases(suit.ease, every, locate)
-    flats = flatten_panels(
-        every,
-        pile,
-        **flattening(suit, {p.name for p in panels.panels}, {p.name for p in cushions}),
-        wishes=suit_wishes(suit.dart, every, panels.place.at),
-        ease=eases,
-        workers=workers,
-        tell=tell,
-    )
-    return flats, eases, eased
+    wished = dict(suit_wishes(suit.dart, every, panels.place.at))
+    both: dict[str, Any] = {"ease": eases, "wishes": wished}
+    both["views"] = panel_views(every) if suit.darts["hide"] and suit.darts["most"] else {}
+    asked = flattening(suit, {p.name for p in panels.panels}) | both
+    flats = flatten_panels(panels.panels, panels.pile, **asked, workers=workers, tell=tell)
+    asked = flattening(suit, (), {p.name for p in cushions}) | both
+    return flats, eases, eased, partial(cushions_laid, asked, {})
+
+
+def _filled(
+    pillows: Sequence[Pillow], cushions: Sequence[Panel], lay: LayCushions, *, sewn: bool
+) -> Stuffed:
+    """The cushions laid flat; sewn: and filled, and laid again until they hold their pads' volume."""
+    flats = tuple(lay(cushions, False, ())) if cushions else ()
+    return stuff(pillows, flats, lay) if sewn and flats else Stuffed(flats)
 
 
 def cushions_laid(
-    suit: Suit, cushions: Sequence[Panel], knit: bool, *, workers: int
+    asked: Mapping[str, Any],
+    known: Known,
+    cushions: Sequence[Panel],
+    knit: bool,
+    like: Sequence[Flat] = (),
 ) -> tuple[Flat, ...]:
-    """Flats of cushions alone; knit: their bases are of a stretch knit, whatever the suit file says."""
-    asked = flattening(suit, (), {p.name for p in cushions})
+    """Flats of cushions, for which and among which no other panel matters.
+
+    asked: of them by the suit, as `flatten_panels` takes it; known: what was darted before, to which is added; knit:
+    their bases are of a stretch knit, whatever the suit file says; like: flats whose darts those of tops begin with.
+    """
     if knit:
         bases = {p.name: PRESETS[KNIT] for p in cushions if p.name.endswith("-base")}
-        asked["cloths"] = {**asked["cloths"], **bases}
-    return flatten_panels(cushions, {p.name: DOWN for p in cushions}, workers=workers, **asked)
+        asked = {**asked, "cloths": {**asked["cloths"], **bases}}
+    tops = (f for f in like if f.panel.name.endswith("-top"))
+    pinned = {name for name, wish in asked.get("wishes", {}).items() if wish.pins}
+    begun = {f.panel.name: dart_ends(f) for f in tops if f.panel.name not in pinned}
+    pile = {p.name: DOWN for p in cushions}
+    return flatten_panels(cushions, pile, known=known, like=begun, **asked)
 
 
 def _of_flat(flat: Flat, limit: float) -> tuple[Finding, ...]:

@@ -67,6 +67,10 @@ def darted(
     """
     each = partial(_each, share=share, most=most, known=known, workers=workers)
     flats = each(tasks, tell)
+    lost = [k for k, t in enumerate(tasks) if t.like and _price(t, flats[k], share)[0]]
+    own = [replace(tasks[k], like=()) for k in lost]
+    for k, flat in zip(lost, each(own, quiet), strict=True):
+        flats[k] = min(flats[k], flat, key=partial(_price, tasks[k], share=share))
     again = _unlike(tasks, flats, share)
     for k, flat in zip(again, each(list(again.values()), quiet), strict=True):
         if _price(tasks[k], flat, share) < _price(tasks[k], flats[k], share):
@@ -140,9 +144,9 @@ def _price(task: Task, flat: Flat, share: float) -> tuple[bool, float]:
     return used > NEAR * share, sum(dart.length_mm for dart in flat.darts) + worth
 
 
-def _mirrored(flat: Flat) -> tuple[Pin, ...]:
-    """The darts of a flat by their ends in space, in the mirror x = 0."""
-    at = flat.panel.surface.vertices * [-1.0, 1.0, 1.0]
+def dart_ends(flat: Flat, *, mirrored: bool = False) -> tuple[Pin, ...]:
+    """The darts of a flat by their ends in space; mirrored: in the mirror x = 0."""
+    at = flat.panel.surface.vertices * ([-1.0, 1.0, 1.0] if mirrored else 1.0)
     ends = ((at[dart.left[0]], at[dart.apex]) for dart in flat.darts)
     return tuple(Pin(tuple(mouth.tolist()), tuple(tip.tolist())) for mouth, tip in ends)
 
@@ -161,5 +165,5 @@ def _unlike(tasks: Sequence[Task], flats: Sequence[Flat], share: float) -> dict[
             continue
         (over, own), (far, price) = (_price(tasks[i], flats[i], share) for i in (k, j))
         if flats[j].darts and (far, UNLIKE * price) < (over, own):
-            out[k] = replace(task, like=_mirrored(flats[j]))
+            out[k] = replace(task, like=dart_ends(flats[j], mirrored=True))
     return out

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from multiprocessing.connection import Connection, wait
 from multiprocessing.process import BaseProcess
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from threadpoolctl import threadpool_limits
 
@@ -44,6 +44,25 @@ def spread_over(
     return done
 
 
+@contextmanager
+def beside(work: Callable[[], Done], *, apart: bool) -> Iterator[Callable[[], Done]]:
+    """What tells the work's answer when it is called; where `apart`, the work goes on in a process of its own from
+    now on, which is ended with the block. What the work raises is raised when its answer is asked for.
+
+    Work that is not apart is done when its answer is asked for.
+    """
+    if not apart:
+        yield work
+        return
+    with _crew(_done, [work], 1) as (pipe,):
+        pipe.send(0)
+        yield lambda: _answer(pipe)[1]
+
+
+def _done(work: Callable[[], Done]) -> Done:
+    return work()
+
+
 def _give(pipe: Connection, to_do: Iterator[int]) -> bool:
     """Give the next task, where there is one."""
     number = next(to_do, None)
@@ -53,7 +72,7 @@ def _give(pipe: Connection, to_do: Iterator[int]) -> bool:
     return number is not None
 
 
-def _answer(pipe: Connection) -> tuple[int, object]:
+def _answer(pipe: Connection) -> tuple[int, Any]:
     try:
         number, result, raised = pipe.recv()
     except (EOFError, OSError):

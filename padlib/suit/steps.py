@@ -30,6 +30,7 @@ from padlib.flatten.cloth import Cloth, cloth_use
 from padlib.flatten.ease import Ease
 from padlib.flatten.flat import Flat
 from padlib.flatten.ground import Rules
+from padlib.flatten.pins import Pin
 from padlib.flatten.together import with_images
 from padlib.lay.lay import Lay
 from padlib.lay.pack import lay_pieces
@@ -242,6 +243,7 @@ def flatten_panels(
     views: Mapping[str, NDArray[np.float64]] | None = None,
     known: Known | None = None,
     closer: bool = True,
+    like: Mapping[str, tuple[Pin, ...]] = MappingProxyType({}),
     workers: int = 1,
     tell: Tell = quiet,
 ) -> tuple[Flat, ...]:
@@ -256,16 +258,18 @@ def flatten_panels(
     those that are laid; views: how much in plain view the vertices (n,) of each panel
     are, where that is known; known: what was darted before, to which is added: a panel
     that is there with all that is asked of it is not darted again; closer: whether panels that matching brings over
-    the limit are darted again for less than it; workers: processes. A panel that is the mirror
+    the limit are darted again for less than it; like: darts with which those of a panel begin, by panel; workers:
+    processes. A panel that is the mirror
     image of another takes the other's flat, turned face down.
     """
     if views is None or not (hide and most):
-        views = _views(among or panels) if hide and most else {}
+        views = panel_views(among or panels) if hide and most else {}
     own = []
     for p in (p for p in panels if p.mirror_of is None):
         rules = Rules(percentile=percentile, show=hide, seen=views.get(p.name))
         asked = rules, wishes.get(p.name, NONE), use.get(p.name, 1.0)
-        task = Task(p, pile[p.name], cloths.get(p.name), limit, *asked)
+        begun = like.get(p.name, ())
+        task = Task(p, pile[p.name], cloths.get(p.name), limit, *asked, begun)
         own.append(task)
     seek = partial(darted, known={} if known is None else known, workers=workers)
     shares = DART_SHARES if closer else DART_SHARES[:1]
@@ -283,10 +287,10 @@ def flattening(suit: Suit, names: Collection[str], whole: Collection[str] = ()) 
     asked = {key: suit.darts[key] for key in ("limit", "most", "percentile", "hide")}
     use = 1.0 - suit.darts["reserve"] if suit.proof["sew"] and suit.proof["rounds"] else 1.0
     asked |= {"use": dict.fromkeys(sorted(names), use)}
-    return asked | {"cloths": cloths_borne(suit, {*names, *whole})}
+    return asked | {"cloths": dict(cloths_borne(suit, {*names, *whole}))}
 
 
-def _views(panels: Sequence[Panel]) -> dict[str, NDArray[np.float64]]:
+def panel_views(panels: Sequence[Panel]) -> dict[str, NDArray[np.float64]]:
     """How much in plain view each vertex of each panel is, among all panels."""
     count = np.cumsum([0, *(len(p.surface.vertices) for p in panels)])
     faces = [p.surface.faces + n for p, n in zip(panels, count, strict=False)]

@@ -8,7 +8,7 @@ A base in a deep hollow cannot lie flat and keep its rim in cloth that hardly gi
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -42,20 +42,20 @@ class Stuffed:
     top and base as they are cut; findings: bases that need a stretch knit."""
 
     flats: tuple[Flat, ...]
-    litres: Mapping[Key, float]
-    cut_l: Mapping[Key, float]
+    litres: Mapping[Key, float] = field(default_factory=dict)
+    cut_l: Mapping[Key, float] = field(default_factory=dict)
     findings: tuple[Finding, ...] = ()
 
 
 def stuff(
     pillows: Sequence[Pillow],
     flats: Sequence[Flat],
-    lay: Callable[[Sequence[Panel], bool], Sequence[Flat]],
+    lay: Callable[[Sequence[Panel], bool, Sequence[Flat]], Sequence[Flat]],
 ) -> Stuffed:
     """Cushions filled, and those that hold too much or too little laid anew.
 
     pillows: as they are made (`as_pairs`); flats: of their panels; lay: lays panels flat as these were, or
-    with bases of a stretch knit.
+    with bases of a stretch knit, darts of tops beginning with those of flats of them.
     """
     pairs = pairs_of(pillows)
     laid = {f.panel.name: f for f in flats}
@@ -68,14 +68,14 @@ def stuff(
         own = [pillow, mirrored(pillow)] if pillow.name in pairs else [pillow]
         knit = _rim(pillow, laid) > RIM
         if knit:
-            laid |= {f.panel.name: f for f in lay(pillow_panels(own), True)}
+            laid |= {f.panel.name: f for f in lay(pillow_panels(own), True, ())}
             found.append(Finding(611, KNIT, f"pad '{pillow.name}' ({pillow.side})", Grade.NOTE))
         holds = _holds(pillow, laid)
         tried, best, kept = {1.0: holds / pillow.volume_l}, holds, pillow.volume_l
         while _goes_on(tried):
             share = _next_share(tried)
             scaled = [_scaled(p, share) for p in own]
-            new = {f.panel.name: f for f in lay(pillow_panels(scaled), knit)}
+            new = {f.panel.name: f for f in lay(pillow_panels(scaled), knit, tuple(laid.values()))}
             holds = _holds(pillow, new)
             tried[share] = holds / pillow.volume_l
             even = _rim(scaled[0], new) <= max(RIM, _rim(pillow, laid))

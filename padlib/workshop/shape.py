@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.sparse import csr_matrix, tril, triu
 from scipy.spatial import cKDTree
 
 from padlib.body.body import Body
@@ -16,10 +17,11 @@ from padlib.errors import InputError
 from padlib.flatten.cotangent import laplacian
 from padlib.flatten.forecast import defects
 from padlib.flatten.rest import rest
+from padlib.mesh.dissect import dissection
 from padlib.mesh.geodesic import Ground, geodesic, prepare
 from padlib.mesh.point import nearest, positions
 from padlib.mesh.smooth import smooth_path
-from padlib.mesh.solve import factor
+from padlib.mesh.solve import factor, lower_triangle
 from padlib.mesh.surface import Point, Surface
 from padlib.padding.spot import held
 from padlib.seams.assemble import part_of
@@ -33,6 +35,7 @@ Array = NDArray[np.float64]
 
 MOST_POINTS = 200  # of one drawn line
 REACH = 150.0  # mm about a moved stretch of a seam within which the forecast is made anew
+BOX = 20.0  # mm: as fine as that is told what lies within it
 END_REACH = 60.0  # mm within which an end of a drawn seam is led onto another
 BEYOND = 12.0  # mm past it; what is too long is cut off when the seam is drawn in
 COVERED = 15.0  # mm from the nearest vertex of a panel; farther away there is no cloth
@@ -51,15 +54,61 @@ class OwnLine:
     round: bool = False
 
 
+@dataclass(frozen=True, eq=False)
+class _Equation:
+    """The forecast's equation, matrix @ u = -bend, ready to be solved at any vertices.
+
+    order (n,): in which vertices had best be eliminated: of some of them the same order does, and to find it for each
+    forecast would take most of its time; row, column, value (k,): the matrix's lower triangle with its vertices in that
+    order, column by column.
+    """
+
+    matrix: csr_matrix
+    bend: Array
+    order: NDArray[np.int64]
+    row: NDArray[np.int64]
+    column: NDArray[np.int64]
+    value: Array
+
+    @classmethod
+    def of(cls, vertices: Array, faces: NDArray[np.int64]) -> _Equation:
+        """The equation on a mesh."""
+        matrix = laplacian(rest(vertices, faces), faces).tocsr()
+        edges = triu(matrix, 1).tocoo()
+        order = dissection(vertices, np.column_stack([edges.row, edges.col]))
+        lower = tril(matrix[order][:, order], format="csc")
+        lower.sort_indices()
+        column = np.repeat(np.arange(len(order)), np.diff(lower.indptr))
+        return cls(
+            matrix, defects(vertices, faces), order, lower.indices.astype(int), column, lower.data
+        )
+
+    def solved(self, free: NDArray[np.bool_], u: Array) -> Array:
+        """u (n,) that solves it at the vertices free (n,), the others as they are."""
+        out = u.copy()
+        if not free.any():
+            return out
+        right = -self.bend - self.matrix @ np.where(free, 0.0, u)
+        here = free[self.order]
+        number = np.cumsum(here) - 1
+        keep = here[self.row] & here[self.column]
+        count = np.bincount(number[self.column[keep]], minlength=number[-1] + 1)
+        pointers = np.concatenate([[0], np.cumsum(count)])
+        inner = lower_triangle(self.value[keep], number[self.row[keep]], pointers)
+        at = self.order[here]
+        out[at] = factor(inner, lower=True, order=np.arange(len(at)), sure=True).solve(right[at])
+        return out
+
+
 @dataclass
 class _Lazy:
     """What is made when it is first asked for; guarded, since several may ask at once."""
 
     guard: threading.RLock = field(default_factory=threading.RLock)
     ground: Ground | None = None
-    matrix: Any = None
-    bend: Array | None = None
+    equation: _Equation | None = None
     tree: cKDTree | None = None
+    boxes: tuple[Array, NDArray[np.int64]] | None = None
 
 
 @dataclass(frozen=True)
@@ -234,18 +283,23 @@ class Shape:
 
     # Forecasts ------------------------------------------------------------------------------------
 
-    def _prepared(self) -> tuple[Any, Array, cKDTree]:
+    def _prepared(self) -> tuple[_Equation, cKDTree]:
         with self.lazy.guard:
-            if self.lazy.matrix is None:
-                at_rest = rest(self.vertices, self.faces)
-                self.lazy.matrix = laplacian(at_rest, self.faces).tocsr()
-                self.lazy.bend = defects(self.vertices, self.faces)
+            if self.lazy.equation is None:
                 self.lazy.tree = cKDTree(self.vertices)
-            return self.lazy.matrix, self.lazy.bend, self.lazy.tree
+                self.lazy.boxes = _boxed(self.vertices)
+                self.lazy.equation = _Equation.of(self.vertices, self.faces)
+            return self.lazy.equation, self.lazy.tree
+
+    def _about(self, places: Array, reach: float) -> NDArray[np.bool_]:
+        """Which vertices (n,) lie in boxes whose middles are at most reach mm from some places (k, 3)."""
+        self._prepared()
+        middles, box = self.lazy.boxes
+        return (cKDTree(places).query(middles)[0] <= reach)[box]
 
     def _near(self, lines: Sequence[Array]) -> NDArray[np.int64]:
         """Vertices nearest to points of lines, walked so closely that none between is missed."""
-        tree = self._prepared()[2]
+        tree = self._prepared()[1]
         dense = [_walked(line) for line in lines if len(line)]
         if not dense:
             return np.zeros(0, np.int64)
@@ -253,7 +307,6 @@ class Shape:
 
     def held(self, *seams: str) -> Held:
         """Everything for dragging seams: the forecast with all seams where they are."""
-        matrix, bend, _ = self._prepared()
         others = [line for name, line in self.seams.items() if name not in seams]
         fixed = self._near([*others, *self.darts])
         if self.beyond is not None:
@@ -261,7 +314,7 @@ class Shape:
         now = self._near([self.seams.get(seam, np.zeros((0, 3))) for seam in seams])
         shut = np.zeros(len(self.vertices), bool)
         shut[fixed] = shut[now] = True
-        u = _solved(matrix, bend, np.flatnonzero(~shut), np.zeros(len(bend)))
+        u = self._prepared()[0].solved(~shut, np.zeros(len(shut)))
         return Held(self, fixed, now, u)
 
 
@@ -284,47 +337,31 @@ class Held:
         Solved anew within `REACH` of what moved; beyond it the forecast stands as it was.
         """
         shape = self.shape
-        matrix, bend, _ = shape._prepared()
         new = shape._near(lines)
         differ = np.setxor1d(new, self.now)
         if not len(differ):
             return differ, np.zeros(0)
         # a sparse choice of the changed places: the reach is far wider than a triangle
         thin = shape.vertices[differ][:: max(1, len(differ) // 40)]
-        band = _within(shape.vertices, thin, REACH)
-        shut = np.zeros(len(shape.vertices), bool)
-        shut[self.fixed] = shut[new] = True
-        free = band[~shut[band]]
+        band = shape._about(thin, REACH)
+        free = band.copy()
+        free[self.fixed] = free[new] = False
         u = self.u.copy()
         u[self.now] = 0.0
         u[new] = 0.0
-        u = _solved(matrix, bend, free, u)
-        return band, np.expm1(-u[band])
+        u = shape._prepared()[0].solved(free, u)
+        at = np.flatnonzero(band)
+        return at, np.expm1(-u[at])
 
 
-def _solved(matrix: Any, bend: Array, free: NDArray[np.int64], u: Array) -> Array:
-    """u (n,) with the equation of the forecast solved at the vertices free, the others as they are."""
-    out = u.copy()
-    if not len(free):
-        return out
-    rows = matrix[free]
-    known = u.copy()
-    known[free] = 0.0
-    right = -bend[free] - rows @ known
-    inner = rows[:, free].tocsc()
-    out[free] = factor(inner).solve(right)
-    return out
-
-
-def _within(vertices: Array, places: Array, reach: float) -> NDArray[np.int64]:
-    """Numbers of the vertices (n, 3) at most reach mm from any of some places (k, 3)."""
-    boxed = np.ones(len(vertices), bool)
-    for axis in range(3):
-        at, own = vertices[:, axis], places[:, axis]
-        boxed &= (at >= own.min() - reach) & (at <= own.max() + reach)
-    found = np.flatnonzero(boxed)
-    away = cKDTree(places).query(vertices[found], distance_upper_bound=reach)[0]
-    return found[np.isfinite(away)]
+def _boxed(vertices: Array) -> tuple[Array, NDArray[np.int64]]:
+    """Middles (b, 3) of the boxes, `BOX` mm wide, that vertices (n, 3) lie in, and the box of each."""
+    low = np.floor(vertices / BOX).astype(int)
+    low -= low.min(axis=0)
+    size = low.max(axis=0) + 1
+    number, box = np.unique(np.ravel_multi_index(low.T, size), return_inverse=True)
+    first = np.floor(vertices.min(axis=0) / BOX)
+    return (np.stack(np.unravel_index(number, size), axis=1) + first + 0.5) * BOX, box
 
 
 def _walked(line: Array, step: float = 3.0) -> Array:

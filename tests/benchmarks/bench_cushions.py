@@ -28,6 +28,7 @@ from padlib.padding.volume import pad_sizes
 from padlib.suit.built import cushions_laid
 from padlib.suit.demo import demo_suit
 from padlib.suit.pillows import as_pairs, pillow_panels, rim_differences
+from padlib.suit.steps import flattening, panel_views
 from padlib.suit.stuffing import stuff
 
 RESULTS = Path(__file__).resolve().parent / "results"
@@ -89,8 +90,10 @@ def cushions(name: str, which: str, body: Body, pads: Sequence[Pad]) -> list[dic
     read = _litres(build_shell(body, pads, **BARE).surface) - _litres(body.surface)
     shell = build_shell(body, pads)
     pillows = as_pairs(make_pillows(body, shell, pads))
-    lay = partial(cushions_laid, suit, workers=1)
-    full = stuff(pillows, lay(pillow_panels(pillows), False), lay)
+    panels = pillow_panels(pillows)
+    asked = flattening(suit, (), {p.name for p in panels}) | {"views": panel_views(panels)}
+    lay = partial(cushions_laid, asked, {})
+    full = stuff(pillows, lay(panels, False), lay)
     rims = rim_differences(pillows, full.flats)
     knit = {f.where for f in full.findings}
     laid = {f.panel.name: f for f in full.flats}

@@ -5,13 +5,14 @@ from __future__ import annotations
 import os
 import time
 from collections.abc import Mapping
+from functools import partial
 from multiprocessing import active_children
 
 import numpy as np
 import pytest
 
 from padlib.errors import PadlibError
-from padlib.suit.spread import spread_over
+from padlib.suit.spread import beside, spread_over
 
 
 def squared(number: int) -> tuple[int, int]:
@@ -94,3 +95,33 @@ def test_it_can_be_ended_in_the_middle_of_an_answer(wait_s: float) -> None:
     assert time.perf_counter() - start < 30.0  # the last task alone takes 60
     assert active_children() == []
     assert len(spread_over(squared, range(4), 2, heard_by([]))) == 4
+
+
+def test_work_beside_goes_on_in_a_process_of_its_own() -> None:
+    """Its answer is the one that it has here; what is not apart is done here."""
+    with (
+        beside(partial(squared, 7), apart=True) as there,
+        beside(partial(squared, 7), apart=False) as here,
+    ):
+        assert there()[0] == here()[0] == 49
+        assert here()[1] == os.getpid()
+    assert active_children() == []
+
+
+def test_what_work_beside_raises_is_raised_where_its_answer_is_asked_for() -> None:
+    """And not before."""
+    with (
+        beside(partial(unlucky, 3), apart=True) as answer,
+        pytest.raises(PadlibError, match="task 3 cannot be done"),
+    ):
+        answer()
+    assert active_children() == []
+
+
+def test_work_beside_is_ended_with_its_block() -> None:
+    """A minute's work whose answer nobody asks for."""
+    started = time.monotonic()
+    with pytest.raises(KeyError), beside(partial(large, 60.0), apart=True):
+        raise KeyError
+    assert time.monotonic() - started < 30.0
+    assert active_children() == []

@@ -14,7 +14,7 @@ from padlib.padding.pillow import make_pillows
 from padlib.suit.built import cushions_laid
 from padlib.suit.file import parse_suit
 from padlib.suit.pillows import as_pairs, pillow_panels, rim_differences
-from padlib.suit.steps import suit_body, suit_shell
+from padlib.suit.steps import flattening, panel_views, suit_body, suit_shell
 from padlib.suit.stuffing import _holds, stuff
 
 
@@ -28,8 +28,10 @@ def tail():
     )
     body = suit_body(suit)
     pillows = as_pairs(make_pillows(body, suit_shell(suit, body), suit.pads))
-    lay = partial(cushions_laid, suit, workers=1)
-    first = lay(pillow_panels(pillows), False)
+    panels = pillow_panels(pillows)
+    asked = flattening(suit, (), {p.name for p in panels}) | {"views": panel_views(panels)}
+    lay = partial(cushions_laid, asked, {})
+    first = lay(panels, False)
     return pillows, first, stuff(pillows, first, lay)
 
 
