@@ -43,9 +43,10 @@ from padlib.mesh.surface import Surface
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-NECK_SLIM = (
-    1.12  # sections within this factor of the least belong to the neck, not to jaw or shoulders
-)
+NECK_SPAN = (0.06, 0.32)  # of the way from the neck's base to the crown: its girth is there
+NECK_BELOW = 0.5  # of that way: so far below the base is skin that its tape may meet
+LEANS, FINER = range(0, 46, 5), 2.5  # degrees that the tape leans forward, then about the best
+SLIM = 0.04  # of that way squared: a smaller loop is an ear, or the hollow of the mouth
 
 LEG_GIRTHS = {  # the landmark at whose level each is taken
     "mid_thigh_girth": "mid_thigh",
@@ -251,10 +252,10 @@ def _neck(w: _Wearer) -> Iterator[Line]:
 
 
 def _neck_ring(w: _Wearer, base: Array) -> Array | None:
-    """The least taut ring (h, 3) round the neck, square to its line.
+    """The least taut ring (h, 3) round the neck, of all places up the neck and all leans of the tape.
 
-    The line is first taken from the base to the middle of a level section, then through the middles
-    of the slimmest sections; of two tapes the shorter is the squarer one.
+    The line up the neck goes from the base to the middle of a level section. Held square to that line alone, the tape
+    of a short stout neck lies over the chin, and a degree of lean is then worth 7 mm; about the shortest of all, none.
     """
     tall = w.at["crown"][2] - base[2]
     upper = slices(w.vertices, w.faces, [base[2] + 0.24 * tall])
@@ -262,29 +263,32 @@ def _neck_ring(w: _Wearer, base: Array) -> Array | None:
     if loop is None:
         return None
     way = upper.centre[loop] - base
-    first, middles = _neck_rings(w, base, way, tall)
-    if len(middles) < 3 or not len(first):
-        return first if len(first) else None
-    centre = middles.mean(axis=0)
-    way = np.linalg.svd(middles - centre)[2][0]
-    way = way * np.sign(way[2])
-    second, _ = _neck_rings(w, centre + way * ((base - centre) @ way), way, tall)
-    return min((r for r in (first, second) if len(r)), key=girth)
+    way /= np.linalg.norm(way)
+    points = base + np.linspace(*NECK_SPAN, 18)[:, None] * tall * way
+    near = w.vertices[:, 2] > base[2] - NECK_BELOW * tall
+    skin = submesh(w.vertices, w.faces, near)
+    best = None
+    for leans in (LEANS, (-FINER, FINER)):
+        about = 0.0 if best is None else best[1]
+        tried = [_square(*skin, points, _leaning(way, about + a), tall) for a in leans]
+        known = [(girth(r), about + a, r) for a, r in zip(leans, tried, strict=True) if len(r)]
+        best = min([best, *known] if best else known, key=lambda one: one[0], default=None)
+    return None if best is None else best[2]
 
 
-def _neck_rings(w: _Wearer, point: Array, way: Array, tall: float) -> tuple[Array, Array]:
-    """The least ring (h, 3) square to a line from a point, and the middles (k, 3) of those nearly as small."""
-    axis = way / np.linalg.norm(way)
-    points = point + np.linspace(0.06, 0.32, 18)[:, None] * tall * axis
-    cut = oblique(w.vertices, w.faces, points, np.tile(axis, (len(points), 1)))
+def _leaning(way: Array, lean: float) -> Array:
+    """The unit normal (3,) of a tape that leans forward by some degrees, aside as a line up the neck does."""
+    normal = np.array([way[0], -np.hypot(way[1], way[2]) * np.sin(np.radians(lean)), 0.0])
+    normal[2] = np.sqrt(1.0 - normal @ normal)
+    return normal
+
+
+def _square(vertices: Array, faces: Ints, points: Array, normal: Array, tall: float) -> Array:
+    """The least ring (h, 3) of a neck square to a normal through some points (k, 3) up it; empty for none."""
+    cut = oblique(vertices, faces, points, np.tile(normal, (len(points), 1)))
     loops = [nearest_loop(cut, k, points[k]) for k in range(len(points))]
-    loops = [n for n in loops if n is not None]
-    rings = [hull(cut.points(n), axis) for n in loops]
-    size = np.array([girth(r) if len(r) else np.inf for r in rings])
-    if not np.isfinite(size).any():
-        return np.zeros((0, 3)), np.zeros((0, 3))
-    slim = size < NECK_SLIM * size.min()
-    return rings[int(size.argmin())], cut.centre[np.array(loops)[slim]]
+    loops = [n for n in loops if n is not None and cut.whole[n] and cut.area[n] > SLIM * tall**2]
+    return min((hull(cut.points(n), normal) for n in loops), key=girth, default=np.zeros((0, 3)))
 
 
 def _chest(w: _Wearer) -> Iterator[Line]:
