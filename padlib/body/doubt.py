@@ -6,7 +6,7 @@ so a tape over a filling, and a level that hangs on a landmark in one, are known
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -15,8 +15,10 @@ from scipy.spatial import cKDTree
 
 from padlib.body.axes import places
 from padlib.body.body import Body
-from padlib.body.measure import Measurements, ready, taken
-from padlib.body.parts import unsided
+from padlib.body.figure import figure
+from padlib.body.measure import Measurements, Wearer, ready, taken
+from padlib.body.parts import SIDES, unsided
+from padlib.body.trunk_marks import trunk_marks
 from padlib.findings import Finding, Grade
 
 Array = NDArray[np.float64]
@@ -86,9 +88,26 @@ def by_level(body: Body, gap: Array) -> dict[str, float]:
     if not hidden:
         return {}
     wearer = ready(body.surface, at)
+    aside = _beside_armpits(wearer, hidden)
     values = []
-    for sign in (-1.0, 1.0):
-        moved = {name: at[name] + [0.0, 0.0, sign * far] for name, far in hidden.items()}
+    for k, sign in enumerate((-1.0, 1.0)):
+        moved = {name: at[name] + step for name, step in aside[k].items() if name in at}
+        moved |= {name: at[name] + [0.0, 0.0, sign * far] for name, far in hidden.items()}
         values.append(taken(replace(wearer, at=at | moved), body)[0])
     low, high = values
     return {name: 0.5 * abs(high[name] - low[name]) for name in low if name in high}
+
+
+def _beside_armpits(wearer: Wearer, hidden: Mapping[str, float]) -> tuple[dict[str, Array], ...]:
+    """Steps (3,) of the trunk's landmarks, looked for by the armpits, when hidden ones lie lower and higher."""
+    far = {side: hidden.get(f"axilla_{side}", 0.0) for side in SIDES}
+    if not any(far.values()):
+        return {}, {}
+    fig = figure(wearer.vertices, wearer.faces)
+    found = []
+    for sign in (0.0, -1.0, 1.0):
+        axilla = {side: p + [0.0, 0.0, sign * far[side]] for side, p in fig.axilla.items()}
+        found.append({k: m[0] for k, m in trunk_marks(replace(fig, axilla=axilla), []).items()})
+    plain, *moved = found
+    steps = ({k: p - plain[k] for k, p in one.items() if k in plain} for one in moved)
+    return tuple({k: step for k, step in one.items() if np.isfinite(step).all()} for one in steps)
