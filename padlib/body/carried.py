@@ -1,8 +1,9 @@
-"""Landmarks that a body file carries: those that its shape alone would place elsewhere.
+"""What a body file carries: landmarks that its shape alone would place elsewhere, and what was not scanned of it.
 
 A wide waist has no narrowest level, and a maker may have put a landmark by hand. Such landmarks are written into
 the PLY's header as comments, `comment landmark waist_left 140.0000 -3.2000 1069.8000` (mm), and are found again there
-when the file is read, so that a body measures the same before and after.
+when the file is read, so that a body measures the same before and after. How far each vertex lies from what was scanned
+is a property of its own, `property float unscanned` (mm).
 """
 
 from __future__ import annotations
@@ -27,6 +28,12 @@ OWN_MM = 0.5  # a landmark so far from where it would be found was put there
 NEAR_MM = 4.0  # a carried landmark may lie so far off the surface, triangles having been made even
 HEADER = 65_536  # bytes of a file in which its header must end
 _LINE = re.compile(rb"^comment landmark ([a-z_]{3,40})((?: -?\d{1,5}(?:\.\d{1,6})?){3})\s*$", re.M)
+_ROWS = re.compile(
+    rb"^format binary_little_endian 1\.0\s*$.*^element vertex (\d{1,9})\s*^property double x\s*^property double y\s*"
+    rb"^property double z\s*^property float unscanned\s*^element face",
+    re.M | re.S,
+)
+_END = b"end_header\n"
 
 
 def own_landmarks(body: Body) -> dict[str, Point]:
@@ -58,6 +65,32 @@ def read_carried(path: str | Path) -> dict[str, Array]:
     found = _LINE.findall(head[:end] if end > 0 else b"")
     out = {name.decode(): np.array(place.split(), dtype=np.float64) for name, place in found}
     return {name: place for name, place in out.items() if name in NAMES}
+
+
+def read_unscanned(path: str | Path) -> tuple[Array, Array] | None:
+    """Vertices (n, 3) of a PLY of padlib's, in its own frame, and their distance (n,) in mm from what was scanned.
+
+    None where the file does not say it.
+    """
+    path = Path(path)
+    if path.suffix.lower() != ".ply":
+        return None
+    with path.open("rb") as file:
+        head = file.read(HEADER)
+        end = head.find(_END)
+        layout = _ROWS.search(head[:end]) if end > 0 else None
+        if layout is None:
+            return None
+        kind = np.dtype([("place", "<f8", 3), ("gap", "<f4")])
+        file.seek(end + len(_END))
+        data = file.read(int(layout[1]) * kind.itemsize)
+    if not data or len(data) < int(layout[1]) * kind.itemsize:
+        return None
+    rows = np.frombuffer(data, kind)
+    gap = rows["gap"].astype(np.float64)
+    if not np.all(gap >= 0.0) or not np.isfinite(rows["place"]).all():
+        return None
+    return rows["place"].copy(), gap
 
 
 def placed(

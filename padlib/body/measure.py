@@ -43,9 +43,10 @@ from padlib.mesh.surface import Surface
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-NECK_SLIM = (
-    1.12  # sections within this factor of the least belong to the neck, not to jaw or shoulders
-)
+NECK_SPAN = (0.06, 0.32)  # of the way from the neck's base to the crown: its girth is there
+NECK_BELOW = 0.5  # of that way: so far below the base is skin that its tape may meet
+LEANS, FINER = range(0, 46, 5), 2.5  # degrees that the tape leans forward, then about the best
+SLIM = 0.04  # of that way squared: a smaller loop is an ear, or the hollow of the mouth
 
 LEG_GIRTHS = {  # the landmark at whose level each is taken
     "mid_thigh_girth": "mid_thigh",
@@ -80,15 +81,19 @@ HEIGHTS = {
 
 @dataclass(frozen=True)
 class Measurements:
-    """Measurements in mm by name; the line (k, 3) of each tape, rings closed; what looks wrong with them."""
+    """Measurements in mm by name; the line (k, 3) of each tape, rings closed; what looks wrong with them.
+
+    unsure: how far those that rest on skin which was not scanned may be off, mm (padlib.body.doubt tells it).
+    """
 
     values: dict[str, float]
     tape_lines: dict[str, Array]
     warnings: tuple[Finding, ...] = field(default=())
+    unsure: dict[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, eq=False)
-class _Wearer:
+class Wearer:
     """A body made ready: quiet vertices, faces, landmark positions, trunk and legs, arms as sections."""
 
     vertices: Array
@@ -104,7 +109,14 @@ Line = tuple[str, Array]
 def measure(body: Body) -> Measurements:
     """Every measurement that the body's landmarks allow. Landmarks are found first if the body carries none."""
     landmarks = body.landmarks or find_landmarks(body.surface).points
-    wearer = _ready(body.surface, places(body.surface, landmarks))
+    wearer = ready(body.surface, places(body.surface, landmarks))
+    values, lines, told = taken(wearer, body)
+    told += worn_over(wearer.vertices, wearer.faces, wearer.at, values)
+    return Measurements(values, lines, (*told, *gates(values)))
+
+
+def taken(wearer: Wearer, body: Body) -> tuple[dict[str, float], dict[str, Array], list[Finding]]:
+    """Values in mm by name, tape lines, and what is left out, of a body made ready (of which only the gap is used)."""
     lines: dict[str, Array] = {}
     values = _heights(wearer.at)
     for part in PARTS:
@@ -114,9 +126,7 @@ def measure(body: Body) -> Measurements:
     values.update(_lengths(lines))
     values.update(_breadths(lines, wearer.at))
     told += _foot_told(values, wearer.at, body)
-    values = {name: float(value) for name, value in values.items()}
-    told += worn_over(wearer.vertices, wearer.faces, wearer.at, values)
-    return Measurements(values, lines, (*told, *gates(values)))
+    return {name: float(value) for name, value in values.items()}, lines, told
 
 
 def _scanned(lines: dict[str, Array], body: Body) -> tuple[dict[str, Array], list[Finding]]:
@@ -153,7 +163,7 @@ def _foot_told(values: dict[str, float], at: dict[str, Array], body: Body) -> li
     return [Finding(267, words, "scan", Grade.WARNING)]
 
 
-def _ready(surface: Surface, at: dict[str, Array]) -> _Wearer:
+def ready(surface: Surface, at: dict[str, Array]) -> Wearer:
     """Quieten the surface and take it apart."""
     vertices, _ = quiet(surface.vertices, surface.faces)
     still = Surface(vertices, surface.faces)
@@ -167,7 +177,7 @@ def _ready(surface: Surface, at: dict[str, Array]) -> _Wearer:
             points, faces = submesh(vertices, surface.faces, label == number)
             if len(faces):
                 arm[side] = (points, faces, limb(points, faces, arm_line(at, side), to_tip=True))
-    return _Wearer(vertices, surface.faces, at, trunk, arm)
+    return Wearer(vertices, surface.faces, at, trunk, arm)
 
 
 def _heights(at: dict[str, Array]) -> dict[str, float]:
@@ -226,7 +236,7 @@ def _breadths(lines: dict[str, Array], at: dict[str, Array]) -> dict[str, float]
     return out
 
 
-def _head(w: _Wearer) -> Iterator[Line]:
+def _head(w: Wearer) -> Iterator[Line]:
     """head_girth: the greatest level girth above the ears."""
     if not has(w.at, "head"):
         return
@@ -237,7 +247,7 @@ def _head(w: _Wearer) -> Iterator[Line]:
     yield "head_girth", closed(widest([ring(cut, k, w.at["crown"]) for k in range(len(z))]))
 
 
-def _neck(w: _Wearer) -> Iterator[Line]:
+def _neck(w: Wearer) -> Iterator[Line]:
     """neck_girth: least, square to the neck; neck_base_girth: over cervicale, side and front neck points."""
     if not has(w.at, "head"):
         return
@@ -250,11 +260,11 @@ def _neck(w: _Wearer) -> Iterator[Line]:
         yield "neck_girth", closed(neck)
 
 
-def _neck_ring(w: _Wearer, base: Array) -> Array | None:
-    """The least taut ring (h, 3) round the neck, square to its line.
+def _neck_ring(w: Wearer, base: Array) -> Array | None:
+    """The least taut ring (h, 3) round the neck, of all places up the neck and all leans of the tape.
 
-    The line is first taken from the base to the middle of a level section, then through the middles
-    of the slimmest sections; of two tapes the shorter is the squarer one.
+    The line up the neck goes from the base to the middle of a level section. Held square to that line alone, the tape
+    of a short stout neck lies over the chin, and a degree of lean is then worth 7 mm; about the shortest of all, none.
     """
     tall = w.at["crown"][2] - base[2]
     upper = slices(w.vertices, w.faces, [base[2] + 0.24 * tall])
@@ -262,32 +272,35 @@ def _neck_ring(w: _Wearer, base: Array) -> Array | None:
     if loop is None:
         return None
     way = upper.centre[loop] - base
-    first, middles = _neck_rings(w, base, way, tall)
-    if len(middles) < 3 or not len(first):
-        return first if len(first) else None
-    centre = middles.mean(axis=0)
-    way = np.linalg.svd(middles - centre)[2][0]
-    way = way * np.sign(way[2])
-    second, _ = _neck_rings(w, centre + way * ((base - centre) @ way), way, tall)
-    return min((r for r in (first, second) if len(r)), key=girth)
+    way /= np.linalg.norm(way)
+    points = base + np.linspace(*NECK_SPAN, 18)[:, None] * tall * way
+    near = w.vertices[:, 2] > base[2] - NECK_BELOW * tall
+    skin = submesh(w.vertices, w.faces, near)
+    best = None
+    for leans in (LEANS, (-FINER, FINER)):
+        about = 0.0 if best is None else best[1]
+        tried = [_square(*skin, points, _leaning(way, about + a), tall) for a in leans]
+        known = [(girth(r), about + a, r) for a, r in zip(leans, tried, strict=True) if len(r)]
+        best = min([best, *known] if best else known, key=lambda one: one[0], default=None)
+    return None if best is None else best[2]
 
 
-def _neck_rings(w: _Wearer, point: Array, way: Array, tall: float) -> tuple[Array, Array]:
-    """The least ring (h, 3) square to a line from a point, and the middles (k, 3) of those nearly as small."""
-    axis = way / np.linalg.norm(way)
-    points = point + np.linspace(0.06, 0.32, 18)[:, None] * tall * axis
-    cut = oblique(w.vertices, w.faces, points, np.tile(axis, (len(points), 1)))
+def _leaning(way: Array, lean: float) -> Array:
+    """The unit normal (3,) of a tape that leans forward by some degrees, aside as a line up the neck does."""
+    normal = np.array([way[0], -np.hypot(way[1], way[2]) * np.sin(np.radians(lean)), 0.0])
+    normal[2] = np.sqrt(1.0 - normal @ normal)
+    return normal
+
+
+def _square(vertices: Array, faces: Ints, points: Array, normal: Array, tall: float) -> Array:
+    """The least ring (h, 3) of a neck square to a normal through some points (k, 3) up it; empty for none."""
+    cut = oblique(vertices, faces, points, np.tile(normal, (len(points), 1)))
     loops = [nearest_loop(cut, k, points[k]) for k in range(len(points))]
-    loops = [n for n in loops if n is not None]
-    rings = [hull(cut.points(n), axis) for n in loops]
-    size = np.array([girth(r) if len(r) else np.inf for r in rings])
-    if not np.isfinite(size).any():
-        return np.zeros((0, 3)), np.zeros((0, 3))
-    slim = size < NECK_SLIM * size.min()
-    return rings[int(size.argmin())], cut.centre[np.array(loops)[slim]]
+    loops = [n for n in loops if n is not None and cut.whole[n] and cut.area[n] > SLIM * tall**2]
+    return min((hull(cut.points(n), normal) for n in loops), key=girth, default=np.zeros((0, 3)))
 
 
-def _chest(w: _Wearer) -> Iterator[Line]:
+def _chest(w: Wearer) -> Iterator[Line]:
     """bust_girth over the bust points; chest_girth: the greatest from there up to the armpits."""
     arms = [w.at[f"axilla_{side}"][2] for side in SIDES if f"axilla_{side}" in w.at]
     if "chest_front" not in w.at or len(arms) == 1:
@@ -302,7 +315,7 @@ def _chest(w: _Wearer) -> Iterator[Line]:
     yield "chest_girth", closed(widest(level_rings(*w.trunk, z, alone=True)))
 
 
-def _waist_hip(w: _Wearer) -> Iterator[Line]:
+def _waist_hip(w: Wearer) -> Iterator[Line]:
     """waist_girth at the natural waist, hip_girth at the fullest of the buttocks, total_crotch_length between."""
     if "waist_left" in w.at and "waist_right" in w.at:
         waist = 0.5 * (w.at["waist_left"][2] + w.at["waist_right"][2])
@@ -322,7 +335,7 @@ def _waist_hip(w: _Wearer) -> Iterator[Line]:
         yield "back_waist_length", spine(w.vertices, w.faces, w.at["cervicale"], w.at["waist_back"])
 
 
-def _legs(w: _Wearer) -> Iterator[Line]:
+def _legs(w: Wearer) -> Iterator[Line]:
     """Thigh, mid-thigh, knee, calf, least and ankle girth of each leg, all level."""
     for side in SIDES:
         if not has(w.at, "thigh", side):
@@ -343,7 +356,7 @@ def _legs(w: _Wearer) -> Iterator[Line]:
             yield f"minimum_leg_girth_{side}", closed(min(known, key=girth))
 
 
-def _leg_rings(w: _Wearer, z: Array, side: str) -> list[Array]:
+def _leg_rings(w: Wearer, z: Array, side: str) -> list[Array]:
     """Level rings round one leg at heights z (k,): loops about its middle, cut at the midline if the thighs touch."""
     way = [hip_joint(w.at, side)]
     if f"patella_{side}" in w.at and f"knee_back_{side}" in w.at:
@@ -356,7 +369,7 @@ def _leg_rings(w: _Wearer, z: Array, side: str) -> list[Array]:
     return [level_ring(cut, k, side=sign, middle=crotch, about=about[k]) for k in range(len(z))]
 
 
-def _arms(w: _Wearer) -> Iterator[Line]:
+def _arms(w: Wearer) -> Iterator[Line]:
     """Upper arm, elbow, forearm and wrist girth, square to the arm."""
     for side, (points, faces, arm) in w.arm.items():
         elbow, wrist = (_along(arm, w.at[f"{name}_{side}"]) for name in ("elbow", "wrist"))
@@ -391,7 +404,7 @@ def _along(arm: Limb, point: Array) -> float:
     return float(arm.s[k] + (point - arm.line[k]) @ arm.tangent[k])
 
 
-def _shoulders(w: _Wearer) -> Iterator[Line]:
+def _shoulders(w: Wearer) -> Iterator[Line]:
     """shoulder_width over the back at cervicale level; shoulder_length; arm_length over the elbow to the wrist."""
     ends = [w.at.get(f"acromion_{side}") for side in ("right", "left")]
     if "cervicale" in w.at and ends[0] is not None and ends[1] is not None:
@@ -406,7 +419,7 @@ def _shoulders(w: _Wearer) -> Iterator[Line]:
             yield f"arm_length_{side}", np.concatenate([upper, lower[1:]])
 
 
-def _across(w: _Wearer, right: Array, nape: Array, left: Array) -> Array:
+def _across(w: Wearer, right: Array, nape: Array, left: Array) -> Array:
     """Taut line (k, 3) over the back from shoulder point to shoulder point in their plane with the cervicale."""
     normal = np.cross(left - right, nape - right)
     normal /= np.linalg.norm(normal)
@@ -415,7 +428,7 @@ def _across(w: _Wearer, right: Array, nape: Array, left: Array) -> Array:
     return taut(cut.start[inside & (cut.start[:, 2] < nape[2] + 20.0)], normal, right, left)
 
 
-def _sleeve(w: _Wearer, side: str) -> tuple[Array, Array]:
+def _sleeve(w: Wearer, side: str) -> tuple[Array, Array]:
     """Taut lines (k, 3) over the arm: from shoulder point to elbow, from elbow to wrist."""
     points, faces, arm = w.arm[side]
     top, elbow, wrist = (w.at[f"{name}_{side}"] for name in ("acromion", "elbow", "wrist"))
@@ -436,7 +449,7 @@ def _sleeve(w: _Wearer, side: str) -> tuple[Array, Array]:
     return out[0], out[1]
 
 
-PARTS: tuple[Callable[[_Wearer], Iterator[Line]], ...] = (
+PARTS: tuple[Callable[[Wearer], Iterator[Line]], ...] = (
     _head,
     _neck,
     _chest,

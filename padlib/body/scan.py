@@ -13,7 +13,7 @@ from scipy.spatial import cKDTree
 
 from padlib.body.armpits import deepened
 from padlib.body.body import Body
-from padlib.body.carried import placed, read_carried
+from padlib.body.carried import placed, read_carried, read_unscanned
 from padlib.body.frame import Frame, find_frame, spread_points
 from padlib.body.halves import made_whole
 from padlib.body.landmarks import with_landmarks
@@ -117,6 +117,7 @@ def import_scan(
             edge_length=edge_length,
             source=f"scan {Path(path).name}",
             places=read_carried(path),
+            unscanned=read_unscanned(path),
         )
     except InputError as failure:
         raise type(failure)(f"{path}: {failure}") from failure
@@ -134,10 +135,12 @@ def body_from_surface(
     edge_length: float | None = None,
     source: str = "mesh",
     places: Mapping[str, np.ndarray] | None = None,
+    unscanned: tuple[np.ndarray, np.ndarray] | None = None,
 ) -> Scan:
     """As `import_scan`, for a mesh in memory. Raises MeshError or InputError.
 
-    places: positions (3,) by name of landmarks that the mesh carries, in its own frame.
+    places: positions (3,) by name of landmarks that the mesh carries, in its own frame; unscanned: vertices (n, 3) in
+    that frame and their distance (n,) in mm from what was scanned, where an earlier import filled holes.
     """
     surface, dense, repairs = _repaired(surface, edge_length)
     surface, told = drop_floor(surface)
@@ -169,6 +172,8 @@ def body_from_surface(
         body, told = made_even(body)
         repairs += told
         away = gap(body, solid, made, scanned)
+    if unscanned is not None:
+        away = _told_before(body, frame.carry(unscanned[0]) + lifted, unscanned[1], away)
     marks = {name: frame.carry(p[None])[0] + lifted for name, p in (places or {}).items()}
     landmarks, told = placed(body, marks)
     repairs += told
@@ -182,6 +187,14 @@ def body_from_surface(
         distance_mm=distance_to(_kept(dense, frame, lifted, scanned), body),
         sure=frame.sure,
     )
+
+
+def _told_before(
+    body: Surface, points: Vertices, told: NDArray[np.float64], away: NDArray[np.float64] | None
+) -> NDArray[np.float64]:
+    """Distance (n,) of each vertex from what was scanned, with what an earlier import told at points (k, 3) of it."""
+    before = told[cKDTree(points).query(body.vertices)[1]]
+    return before if away is None else np.maximum(before, away)
 
 
 def _marked(body: Body) -> Body:

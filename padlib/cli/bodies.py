@@ -6,6 +6,7 @@ import argparse
 import json
 from pathlib import Path
 
+from padlib.body.doubt import TOLD
 from padlib.body.fit import ROUNDNESS, Fitted, fit_body
 from padlib.body.landmarks import UNSURE, with_landmarks
 from padlib.body.parametric import parametric_body
@@ -162,7 +163,7 @@ def _run_fit(a: argparse.Namespace) -> int:
     if a.out:
         write_whole(a.out, body_file(fitted.body))
     if a.json:
-        print(json.dumps(measured(fitted.body) | fit_told(fitted), indent=1))
+        print(json.dumps(measured(fitted.body, values) | fit_told(fitted), indent=1))
     else:
         _tell_fit(fitted, a.out)
     return 0
@@ -232,7 +233,9 @@ def _run_measure(a: argparse.Namespace) -> int:
         print(json.dumps(told, indent=1))
         return 0
     for name, value in told["measurements_mm"].items():
-        print(f"{name:24} {shown(value, a.shown):>8} {a.shown}")
+        off = told["unsure_mm"].get(name, 0.0)
+        unsure = f" ± {shown(off, a.shown)}" if off >= TOLD else ""
+        print(f"{name:24} {shown(value, a.shown):>8} {a.shown}{unsure}")
     for words in told["warnings"]:
         print(f"look: {words}")
     unsure = [f"{name} {sure:.0%}" for name, sure in body.sure.items() if sure < UNSURE]

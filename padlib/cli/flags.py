@@ -89,5 +89,6 @@ def asked_values(a: argparse.Namespace) -> dict[str, float]:
 
 
 def body_file(body: Body) -> bytes:
-    """A body as PLY, with the landmarks that its shape alone would place elsewhere."""
-    return ply_bytes(body.surface.vertices, body.surface.faces, landmarks=own_places(body))
+    """A body as PLY, with the landmarks that its shape alone would place elsewhere, and what was not scanned of it."""
+    v, f = body.surface.vertices, body.surface.faces
+    return ply_bytes(v, f, landmarks=own_places(body), gap=body.gap)

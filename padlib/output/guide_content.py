@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from padlib.body.doubt import TOLD
 from padlib.lay.lay import Lay
 from padlib.output.blocks import Block, Heading, Note, Pictures, Steps, Table, Text
 from padlib.output.cautions import CAUTIONS
@@ -71,7 +72,14 @@ def _before(allowance_mm: float) -> list[Block]:
 
 
 def _body(report: Mapping[str, Any]) -> list[Block]:
-    rows = [(k.replace("_", " "), f"{v:.0f}") for k, v in report["body"]["measurements_mm"].items()]
+    unsure = report["body"].get("unsure_mm", {})
+    rows = [
+        (
+            k.replace("_", " "),
+            f"{v:.0f}" + (f" \u00b1 {unsure[k]:.0f}" if unsure.get(k, 0.0) >= TOLD else ""),
+        )
+        for k, v in report["body"]["measurements_mm"].items()
+    ]
     return [
         Heading("The wearer"),
         Table("The wearer", ("measurement", "mm"), tuple(rows), (1,)),

@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 
 from padlib.body.body import Body
+from padlib.body.doubt import with_doubts
 from padlib.body.measure import Measurements, measure
 from padlib.findings import Finding, Grade
 from padlib.flatten.cloth import PRESETS
@@ -133,7 +134,7 @@ def run(
     with clock.step("body"):
         tell("reading the body", 0.02)
         body = suit_body(suit)
-        measurements = measure(body)
+        measurements = with_doubts(body, measure(body), suit.measurements)
     with clock.step("shell"):
         tell("padding the body", 0.1)
         shell = suit_shell(suit, body)

@@ -35,6 +35,7 @@ def body_report(body: Body, measurements: Measurements) -> dict[str, Any]:
         "repairs": [str(f) for f in body.findings],
         "landmarks": {k: [rounded(c, 2) for c in body.at(k)] for k in body.landmarks},
         "measurements_mm": {k: rounded(v, 1) for k, v in measurements.values.items()},
+        "unsure_mm": {k: rounded(mm, 1) for k, mm in measurements.unsure.items()},
     }
 
 

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from typing import Any
 
 from padlib.body.body import Body
+from padlib.body.doubt import with_doubts
 from padlib.body.fit import Fitted
 from padlib.body.measure import measure
 from padlib.findings import Finding, Grade
@@ -15,13 +17,17 @@ def warnings_of(findings: tuple[Finding, ...] | list[Finding]) -> list[str]:
     return list(dict.fromkeys(str(f) for f in findings if f.grade >= Grade.WARNING))
 
 
-def measured(body: Body) -> dict[str, Any]:
-    """landmarks_mm, how sure each is (0 to 1), measurements_mm and warnings of a body with landmarks."""
-    found = measure(body)
+def measured(body: Body, given: Collection[str] = ()) -> dict[str, Any]:
+    """landmarks_mm, how sure each is (0 to 1), measurements_mm, unsure_mm and warnings of a body with landmarks.
+
+    given: names of measurements that a tape said, which no hole in the scan makes unsure.
+    """
+    found = with_doubts(body, measure(body), given)
     return {
         "landmarks_mm": {k: [round(float(c), 3) for c in body.at(k)] for k in body.landmarks},
         "confidence": {k: body.sure[k] for k in body.landmarks if k in body.sure},
         "measurements_mm": {k: round(float(v), 2) for k, v in found.values.items()},
+        "unsure_mm": {k: round(mm, 1) for k, mm in found.unsure.items()},
         "warnings": warnings_of([*body.findings, *found.warnings]),
     }
 

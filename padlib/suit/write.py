@@ -107,7 +107,8 @@ def _write_all(built: Built, folder: Path, workers: int, *, panels: bool) -> Non
     if built.moves:
         jobs.append(partial(_write_moves, folder / "moves.png", built.moves))
     surface, own = built.body.surface, own_places(built.body)
-    (folder / "body.ply").write_bytes(ply_bytes(surface.vertices, surface.faces, landmarks=own))
+    data = ply_bytes(surface.vertices, surface.faces, landmarks=own, gap=built.body.gap)
+    (folder / "body.ply").write_bytes(data)
     surface = built.shell.surface
     (folder / "shell.ply").write_bytes(ply_bytes(surface.vertices, surface.faces))
     for lay in built.lays:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from padlib.body import Body, measure, with_landmarks
-from padlib.body.carried import own_places, read_carried
+from padlib.body.carried import own_places, read_carried, read_unscanned
 from padlib.body.fit import fit_body
 from padlib.body.scan import import_scan
 from padlib.mesh.surface import Surface
@@ -18,7 +19,9 @@ from padlib.output.mesh import ply_bytes
 def written(body: Body, path: Path) -> Path:
     """A body as a file with the landmarks that it must carry."""
     path.write_bytes(
-        ply_bytes(body.surface.vertices, body.surface.faces, landmarks=own_places(body))
+        ply_bytes(
+            body.surface.vertices, body.surface.faces, landmarks=own_places(body), gap=body.gap
+        )
     )
     return path
 
@@ -34,8 +37,14 @@ def moved(solid_person) -> Body:
 
 
 def test_a_body_read_again_measures_the_same(moved: Body, tmp_path: Path) -> None:
-    """Written and imported, the waist is where it was put, within 1 mm, and no girth of trunk or leg is 2 mm off."""
-    again = import_scan(written(moved, tmp_path / "moved.ply"), unit="mm", up="+z", facing="-y")
+    """Written and imported, the waist is where it was put, within 1 mm, and no girth of trunk or leg is 2 mm off.
+
+    What was not scanned of it, here the crown, is told again.
+    """
+    v = moved.surface.vertices
+    top = v[np.argmax(v[:, 2])]
+    filled = replace(moved, gap=np.maximum(40.0 - np.linalg.norm(v - top, axis=1), 0.0))
+    again = import_scan(written(filled, tmp_path / "moved.ply"), unit="mm", up="+z", facing="-y")
     before, after = measure(moved).values, measure(with_landmarks(again.body)).values
 
     assert 250 in {f.number for f in again.repairs}
@@ -43,6 +52,9 @@ def test_a_body_read_again_measures_the_same(moved: Body, tmp_path: Path) -> Non
     for name in ("waist_girth", "hip_girth", "bust_girth", "thigh_girth", "calf_girth"):
         assert after[name] == pytest.approx(before[name], abs=2.0), name
     assert after["waist_height"] == pytest.approx(before["waist_height"], abs=1.0)
+    z = again.body.surface.vertices[:, 2]
+    assert again.body.gap[np.argmax(z)] == pytest.approx(40.0, abs=12.0)
+    assert np.all(again.body.gap[z < top[2] - 60.0] == 0.0)
 
 
 def test_only_what_the_shape_does_not_say_is_carried(moved: Body, solid_person) -> None:
@@ -82,3 +94,27 @@ def test_comments_that_are_no_landmarks(line: str, tmp_path: Path) -> None:
     path.write_text(f"ply\nformat ascii 1.0\n{line}\nend_header\ncomment landmark crotch 1 2 3\n")
 
     assert read_carried(path) == {}
+
+
+def test_what_was_not_scanned_is_carried(solid_person, tmp_path: Path) -> None:
+    """A body's distances from what was scanned, written and read: the same, at the same vertices."""
+    v, f = solid_person.person(18.0)
+    gap = np.maximum(40.0 - np.linalg.norm(v - v[np.argmax(v[:, 2])], axis=1), 0.0)
+    path = tmp_path / "filled.ply"
+    path.write_bytes(ply_bytes(v, f, gap=gap))
+    places, told = read_unscanned(path)
+    np.testing.assert_array_equal(places, v)
+    np.testing.assert_allclose(told, gap, atol=1e-5)
+
+
+def test_a_file_that_does_not_say_what_was_scanned(solid_person, tmp_path: Path) -> None:
+    """No property, a file cut short and one with a distance below nought: nothing is told."""
+    v, f = solid_person.person(18.0)
+    path = tmp_path / "some.ply"
+    path.write_bytes(ply_bytes(v, f))
+    assert read_unscanned(path) is None
+    whole = ply_bytes(v, f, gap=np.ones(len(v)))
+    path.write_bytes(whole[: len(whole) // 3])
+    assert read_unscanned(path) is None
+    path.write_bytes(ply_bytes(v, f, gap=np.full(len(v), -1.0)))
+    assert read_unscanned(path) is None

@@ -1,0 +1,113 @@
+"""How unsure measurements are that rest on skin which was not scanned.
+
+A filling is smooth; the person under it need not be. The farther a place lies from the scan, the less is known of it:
+so a tape over a filling, and a level that hangs on a landmark in one, are known no better than the filling is.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from padlib.body.axes import places
+from padlib.body.body import Body
+from padlib.body.figure import figure
+from padlib.body.measure import Measurements, Wearer, ready, taken
+from padlib.body.parts import SIDES, unsided
+from padlib.body.trunk_marks import trunk_marks
+from padlib.findings import Finding, Grade
+
+Array = NDArray[np.float64]
+
+UNKNOWN = 268  # number of the finding
+# Standard deviation of a place for each mm that it lies from the scan: of a tape's corner, of a landmark in a fold, and
+# of one elsewhere. From raw scans against clean meshes of 17 builds: bust, chest and upper arm girth, armpits' height,
+# stature (tests/benchmarks/results/scan.md tells how it held on six other builds).
+PER_GAP, PER_FOLD, PER_LEVEL = 0.09, 0.12, 0.03
+FOLDS = ("axilla", "crotch")
+LEAST, TOLD = 2.0, 5.0  # mm: less is not unsure, more is told
+
+
+def doubts(body: Body, told: Measurements) -> dict[str, float]:
+    """Two standard deviations in mm of each measurement that rests on fillings; those under LEAST are left out.
+
+    told: its measurements, with their tape lines.
+    """
+    if body.gap is None or not np.any((body.gap > 0.0) & np.isfinite(body.gap)):
+        return {}
+    gap = np.where(np.isfinite(body.gap), body.gap, 0.0)
+    tree = cKDTree(body.surface.vertices)
+    out: dict[str, list[float]] = {}
+    for name, line in told.tape_lines.items():
+        out.setdefault(unsided(name), []).append(along(line, gap, tree))
+    tape = {name: PER_GAP * float(np.mean(both)) for name, both in out.items()}
+    level = by_level(body, gap)
+    both = {
+        name: 2.0 * float(np.hypot(tape.get(name, 0.0), level.get(name, 0.0)))
+        for name in told.values
+    }
+    return {name: mm for name, mm in both.items() if mm > LEAST}
+
+
+def with_doubts(body: Body, told: Measurements, given: Collection[str] = ()) -> Measurements:
+    """Measurements with how unsure each is, and a finding that names those that may be off by more than TOLD.
+
+    given: names of those that a tape said: no hole makes them unsure.
+    """
+    unsure = {name: mm for name, mm in doubts(body, told).items() if name not in given}
+    much = {name: mm for name, mm in unsure.items() if mm > TOLD}
+    if not much:
+        return replace(told, unsure=unsure)
+    each = ", ".join(f"{name} by {mm:.0f}" for name, mm in much.items())
+    words = f"measured in part where nothing was scanned, so these may be off, in mm: {each}; take them with a tape."
+    found = Finding(UNKNOWN, words, "scan", Grade.WARNING, len(much))
+    return replace(told, unsure=unsure, warnings=(*told.warnings, found))
+
+
+def along(line: Array, gap: Array, tree: cKDTree) -> float:
+    """Change in mm of a ring's length when each of its corners (k, 3) moves out by its distance from the scan."""
+    if len(line) < 4 or not np.allclose(line[0], line[-1]):
+        return 0.0
+    way = np.diff(line, axis=0)
+    way /= np.maximum(np.linalg.norm(way, axis=1, keepdims=True), 1e-12)
+    turn = np.arccos(np.clip(np.einsum("ij,ij->i", way, np.roll(way, 1, axis=0)), -1.0, 1.0))
+    return float(turn @ gap[tree.query(line[:-1])[1]])
+
+
+def by_level(body: Body, gap: Array) -> dict[str, float]:
+    """How far measurements change when landmarks in fillings lie higher or lower by what is not known of them, mm."""
+    at = places(body.surface, body.landmarks)
+    faces = body.surface.faces
+    hidden = {name: float(gap[faces[body.landmarks[name].face]].max()) for name in at}
+    share = {name: PER_FOLD if unsided(name) in FOLDS else PER_LEVEL for name in hidden}
+    hidden = {name: share[name] * far for name, far in hidden.items() if far > 0.0}
+    if not hidden:
+        return {}
+    wearer = ready(body.surface, at)
+    aside = _beside_armpits(wearer, hidden)
+    values = []
+    for k, sign in enumerate((-1.0, 1.0)):
+        moved = {name: at[name] + step for name, step in aside[k].items() if name in at}
+        moved |= {name: at[name] + [0.0, 0.0, sign * far] for name, far in hidden.items()}
+        values.append(taken(replace(wearer, at=at | moved), body)[0])
+    low, high = values
+    return {name: 0.5 * abs(high[name] - low[name]) for name in low if name in high}
+
+
+def _beside_armpits(wearer: Wearer, hidden: Mapping[str, float]) -> tuple[dict[str, Array], ...]:
+    """Steps (3,) of the trunk's landmarks, looked for by the armpits, when hidden ones lie lower and higher."""
+    far = {side: hidden.get(f"axilla_{side}", 0.0) for side in SIDES}
+    if not any(far.values()):
+        return {}, {}
+    fig = figure(wearer.vertices, wearer.faces)
+    found = []
+    for sign in (0.0, -1.0, 1.0):
+        axilla = {side: p + [0.0, 0.0, sign * far[side]] for side, p in fig.axilla.items()}
+        found.append({k: m[0] for k, m in trunk_marks(replace(fig, axilla=axilla), []).items()})
+    plain, *moved = found
+    steps = ({k: p - plain[k] for k, p in one.items() if k in plain} for one in moved)
+    return tuple({k: step for k, step in one.items() if np.isfinite(step).all()} for one in steps)
