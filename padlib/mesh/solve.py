@@ -195,8 +195,10 @@ def _cholmod_symbolic(made: Factor, part: sp.csc_matrix, sure: bool) -> None:
         order = cvxopt.matrix(np.asarray(made._order, dtype=np.int64))
         if sure:
             cholmod.options["nmethods"] = 1
-        made._state = cholmod.symbolic(made._matrix, order, uplo="L")
-        cholmod.options.pop("nmethods", None)
+        try:
+            made._state = cholmod.symbolic(made._matrix, order, uplo="L")
+        finally:  # the options are the whole process's
+            cholmod.options.pop("nmethods", None)
 
 
 def _cholmod_numeric(made: Factor, part: sp.csc_matrix) -> None:

@@ -388,18 +388,17 @@ def _followed(trail: _Trail, now: _State, work: Work) -> list[Plane]:
     last = trail.last
     slope, *then = _slopes(now, work, [now.prices, *([] if last is None else [last.prices])])
     if last is not None:
-        step = _flattened(
-            [n.positions - o.positions for n, o in zip(now.own, last.own, strict=True)]
-        )
-        turn = _flattened(then[0]) - trail.slope
+        step = _joined([n.positions - o.positions for n, o in zip(now.own, last.own, strict=True)])
+        turn = _joined(then[0]) - trail.slope
         if step @ turn > CURVED * np.linalg.norm(step) * np.linalg.norm(turn):
             trail.turns.append((step, turn))
             del trail.turns[:-MEMORY]
-    trail.last, trail.slope = now, _flattened(slope)
+    trail.last, trail.slope = now, _joined(slope)
     return slope
 
 
-def _flattened(planes: Sequence[Plane]) -> Array:
+def _joined(planes: Sequence[Plane]) -> Array:
+    """Values (n, 2) of every panel in one row."""
     return np.concatenate(planes).ravel()
 
 
@@ -412,7 +411,7 @@ def _way(now: _State, slope: Sequence[Plane], turns: Sequence[tuple[Array, Array
     matrix = _plane_stiffness(alone) + _alike(own, first)
     matrix += LOOSE * eye_array(2 * alone.count)
     solve = factor(csc_matrix(matrix)).solve
-    left, shares = _flattened(slope), []
+    left, shares = _joined(slope), []
     for step, turn in reversed(turns):
         shares.append(float(step @ left) / float(step @ turn))
         left = left - shares[-1] * turn

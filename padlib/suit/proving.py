@@ -31,7 +31,7 @@ from padlib.suit.steps import Panels
 from padlib.suit.taut import resting_flats, taut_flats
 
 LAYING = (
-    3  # times as many rounds lay the flats as a pass of corrections has: they begin further off
+    3  # times as many rounds lay the flats as a pass of corrections has: they begin farther off
 )
 PASSES = 3  # of corrections, each from how the last one's flats lie sewn anew, at most
 PAYS = 0.10  # share that a pass must take for another one to follow, unless the worst place is told or too much held
