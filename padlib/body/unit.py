@@ -16,6 +16,7 @@ from padlib.errors import InputError
 
 UNITS = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "dm": 100.0}
 SHORTEST_MM, TALLEST_MM = 700.0, 2300.0
+SHORTEST_FORM_MM = 400.0  # a dress form without head and legs, where its unit is said
 SHORTEST_IN_INCHES_MM = 1200.0  # below this an inch reading is more likely a mistake than a child
 # Girth of a head in mm, hair or a helmet included: from 420 mm (third percentile at nine months, WHO Child Growth
 # Standards 2007, from memory) and 574 mm (mean of men, ANSUR II), with room on both sides, less than 2.54 times apart.
@@ -43,7 +44,7 @@ def find_unit(height: float, unit: str | None, standing: Points) -> tuple[str, f
         raise InputError(
             f"the figure is {height:.4g} units tall, which is not a person's height in mm, cm, m or"
             f" inches ({SHORTEST_MM:.0f} to {TALLEST_MM:.0f} mm); scale the file or leave out what"
-            " does not belong to the body."
+            " does not belong to the body, or give the unit of a shorter dress form."
         )
     if len(fits) > 1:
         fits = _by_head(fits, head_girth(standing)) or _refused(height, fits)
@@ -100,10 +101,10 @@ def _forced(height: float, unit: str) -> tuple[str, float, float]:
     if name not in UNITS:
         raise InputError(f"the unit {unit} is not known; use one of {', '.join(UNITS)}.")
     tall = height * UNITS[name]
-    if not SHORTEST_MM <= tall <= TALLEST_MM:
+    if not SHORTEST_FORM_MM <= tall <= TALLEST_MM:
         raise InputError(
-            f"read in {name} the figure is {tall:,.0f} mm tall, and a person stands between"
-            f" {SHORTEST_MM:.0f} and {TALLEST_MM:.0f} mm; give another unit or leave it out."
+            f"read in {name} the figure is {tall:,.0f} mm tall, and persons and dress forms stand between"
+            f" {SHORTEST_FORM_MM:.0f} and {TALLEST_MM:.0f} mm; give another unit or leave it out."
         )
     return name, UNITS[name], 1.0
 

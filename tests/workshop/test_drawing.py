@@ -53,6 +53,9 @@ def draw(page, mode, places):
         box = page.locator("#figure").bounding_box()
         page.mouse.click(box["x"] + at["x"], box["y"] + at["y"])
         until(page, f"workshop.pen.points.length === {count}")
+    # the line's length is told without moving the figure under the pointer
+    until(page, "document.getElementById('pen-count').textContent.includes(' mm')")
+    assert page.locator("#figure").bounding_box() == box
     page.click("#pen-done")
 
 

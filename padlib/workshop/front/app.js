@@ -32,7 +32,7 @@ class App {
     this.lists = new Lists(this);
     this.bench = new Bench(this);
     this.pen = new Pen(this, {
-      bar: this.$("pen"), hint: this.$("hint"), done: this.$("pen-done"), less: this.$("pen-less"), leave: this.$("pen-leave"), cross: this.$("cross"),
+      bar: this.$("pen"), hint: this.$("hint"), count: this.$("pen-count"), done: this.$("pen-done"), less: this.$("pen-less"), leave: this.$("pen-leave"), cross: this.$("cross"),
       cloth: this.$("pen-cloth"), colour: this.$("pen-colour"), side: this.$("pen-side"),
       pick: (mode) => { for (const b of this.all("[data-mode]")) b.setAttribute("aria-pressed", String(b.dataset.mode === mode)); },
     });

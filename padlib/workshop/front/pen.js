@@ -66,8 +66,11 @@ export class Pen {
     ui.side.hidden = !own || this.mode === "seam";
     if (this.mode === "mark") this.offerCloths();
     ui.colour.hidden = this.mode !== "mark" || ui.cloth.value !== "new";
-    const length = this.length ? ` ${this.app.said(this.length)}` : "";
-    ui.hint.textContent = own ? own.hint + (this.points.length ? ` ${this.points.length} points.${length}` : "") : this.mode === "move" ? MOVE : "";
+    // over the figure: a bar that grows with the words would move it under the pointer
+    const length = this.length ? `, ${this.app.said(this.length)}` : "";
+    ui.count.textContent = `${this.points.length} points${length}`;
+    ui.count.hidden = !own;
+    ui.hint.textContent = own ? own.hint : this.mode === "move" ? MOVE : "";
     if (this.mode === "move") this.showHandles();
     else this.app.figure.showDots("pen-dots", this.points.map((p) => p.place));
   }

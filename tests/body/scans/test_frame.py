@@ -131,6 +131,20 @@ def test_what_is_given_overrides_what_is_found(adult):
     assert find_frame(Surface(vertices / 25.4, faces)).unit == "in"
 
 
+def test_a_short_dress_form_stands_once_its_unit_is_said(adult):
+    """A trunk of 600 mm is no person untold; in mm it stands as tall as it is."""
+    vertices, faces = adult
+    low = 0.5 * np.ptp(vertices[:, 2]) + vertices[:, 2].min()
+    inside = (vertices[:, 2] > low) & (vertices[:, 2] < low + 600.0)
+    kept, corners = np.unique(faces[inside[faces].all(axis=1)], return_inverse=True)
+    trunk = Surface(vertices[kept], corners.reshape(-1, 3))
+    with pytest.raises(InputError, match="give the unit"):
+        find_frame(trunk)
+    frame = find_frame(trunk, unit="mm", up="+z")
+    assert frame.unit == "mm"
+    assert np.ptp(frame.carry(trunk.vertices)[:, 2]) == pytest.approx(600.0, abs=20.0)
+
+
 @pytest.mark.parametrize(
     ("tall", "given", "words"),
     [
@@ -141,6 +155,7 @@ def test_what_is_given_overrides_what_is_found(adult):
         (0.03, {}, "not a person's height"),
         (1700.0, {"unit": "cm"}, "17,000 mm tall"),
         (1.7, {"unit": "mm"}, "2 mm tall"),
+        (390.0, {"unit": "mm"}, "390 mm tall"),
         (1700.0, {"unit": "ell"}, "unit ell is not known"),
         (1700.0, {"up": "w"}, "up is w"),
         (1700.0, {"facing": "north"}, "facing is north"),
