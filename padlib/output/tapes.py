@@ -124,8 +124,9 @@ def _stage(body: Body) -> tuple[Figure, Axes, dict[float, View], list[float]]:
     """Figure and axes in mm, the three views side by side at one scale, and where each begins."""
     low, high = body.surface.vertices.min(axis=0), body.surface.vertices.max(axis=0)
     scale = 1.06 * float(high[2] - low[2]) / TALL
-    reach = 2 * float(np.abs(body.surface.vertices[:, :2] - 0.5 * (low + high)[:2]).max(axis=0)[0])
-    wide = {FRONT: 1.04 * reach / scale, SIDE: 0.30 * TALL, BACK: 1.04 * reach / scale}
+    broad, deep = 1.04 * (high - low)[:2] / scale
+    # a form without head and legs is deep for its height
+    wide = {FRONT: broad, SIDE: max(0.30 * TALL, deep), BACK: broad}
     views = {
         turn: tape_view(body, turn_deg=turn, size=(wide[turn], TALL), scale=scale, tilt_deg=4.0)
         for turn in (FRONT, SIDE, BACK)

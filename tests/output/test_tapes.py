@@ -19,7 +19,7 @@ from padlib.cli import main
 from padlib.errors import InputError
 from padlib.mesh.read import read_mesh
 from padlib.mesh.surface import Surface
-from padlib.output.tapes import shown, spread, tape_picture
+from padlib.output.tapes import _stage, shown, spread, tape_picture
 
 CHILD = Path(__file__).resolve().parents[2] / "meshes" / "child.ply"
 
@@ -49,6 +49,16 @@ def test_every_tape_is_named_with_its_value(child: Body, told: Measurements) -> 
 
     for name in names | {"stature", "crotch_height", "waist_depth", "hip_breadth"}:
         assert words.count(f"{name.replace('_', ' ')} {told.values[name] / 10:.1f} cm") == 1
+
+
+def test_a_form_deep_for_its_height_is_shown_whole(child: Body) -> None:
+    """Front, side and back of a body a third as tall: no vertex lies outside its picture."""
+    short = Body(Surface(child.surface.vertices * [1.0, 1.0, 0.35], child.surface.faces))
+    _, _, views, _ = _stage(short)
+    for view in views.values():
+        places = view.flat(short.surface.vertices)
+        assert (places > 0.0).all()
+        assert (places < view.size).all()
 
 
 def test_labels_do_not_cover_each_other(child: Body, told: Measurements) -> None:
