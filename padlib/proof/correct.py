@@ -337,7 +337,10 @@ def _slopes(now: _State, work: Work, wanted: Sequence[Prices]) -> list[list[Plan
     """Derivatives (n, 2) of the cost at some prices by the flat places of every panel that is no mirror image."""
     here, sewn = now.here, now.here.sewn
     state = at(here, now.place)
-    solve = solver(here, state, work).solve
+    if work.factor is None:
+        solver(here, state, work)
+    # else the step that ended the rest has left the factor of a place that is less than STILL away
+    solve = work.factor.solve
     out = []
     for prices in wanted:
         then = replace(now, prices=prices)

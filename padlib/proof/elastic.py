@@ -18,6 +18,20 @@ from padlib.proof.sew import ONE, Sewn, frames, principal, summed
 
 Array = NDArray[np.float64]
 
+PAIRS = (
+    (0, 0),
+    (1, 1),
+    (2, 2),
+    (1, 0),
+    (2, 0),
+    (2, 1),
+)  # of corners, whose blocks make a lower triangle
+DIAGONAL = [0, 3, 4, 6, 7, 8]  # of a block (3, 3) the entries of its own lower triangle
+LOWER = [
+    (3 * k + e // 3, 3 * j + e % 3) for k, j in PAIRS for e in (DIAGONAL if k == j else range(9))
+]
+CACHED = 2048  # triangles whose entries stay in a processor's cache
+
 
 @dataclass(frozen=True, eq=False)
 class Strained:
@@ -88,21 +102,34 @@ def cut_otherwise(sewn: Sewn, state: Strained, referred: Array, value: Array) ->
 
 
 def hessians(sewn: Sewn, state: Strained, referred: Array) -> Array:
-    """Second derivative (m, 9, 9) by the corners' coordinates, without what would make it indefinite."""
-    along, across, shear = sewn.stiffness.T
-    one, two = state.frame[:, :, 0], state.frame[:, :, 1]
-    gx, gy = sewn.gradients[:, :, 0], sewn.gradients[:, :, 1]
-    rows = [
-        gx[:, :, None] * one[:, None, :],
-        gy[:, :, None] * two[:, None, :],
-        0.5 * (gy[:, :, None] * one[:, None, :] + gx[:, :, None] * two[:, None, :]),
-    ]
-    weight = np.sqrt(np.stack([across, along, 2 * shear]) * sewn.area)
-    root = np.stack(rows, axis=1).reshape(-1, 3, 9) * weight.T[:, :, None]
-    normal = np.cross(one, two)
-    taut = np.einsum("mka,mab,mlb->mkl", sewn.gradients, _tension(referred), sewn.gradients)
-    out = np.einsum("mkl,mx,my->mkxly", taut * sewn.area[:, None, None], normal, normal)
-    return np.swapaxes(root, 1, 2) @ root + out.reshape(-1, 9, 9)
+    """Second derivative by the corners' coordinates, without what would make it indefinite: the entries (45, m) of
+    each triangle's lower triangle, in the order of `LOWER`."""
+    out = np.empty((len(LOWER), len(sewn.faces)))
+    tension = _tension(referred).reshape(-1, 4).T
+    for first in range(0, len(sewn.faces), CACHED):
+        part = slice(first, first + CACHED)
+        area = sewn.area[part]
+        along, across, shear = (k * area for k in sewn.stiffness[part].T)
+        gx, gy = np.ascontiguousarray(sewn.gradients[part].transpose(2, 1, 0))
+        one, two = np.ascontiguousarray(state.frame[part].transpose(2, 1, 0))
+        normal = np.cross(one, two, axis=0)
+        txx, txy, _, tyy = area * tension[:, part]
+        pairs = ((one, one), (two, two), (one, two), (two, one), (normal, normal))
+        each = [(a[:, None] * b).reshape(9, -1) for a, b in pairs]
+        row = 0
+        for k, j in PAIRS:
+            rows = DIAGONAL if k == j else slice(None)
+            made = out[row : row + (6 if k == j else 9), part]
+            row += len(made)
+            ones, twos, there, back, normals = (e[rows] for e in each)
+            side, up = 0.5 * shear * gx[j], 0.5 * shear * gy[j]
+            np.multiply(across * gx[k] * gx[j] + up * gy[k], ones, out=made)
+            made += (along * gy[k] * gy[j] + side * gx[k]) * twos
+            made += (side * gy[k]) * there
+            made += (up * gx[k]) * back
+            taut = gx[k] * (txx * gx[j] + txy * gy[j]) + gy[k] * (txy * gx[j] + tyy * gy[j])
+            made += taut * normals
+    return out
 
 
 def _entries(each: Array) -> Array:

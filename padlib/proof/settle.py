@@ -149,6 +149,18 @@ def touch(support: Surface, place: Vertices) -> tuple[Array, Array]:
 
 
 @dataclass(frozen=True, eq=False)
+class _Tried:
+    """Cloth at a place and its energy: what a line search asks for. bent (n, 3): what bending pulls with."""
+
+    place: Vertices
+    energy: float
+    cloth: elastic.Strained
+    height: Array
+    up: Array
+    bent: Array
+
+
+@dataclass(frozen=True, eq=False)
 class State:
     """Cloth at a place: its energy, the derivative (n, 3) by the places, and what both are made of."""
 
@@ -161,9 +173,14 @@ class State:
     up: Array
 
 
-def at(here: Scene, place: Vertices, last: State | None = None) -> State:
-    """The state of the cloth at positions (n, 3); last: a state near it, which spares asking for the height of
-    what cannot have come below: there a lower bound above 0 stands for it, which changes nothing else."""
+def at(here: Scene, place: Vertices) -> State:
+    """The state of the cloth at positions (n, 3)."""
+    return _sloped(here, _tried(here, place))
+
+
+def _tried(here: Scene, place: Vertices, last: State | None = None) -> _Tried:
+    """The cloth at positions (n, 3); last: a state near it, which spares asking for the height of what cannot have
+    come below: there a lower bound above 0 stands for it, which changes nothing else."""
     cloth = elastic.strained(here.sewn, place)
     if last is None or here.press:
         height, up = touch(here.support, place)
@@ -176,12 +193,18 @@ def at(here: Scene, place: Vertices, last: State | None = None) -> State:
     energy = float(elastic.energy(here.sewn, cloth) @ here.sewn.area)
     energy += 0.5 * float(here.area @ (firm * height**2)) + 0.5 * float(np.vdot(place, bent))
     energy += here.weight * float(here.area @ place[:, 2])
+    return _Tried(place, energy, cloth, height, up, bent)
+
+
+def _sloped(here: Scene, tried: _Tried) -> State:
+    """The state of cloth that was tried."""
+    cloth, height, up = tried.cloth, tried.height, tried.up
     referred = elastic.referred(cloth, elastic.stress(here.sewn, cloth))
-    slope = elastic.pulled(here.sewn, cloth, referred) + bent
-    slope += (here.area * firm * height)[:, None] * up
+    slope = elastic.pulled(here.sewn, cloth, referred) + tried.bent
+    slope += (here.area * np.where(height < 0.0, FIRM, here.press) * height)[:, None] * up
     slope[:, 2] += here.weight * here.area
     slope[here.sewn.middle, 0] = 0.0
-    return State(place, energy, slope, cloth, referred, height, up)
+    return State(tried.place, tried.energy, slope, cloth, referred, height, up)
 
 
 def solver(here: Scene, state: State, work: Work, more: float = LEAST) -> Factor:
@@ -216,9 +239,9 @@ def _lower(here: Scene, state: State, way: Array) -> tuple[float, State]:
     fall = float(np.vdot(way, state.slope))
     share = min(1.0, FARTHEST / float(np.linalg.norm(way, axis=1).max()))
     while share > 1e-4:
-        new = at(here, state.place + share * way, state)
+        new = _tried(here, state.place + share * way, state)
         if new.energy <= state.energy + 1e-4 * share * fall:
-            return share, new
+            return share, _sloped(here, new)
         share *= 0.5
     return 0.0, state
 

@@ -42,7 +42,7 @@ from padlib.suit.marks import carved, mark_seams
 from padlib.suit.matching import share_used
 from padlib.suit.parts import suit_parts
 from padlib.suit.pillows import DOWN, as_pairs, pillow_panels, rim_differences
-from padlib.suit.proving import moves_of, proved
+from padlib.suit.proving import SEWING, laid_to_rest, moves_of, proved, sewn_back
 from padlib.suit.sewing import seam_report, seams_apart
 from padlib.suit.spread import beside
 from padlib.suit.steps import (
@@ -152,39 +152,40 @@ def run(
             suit, body, shell, panels, cushions, workers=workers, tell=within(tell, 0.25, 0.7)
         )
     filling = partial(_filled, pillows, cushions, lay, sewn=suit.proof["sew"])
-    with beside(filling, apart=workers > 1 and len(cushions) > 0) as filled:
+    apart = workers > 1
+    with beside(filling, apart=apart and len(cushions) > 0) as filled:
         with clock.step("proof"):
-            flats, proof = proved(suit, begun, shell, panels, eases, tell=within(tell, 0.7, 0.85))
-            if suit.proof["moves"]:
-                tell("moving in the sewn suit", 0.85)
-            moves = moves_of(suit, flats, proof, body, shell)
-            ways = suit_ways(suit, body, shell, panels)
+            rest = laid_to_rest(suit, begun, shell, panels, eases, tell=within(tell, 0.7, 0.82))
         with clock.step("cushions"):
-            tell("filling the cushions", 0.86)
+            tell("filling the cushions", 0.82)
             full = filled()
-        cushion_flats = full.flats
-        laid, eased = (*begun, *cushion_flats), (*eased, *full.findings)
-        differences = rim_differences(pillows, cushion_flats)
-        every = (*flats, *cushion_flats)
-    with clock.step("pieces"):
-        tell("drawing pieces", 0.88)
-        parts = suit_parts(
-            suit,
-            flats,
-            panels.place.axes,
-            pillows,
-            partial(on_shell, body=body, shell=shell, place=panels.place),
-            shortest_mm={w.name: w.shortest_mm or 0.0 for w in ways},
-        )
-        made = {"each": each, "made": pillows}
-        stuffed = make_cushions(
-            suit, body, shell, made, flats, cushion_flats, full.litres, full.cut_l
-        )
-        parted = carved(suit, panels.marks, panels.panels, panels.tints, every)
-        pieces = suit_pieces(suit, every, parts, stuffed.inner, parted)
-    with clock.step("lay"):
-        tell("laying the pieces on cloth", 0.9)
-        lays = suit_lays(suit, pieces, seconds=lay_seconds, tell=within(tell, 0.9, 0.95))
+    cushion_flats = full.flats
+    laid, eased = (*begun, *cushion_flats), (*eased, *full.findings)
+    differences = rim_differences(pillows, cushion_flats)
+    drawn = partial(
+        _drawn, suit, body, shell, panels, {"each": each, "made": pillows}, full, lay_seconds
+    )
+    ways = suit_ways(suit, body, shell, panels)
+    proof, early = None, None
+    if suit.proof["sew"]:
+        sewing = partial(sewn_back, suit, rest.flats, shell, panels)
+        with beside(sewing, apart=apart) as sewn:
+            tell(SEWING, 0.83)
+            if apart:  # mostly these flats will be cut
+                early = drawn(rest.flats, ways, clock=clock, tell=within(tell, 0.83, 0.86))
+            with clock.step("proof"):
+                as_laid = sewn()
+                more = within(tell, 0.86, 0.88)
+                flats, proof = proved(suit, rest, as_laid, shell, panels, eases, tell=more)
+    else:
+        flats = rest.flats
+    with clock.step("moves"):
+        if suit.proof["moves"]:
+            tell("moving in the sewn suit", 0.88)
+        moves = moves_of(suit, flats, proof, body, shell)
+    if early is None or flats is not rest.flats:
+        early = drawn(flats, ways, clock=clock, tell=within(tell, 0.88, 0.95))
+    parts, stuffed, parted, pieces, lays = early
     findings = (*body.findings, *measurements.warnings, *shell.findings, *panels.findings)
     findings += over_limit(laid, limit) + eased
     seams = seam_report(flats, eases) + seam_report(cushion_flats, eases)
@@ -257,6 +258,42 @@ def _flattened(
     flats = flatten_panels(panels.panels, panels.pile, **asked, workers=workers, tell=tell)
     asked = flattening(suit, (), {p.name for p in cushions}) | both
     return flats, eases, eased, partial(cushions_laid, asked, {})
+
+
+def _drawn(
+    suit: Suit,
+    body: Body,
+    shell: Shell,
+    panels: Panels,
+    pads: Mapping[str, Sequence[Pillow]],
+    full: Stuffed,
+    lay_seconds: float | None,
+    flats: Sequence[Flat],
+    ways: Sequence[Way],
+    *,
+    clock: Clock,
+    tell: Tell,
+) -> tuple[tuple[Made, ...], Cushions, Carved | None, tuple[Piece, ...], tuple[Lay, ...]]:
+    """Parts, cushions, flats as marks part them, pieces and lays of the suit's own flats; pads: the pillows one by
+    one and as pairs, as `make_cushions` takes them."""
+    with clock.step("pieces"):
+        tell("drawing pieces", 0.0)
+        parts = suit_parts(
+            suit,
+            flats,
+            panels.place.axes,
+            pads["made"],
+            partial(on_shell, body=body, shell=shell, place=panels.place),
+            shortest_mm={w.name: w.shortest_mm or 0.0 for w in ways},
+        )
+        stuffed = make_cushions(suit, body, shell, pads, flats, full.flats, full.litres, full.cut_l)
+        every = (*flats, *full.flats)
+        parted = carved(suit, panels.marks, panels.panels, panels.tints, every)
+        pieces = suit_pieces(suit, every, parts, stuffed.inner, parted)
+    with clock.step("lay"):
+        tell("laying the pieces on cloth", 0.3)
+        lays = suit_lays(suit, pieces, seconds=lay_seconds, tell=within(tell, 0.3, 1.0))
+    return parts, stuffed, parted, pieces, lays
 
 
 def _filled(

@@ -18,7 +18,7 @@ from padlib.flatten.together import with_images
 from padlib.mesh.surface import Surface
 from padlib.padding.shell import Shell
 from padlib.progress import Tell, quiet, within
-from padlib.proof.correct import EXCESS, Corrected, correct
+from padlib.proof.correct import EXCESS, Corrected, Round, correct
 from padlib.proof.motion import Move, moving
 from padlib.proof.prices import KEEPS
 from padlib.proof.proof import OVER, TOO_TIGHT, Proof, prove
@@ -28,6 +28,7 @@ from padlib.proof.walk import walk
 from padlib.suit.file import Suit
 from padlib.suit.matching import turned
 from padlib.suit.steps import Panels
+from padlib.suit.taut import SURE as SPARE
 from padlib.suit.taut import resting_flats, taut_flats
 
 LAYING = (
@@ -36,6 +37,7 @@ LAYING = (
 PASSES = 3  # of corrections, each from how the last one's flats lie sewn anew, at most
 PAYS = 0.10  # share that a pass must take for another one to follow, unless the worst place is told or too much held
 FULL = 1.0  # % of the shell's volume that a suit may hold more before another pass follows
+STANDS_UP = 2.0  # mm that the worst place lies farther off sewn anew than along the rounds: it rests otherwise there
 TRIES = 2  # rounds of corrections that are sewn anew
 SURE = 0.002  # share more than what a panel was over its limit by, that the next one is to have to spare
 OUT = 0.10  # of a panel's area that corrections may leave stretched beyond the limit untold
@@ -54,7 +56,16 @@ class Sewn:
     worth: float
 
 
-def proved(
+@dataclass(frozen=True, eq=False)
+class Laid:
+    """Flats to be sewn back, and the rounds that laid them for how their cloth will rest, None where no corrections
+    are to follow."""
+
+    flats: tuple[Flat, ...]
+    made: Corrected | None = None
+
+
+def laid_to_rest(
     suit: Suit,
     flats: Sequence[Flat],
     shell: Shell,
@@ -62,25 +73,44 @@ def proved(
     eases: Sequence[Ease],
     *,
     tell: Tell = quiet,
-) -> tuple[tuple[Flat, ...], Proof | None]:
-    """The flats to cut, and the proof of them; None where the suit asks for none.
-
-    Where the suit asks for corrections, the flats are those given, corrected as far as pays (`fed_back`).
-    """
-    if not suit.proof["sew"]:
-        return tuple(flats), None
+) -> Laid:
+    """The flats cut taut and laid for how their cloth will rest, where the suit asks for corrections."""
     limit, rounds = suit.darts["limit"], int(suit.proof["rounds"])
     eased = [e.seam for e in suit.ease]
-    again = partial(
-        prove, support=shell.surface, axes=panels.place.axes, stretch=limit, eased=eased
-    )
-    if not rounds or any(f.number in UNWALKED for f in walk(bundle(flats, limit), eased)):
-        tell(SEWING, 0.0)
-        return tuple(flats), again(flats)
+    told = any(f.number in UNWALKED for f in walk(bundle(flats, limit), eased))
+    if not suit.proof["sew"] or not rounds or told:
+        return Laid(tuple(flats))
     small = taut_flats(flats, limit, percentile=suit.darts["percentile"], ease=eases)
-    first, best = fed_back(
-        small, shell.surface, again, panels, rounds=rounds, limit=limit, ease=eases, tell=tell
-    )
+    return resting(small, shell.surface, panels, rounds=rounds, limit=limit, ease=eases, tell=tell)
+
+
+def sewn_back(
+    suit: Suit, flats: Sequence[Flat], shell: Shell, panels: Panels, *, over: float = OVER
+) -> Proof:
+    """The flats sewn back from the rough wrap, by what the suit asks for; it knows nothing of how they came about."""
+    limit, eased = suit.darts["limit"], [e.seam for e in suit.ease]
+    axes = panels.place.axes
+    return prove(flats, shell.surface, axes, stretch=limit, eased=eased, over=over)
+
+
+def proved(
+    suit: Suit,
+    laid: Laid,
+    proof: Proof,
+    shell: Shell,
+    panels: Panels,
+    eases: Sequence[Ease],
+    *,
+    tell: Tell = quiet,
+) -> tuple[tuple[Flat, ...], Proof]:
+    """The flats to cut, and the proof of them: those that were laid, or these corrected by what sewing them back
+    showed (`fed_back`); proof: that of the flats as laid."""
+    if laid.made is None:
+        return laid.flats, proof
+    limit, rounds = suit.darts["limit"], int(suit.proof["rounds"])
+    again = partial(sewn_back, suit, shell=shell, panels=panels)
+    own = {"rounds": rounds, "limit": limit, "ease": eases, "tell": tell}
+    first, best = fed_back(laid, proof, shell.surface, again, panels, **own)
     if best is first:
         return first.flats, first.proof
     findings = (*best.proof.findings, *_still_tight(first.proof, best.proof))
@@ -95,8 +125,25 @@ def _still_tight(first: Proof, best: Proof) -> list[Finding]:
     return [f for f in first.findings if f.number == TOO_TIGHT and f.where in over]
 
 
-def fed_back(
+def resting(
     flats: Sequence[Flat],
+    outline: Surface,
+    panels: Panels,
+    *,
+    rounds: int,
+    limit: float,
+    ease: Sequence[Ease] = (),
+    tell: Tell = quiet,
+) -> Laid:
+    """The flats laid for how their cloth will rest; rounds: of a pass of corrections, at most."""
+    most = LAYING * rounds
+    begun, made = resting_flats(flats, outline, rounds=most, limit=limit, ease=ease, tell=tell)
+    return Laid(_pile_down(begun, panels), made)
+
+
+def fed_back(
+    laid: Laid,
+    proof: Proof,
     outline: Surface,
     again: Callable[..., Proof],
     panels: Panels,
@@ -106,26 +153,25 @@ def fed_back(
     ease: Sequence[Ease] = (),
     tell: Tell = quiet,
 ) -> tuple[Sewn, Sewn]:
-    """The flats laid for how their cloth will rest, and those moved by what sewing them back shows.
+    """The flats as laid, and those moved by what sewing them back shows.
 
-    again: what proves flats, from the rough wrap, knowing nothing of how they came about; rounds: of a pass of
+    proof: of the flats as laid; again: what proves others, from the rough wrap; rounds: of a pass of
     corrections, at most. Passes go on from how the last one's flats lie sewn anew: cloth that is cut for a hollow may
-    stand up in it instead, and only then shows it.
+    stand up in it instead, and only then shows it. None follows flats that lie sewn anew as they did along the rounds,
+    and well: the rounds ended where they did not pay any more.
     """
-    own = {"limit": limit, "ease": ease}
-    step = 1.0 / (PASSES + 1)
-    part = within(tell, 0.0, 0.7 * step)
-    begun, made = resting_flats(flats, outline, rounds=LAYING * rounds, **own, tell=part)
+    made = laid.made
     kept = made.laid[0] <= KEEPS
-    begun = _pile_down(begun, panels)
-    tell(SEWING, 0.7 * step)
-    done = [_sewn(begun, again(begun), kept)]
-    for k in range(1, PASSES + 1):
+    done = [_sewn(laid.flats, proof, kept)]
+    along = made.nearest(SPARE)
+    for k in range(PASSES if _may_pay(done[0], along) else 0):
         now = done[-1]
-        part = within(tell, k * step, (k + 0.7) * step)
+        part = within(tell, k / PASSES, (k + 0.7) / PASSES)
         place = now.proof.surface.vertices
-        made = correct(now.flats, outline, place, rounds=rounds, after=made, **own, tell=part)
-        tell(SEWING, (k + 0.7) * step)
+        made = correct(
+            now.flats, outline, place, rounds=rounds, limit=limit, ease=ease, after=made, tell=part
+        )
+        tell(SEWING, (k + 0.7) / PASSES)
         new = _sewn_anew(made, kept, partial(again, over=OUT), panels)
         if new is None:
             break
@@ -134,6 +180,16 @@ def fed_back(
         if held and new.worth > (1.0 - PAYS) * now.worth:
             break
     return done[0], min(done, key=attrgetter("worth"))
+
+
+def _may_pay(now: Sewn, along: Round | None) -> bool:
+    """Whether flats that are sewn anew may lie nearer after a pass of corrections; along: how they lay along the
+    rounds that led to them."""
+    away = now.proof.deviation_mm
+    if along is None or now.spilt.any() or away["max"] > TOLD or now.proof.volume_percent > FULL:
+        return True
+    farther = away["max"] - along.away_mm["max"]
+    return farther > STANDS_UP or away["mean"] > (1.0 + PAYS) * along.away_mm["mean"]
 
 
 def _sewn(flats: tuple[Flat, ...], proof: Proof, kept: NDArray[np.bool_]) -> Sewn:

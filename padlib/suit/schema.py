@@ -294,7 +294,7 @@ PROOF = _table(
     rounds=Key(
         "whole",
         10,
-        "rounds of correcting the flats by what sewing them back shows, at most; 0: none",
+        "rounds of correcting the flats for how their cloth rests on the outline, in a pass, at most; 0: none",
         least=0,
         most=30,
     ),

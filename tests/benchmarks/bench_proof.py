@@ -28,7 +28,7 @@ from padlib.proof.wrap import begin
 from padlib.suit.built import run
 from padlib.suit.demo import demo_suit
 from padlib.suit.file import Suit
-from padlib.suit.proving import fed_back
+from padlib.suit.proving import fed_back, resting
 from padlib.suit.taut import taut_flats
 
 HERE = Path(__file__).resolve().parent
@@ -75,26 +75,28 @@ def _row(name: str, suit: Suit) -> str:
     def flattened(*args, **more):
         return timed("flatten", laid, *args, **more)
 
-    proved = built.proved
-    built._flattened, built.proved = flattened, lambda suit, flats, *rest, **_: (tuple(flats), None)
+    built._flattened = flattened
     try:
-        made = run(suit, lay_seconds=0.0)
+        made = run(replace(suit, proof={**suit.proof, "sew": False}), lay_seconds=0.0)
     finally:
-        built._flattened, built.proved = laid, proved
-    shell, axes = made.shell.surface, made.panels.place.axes
-    told = {"support": shell, "axes": axes, "stretch": 0.05}
+        built._flattened = laid
+    shell, panels = made.shell.surface, made.panels
+    told = {"support": shell, "axes": panels.place.axes, "stretch": 0.05}
     small = taut_flats(made.flats, 0.05)
     plain = timed("sew", prove, small, **told)
     again = partial(prove, **told)
-    rounds = int(suit.proof["rounds"])
-    laid, best = timed(
-        "correct", fed_back, small, shell, again, made.panels, rounds=rounds, limit=0.05
-    )
+    own = {"rounds": int(suit.proof["rounds"]), "limit": 0.05}
+
+    def corrected():
+        rest = resting(small, shell, panels, **own)
+        return fed_back(rest, again(rest.flats), shell, again, panels, **own)
+
+    laid, best = timed("correct", corrected)
     flats, first, last = laid.flats, laid.proof, best.proof
     start = first.surface.vertices
     sheets = bundle(flats, 0.05)
     sewn = weld(sheets)
-    begun = begin(sheets, flats, sewn, axes)
+    begun = begin(sheets, flats, sewn, panels.place.axes)
     moved, _ = settle(scene(sheets, sewn, shell), begun + [0.5, 0.0, 0.0])
     apart = float(np.linalg.norm(moved - start, axis=1).mean())
     darts = [dart.length_mm for flat in made.flats for dart in flat.darts]
