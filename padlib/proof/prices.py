@@ -125,13 +125,15 @@ def strayed(
 
 
 def astray(flats: Sequence[Flat], sheets: Sequence[Sheet]) -> Array:
-    """The share (panels,) of each flat whose lengths are off its panel's by more than its cloth bears."""
+    """The share (panels,) of each flat whose cloth its panel stretches by more than it bears."""
     share: dict[str, float] = {}
     for flat, sheet in zip(flats, sheets, strict=True):
         if flat.panel.mirror_of is None:
             panel, state = _laid_out(flat)
-            high, low, _ = principal(state.strain / min(sheet.limits[:2]))
-            wide = panel.area[np.maximum(high, -low) > 1.0].sum()
+            high, low, _ = principal(state.strain)
+            # what is told is the cloth's stretch, from the flat to the panel, and not the other way round
+            stretch = np.maximum(1.0 / (1.0 + low) - 1.0, 1.0 - 1.0 / (1.0 + high))
+            wide = panel.area[stretch > min(sheet.limits[:2])].sum()
             share[flat.panel.name] = float(wide / panel.area.sum())
     return np.array([share[flat.panel.mirror_of or flat.panel.name] for flat in flats])
 
