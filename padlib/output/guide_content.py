@@ -464,15 +464,14 @@ def _fit(report: Mapping[str, Any]) -> list[Block]:
 
 
 def _corrected(proof: Mapping[str, Any]) -> str:
-    """What correcting the flats changed, if they were."""
-    before = proof.get("deviation_uncorrected_mm")
-    if not before:
-        return ""
-    return (
-        f" The outlines of the pieces were moved by what sewing them back showed: before, they would have sewn up to "
-        f"{before['mean']:.1f}, {before['p95']:.1f} and {before['max']:.1f} mm. Stretch in the table is of the "
-        "pieces against the sculpted outline."
-    )
+    """What correcting the flats changed, if they were, and what stretch is of."""
+    before, told = proof.get("deviation_uncorrected_mm"), ""
+    if before:
+        told = (
+            " The outlines of the pieces were moved by what sewing them back showed: before, they would have sewn up "
+            f"to {before['mean']:.1f}, {before['p95']:.1f} and {before['max']:.1f} mm."
+        )
+    return told + " Stretch in the table is of the pieces against the sculpted outline."
 
 
 def _panel_row(panel: Mapping[str, Any]) -> tuple[str, ...]:
