@@ -15,6 +15,7 @@ from scipy.spatial import cKDTree
 from padlib.body.cuts import flat_cut
 from padlib.body.legs import leg_centres
 from padlib.body.planes import read_plane
+from padlib.body.raised import without_hands
 from padlib.body.unit import find_unit
 from padlib.body.upright import UNSURE, Upright, above_legs, find_up, standing
 from padlib.errors import InputError
@@ -34,7 +35,7 @@ class Frame:
 
     scale in mm per unit of the file; rotation (3, 3); shift (3,) in mm; unit and up as words
     ("cm", "+y"), the axis nearest to up; tilt_deg: how far up is from that axis; turned_deg: turn
-    about the vertical after standing up, anticlockwise from above;
+    about the vertical after standing up, anticlockwise from above; tall: its height in mm, without hands over its head;
     sure: how sure each guess is, 0 to 1 (1 too for what was given): "unit", "up", "facing",
     "symmetry_mm" is the usual distance between the body and its mirror image.
     """
@@ -46,6 +47,7 @@ class Frame:
     up: str
     tilt_deg: float
     turned_deg: float
+    tall: float
     sure: dict[str, float]
 
     def carry(self, points: Points) -> Points:
@@ -78,7 +80,9 @@ def find_frame(
         upright = _beside(upright, plane[0], str(middle))
     stand = standing(upright.up)
     points = points @ stand.T
-    height = float(np.ptp(surface.vertices @ upright.up))
+    height, below = float(np.ptp(surface.vertices @ upright.up)), float(np.ptp(points[:, 2]))
+    crown, points = without_hands(points)
+    height -= below - crown
     unit, scale, sure_unit = find_unit(height, unit, points)
     points = points * scale
     given = None if plane is None else (stand @ plane[0], plane[1] * scale)
@@ -103,6 +107,7 @@ def find_frame(
         up=upright.word,
         tilt_deg=upright.tilt_deg,
         turned_deg=float((np.degrees(-np.pi / 2 - angle) + 180.0) % 360.0 - 180.0),
+        tall=height * scale,
         sure={
             "unit": sure_unit,
             "up": upright.sure,

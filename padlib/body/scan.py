@@ -149,7 +149,7 @@ def body_from_surface(
     repairs += told
     frame = find_frame(surface, unit=unit, up=up, facing=facing, middle=middle)
     standing = Surface(frame.carry(surface.vertices), surface.faces)
-    tall = float(np.ptp(standing.vertices[:, 2]))
+    tall = frame.tall
     standing, trimmed = cut_off(standing, trim)
     repairs += trimmed
     _check_area(standing, tall)

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from scipy.spatial import ConvexHull, QhullError, cKDTree
 
 from padlib.body.legs import leg_centres
+from padlib.body.raised import without_hands
 
 Points = NDArray[np.float64]
 Vector = NDArray[np.float64]
@@ -104,6 +105,7 @@ def _score(points: Points, up: Vector) -> float:
     long = extents[2] / extents.max()
     if long < LEAST_LONG:
         return -1.0
+    p = without_hands(p)[1]
     return long + legs(p) + 0.5 * _head_heavy(p) + 0.4 * _narrow_top(p)
 
 

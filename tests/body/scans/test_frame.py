@@ -6,6 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from padlib.body.frame import find_frame, spread_points
+from padlib.body.landmarks import find_landmarks
 from padlib.body.unit import UNITS, head_girth
 from padlib.errors import InputError
 from padlib.mesh.surface import Surface
@@ -109,6 +110,28 @@ def test_a_raised_arm_does_not_pull_the_plane(adult):
     frame = find_frame(Surface(moved, faces))
     apart = (frame.carry(moved) - moved)[np.abs(vertices[:, 0]) < 100.0]
     assert np.abs(apart[:, 0]).max() < 2.0
+
+
+@pytest.mark.parametrize("up", ["+z", "-y"])
+def test_hands_over_the_head_are_no_legs(figures, adult, rough, up):
+    """With both arms raised by 150 degrees up is sure, and crown, crotch and hips lie as with arms hanging, to 5 mm."""
+    vertices, faces = figures.figure(arm_deg=150.0)
+    head = vertices[np.abs(vertices[:, 0]) < 100.0, 2].max()
+    vertices = vertices * (1700.0 / head)
+    frame = find_frame(Surface(vertices @ rough.UP[up].T, faces))
+    assert (frame.up, frame.tall) == (up, pytest.approx(1700.0, abs=5.0))
+    assert min(frame.sure["up"], frame.sure["facing"]) > 0.5
+    raised, hanging = (find_landmarks(Surface(*body)) for body in ((vertices, faces), adult))
+    for name in ("crown", "crotch", "hip_left", "seat_right", "patella_left"):
+        z = [
+            found.at(name, Surface(*body))[2]
+            for found, body in ((raised, (vertices, faces)), (hanging, adult))
+        ]
+        assert z[0] == pytest.approx(z[1], abs=5.0), name
+    assert not {"wrist_left", "axilla_right", "bust_left"} & set(raised.points)
+    assert [f.where for f in raised.findings if f.number == 240][0].startswith(
+        "left arm that hangs"
+    )
 
 
 def test_feet_that_are_missing_do_not_turn_the_body_round(adult):
