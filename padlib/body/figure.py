@@ -226,7 +226,8 @@ def _neck(
     if tall and width[widest] > WIDER * width[thin]:
         return int(good[thin]), True
     shoulders = good[np.flatnonzero(width > 1.8 * width[widest])]
-    if len(shoulders) and top - cut.levels[shoulders[-1]] > 0.11 * top:
+    limbs = axilla or top_of(parts.leg["left"] >= 0) is not None  # what is over a form is its neck
+    if limbs and len(shoulders) and top - cut.levels[shoulders[-1]] > 0.11 * top:
         findings.append(
             Finding(
                 241,
