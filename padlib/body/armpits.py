@@ -62,21 +62,9 @@ def deepened(vertices: Vertices, faces: Faces, gap: Array) -> tuple[Vertices, tu
 
     gap (n,): distance in mm of each vertex from what was scanned. Nothing that was scanned moves.
     """
-    parts = find_parts(vertices, faces)
-    tree = cKDTree(vertices)
-    lows, folds = {}, {}
-    for side, sign in SIDES.items():
-        level = top_of(parts.arm[side] >= 0)
-        if level is None or level + 2 >= len(parts.core) or parts.core[level] < 0:
-            continue
-        low = parting(vertices, faces, parts, level, parts.arm[side][level], parts.core[level])
-        fold = Fold(float(low[2]), ASIDE)
-        if _hole(gap, tree, low) > HOLE:
-            fold = _fold(vertices, faces, gap, tree, low, sign, parts.top)
-        if fold is not None:
-            lows[side], folds[side] = low, fold
+    parts, lows, folds = _folds(vertices, faces, gap)
     out, told = vertices, []
-    height = _agreed(list(folds.values()), parts)
+    height, _ = _agreed(list(folds.values()), parts)
     for side, fold in folds.items():
         rise = height - lows[side][2]
         if not fold.hidden or rise < LEAST_RISE:
@@ -89,6 +77,34 @@ def deepened(vertices: Vertices, faces: Faces, gap: Array) -> tuple[Vertices, tu
         )
         told.append(Finding(DEEPENED, words, f"axilla_{side}", Grade.WARNING))
     return out, tuple(told)
+
+
+def unsure(vertices: Vertices, faces: Faces, gap: Array) -> dict[str, float]:
+    """Side to the standard deviation, mm, of the height of each armpit that a hole hides, by what it was told from."""
+    parts, _, folds = _folds(vertices, faces, gap)
+    _, doubt = _agreed(list(folds.values()), parts)
+    return {side: doubt for side, fold in folds.items() if fold.hidden}
+
+
+def _folds(
+    vertices: Vertices, faces: Faces, gap: Array
+) -> tuple[Parts, dict[str, Array], dict[str, Fold]]:
+    """The body's sweep; side to where arm and trunk part (3,), in a filling or not; side to the fold there."""
+    parts = find_parts(vertices, faces)
+    tree = cKDTree(vertices)
+    lows: dict[str, Array] = {}
+    folds: dict[str, Fold] = {}
+    for side, sign in SIDES.items():
+        level = top_of(parts.arm[side] >= 0)
+        if level is None or level + 2 >= len(parts.core) or parts.core[level] < 0:
+            continue
+        low = parting(vertices, faces, parts, level, parts.arm[side][level], parts.core[level])
+        fold = Fold(float(low[2]), ASIDE)
+        if _hole(gap, tree, low) > HOLE:
+            fold = _fold(vertices, faces, gap, tree, low, sign, parts.top)
+        if fold is not None:
+            lows[side], folds[side] = low, fold
+    return parts, lows, folds
 
 
 def _drawn_up(
@@ -195,15 +211,17 @@ def _mean(told: Sequence[tuple[float, float]]) -> tuple[float, float]:
     return float(height @ weight / weight.sum()), float(weight.sum() ** -0.5)
 
 
-def _agreed(folds: Sequence[Fold], parts: Parts) -> float:
-    """Height of both folds, mm: the mean of both sides and of what is usual, each by how sure it is."""
+def _agreed(folds: Sequence[Fold], parts: Parts) -> tuple[float, float]:
+    """Height of both folds and its standard deviation, mm: the mean of both sides and of what is usual, by how sure."""
+    if not folds:
+        return 0.0, 0.0
     told = [fold[:2] for fold in folds if not fold.hidden]
     hidden = [fold[:2] for fold in folds if fold.hidden]
     if hidden:  # both are told in one way and err alike: two are no surer than one
         told.append((_mean(hidden)[0], min(doubt for _, doubt in hidden)))
-    if folds and is_whole(parts):
+    if is_whole(parts):
         told.append((usual(parts.top, "neutral")["axilla_height"], PEOPLE * parts.top))
-    return _mean(told)[0] if folds else 0.0
+    return _mean(told)
 
 
 def _patch(vertices: Vertices, faces: Faces, gap: Array, low: Array) -> Mask:

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from padlib.body.armpits import unsure
 from padlib.body.axes import places
 from padlib.body.body import Body
 from padlib.body.figure import figure
@@ -24,9 +25,9 @@ from padlib.findings import Finding, Grade
 Array = NDArray[np.float64]
 
 UNKNOWN = 268  # number of the finding
-# Standard deviation of a place for each mm that it lies from the scan: of a tape's corner, of a landmark in a fold, and
-# of one elsewhere. From raw scans against clean meshes of 17 builds: bust, chest and upper arm girth, armpits' height,
-# stature (tests/benchmarks/results/scan.md tells how it held on six other builds).
+# Standard deviation of a place for each mm that it lies from the scan: of a tape's corner, of a crotch, of a landmark
+# elsewhere; a hidden armpit's is that of what its height was told from. From raw scans against clean meshes of 17
+# builds: bust, chest and upper arm girth, stature (tests/benchmarks/results/scan.md: how it held on twelve others).
 PER_GAP, PER_FOLD, PER_LEVEL = 0.09, 0.12, 0.03
 FOLDS = ("axilla", "crotch")
 LEAST, TOLD = 2.0, 5.0  # mm: less is not unsure, more is told
@@ -85,6 +86,9 @@ def by_level(body: Body, gap: Array) -> dict[str, float]:
     hidden = {name: float(gap[faces[body.landmarks[name].face]].max()) for name in at}
     share = {name: PER_FOLD if unsided(name) in FOLDS else PER_LEVEL for name in hidden}
     hidden = {name: share[name] * far for name, far in hidden.items() if far > 0.0}
+    if any(unsided(name) == "axilla" for name in hidden):
+        told = unsure(body.surface.vertices, faces, gap)
+        hidden |= {f"axilla_{side}": far for side, far in told.items() if f"axilla_{side}" in at}
     if not hidden:
         return {}
     wearer = ready(body.surface, at)

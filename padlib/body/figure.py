@@ -150,11 +150,11 @@ def figure(vertices: Array, faces: Ints) -> Figure:
         findings.append(
             _missing("pair of feet", "heights over the floor are left out, knees are unsure")
         )
+    form = crotch is None and not axilla
+    then = "its landmarks are left out" if form else "its landmarks, bust and chest are left out"
     for side in SIDES:
         if side not in axilla:
-            findings.append(
-                _missing(f"{side} arm apart from the trunk", "its landmarks are left out")
-            )
+            findings.append(_missing(f"{side} arm that hangs apart from the trunk", then))
     return Figure(
         vertices, faces, parts, crotch, axilla, neck, head, base, stature, feet, tuple(findings)
     )
@@ -226,7 +226,8 @@ def _neck(
     if tall and width[widest] > WIDER * width[thin]:
         return int(good[thin]), True
     shoulders = good[np.flatnonzero(width > 1.8 * width[widest])]
-    if len(shoulders) and top - cut.levels[shoulders[-1]] > 0.11 * top:
+    limbs = axilla or top_of(parts.leg["left"] >= 0) is not None  # what is over a form is its neck
+    if limbs and len(shoulders) and top - cut.levels[shoulders[-1]] > 0.11 * top:
         findings.append(
             Finding(
                 241,

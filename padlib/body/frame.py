@@ -15,6 +15,8 @@ from scipy.spatial import cKDTree
 from padlib.body.cuts import flat_cut
 from padlib.body.legs import leg_centres
 from padlib.body.planes import read_plane
+from padlib.body.raised import without_hands
+from padlib.body.stand import find_stand
 from padlib.body.unit import find_unit
 from padlib.body.upright import UNSURE, Upright, above_legs, find_up, standing
 from padlib.errors import InputError
@@ -34,7 +36,8 @@ class Frame:
 
     scale in mm per unit of the file; rotation (3, 3); shift (3,) in mm; unit and up as words
     ("cm", "+y"), the axis nearest to up; tilt_deg: how far up is from that axis; turned_deg: turn
-    about the vertical after standing up, anticlockwise from above;
+    about the vertical after standing up, anticlockwise from above; tall: its height in mm, without hands over its head;
+    stand: height over the floor in mm at which a form begins that is on a stand, 0 without one;
     sure: how sure each guess is, 0 to 1 (1 too for what was given): "unit", "up", "facing",
     "symmetry_mm" is the usual distance between the body and its mirror image.
     """
@@ -46,6 +49,8 @@ class Frame:
     up: str
     tilt_deg: float
     turned_deg: float
+    tall: float
+    stand: float
     sure: dict[str, float]
 
     def carry(self, points: Points) -> Points:
@@ -78,11 +83,17 @@ def find_frame(
         upright = _beside(upright, plane[0], str(middle))
     stand = standing(upright.up)
     points = points @ stand.T
-    height = float(np.ptp(surface.vertices @ upright.up))
+    height, below = float(np.ptp(surface.vertices @ upright.up)), float(np.ptp(points[:, 2]))
+    crown, points = without_hands(points)
+    height -= below - crown
     unit, scale, sure_unit = find_unit(height, unit, points)
     points = points * scale
     given = None if plane is None else (stand @ plane[0], plane[1] * scale)
-    angle, foot, symmetry_mm, sure_facing = _find_facing(points, height * scale, given, upper=upper)
+    stood = find_stand(points[::2], [np.eye(3)])
+    form = 0.0 if stood is None or stood.up[2] < 0.0 else stood.form - float(points[:, 2].min())
+    angle, foot, symmetry_mm, sure_facing = _find_facing(
+        points, height * scale, given, upper=upper, form=form
+    )
     asked = facing is not None
     if asked:
         angle, sure_facing = _asked_facing(facing, stand, angle), 1.0
@@ -103,6 +114,8 @@ def find_frame(
         up=upright.word,
         tilt_deg=upright.tilt_deg,
         turned_deg=float((np.degrees(-np.pi / 2 - angle) + 180.0) % 360.0 - 180.0),
+        tall=height * scale,
+        stand=form,
         sure={
             "unit": sure_unit,
             "up": upright.sure,
@@ -186,6 +199,7 @@ def _find_facing(
     given: tuple[NDArray[np.float64], float] | None = None,
     *,
     upper: bool = False,
+    form: float = 0.0,
 ) -> tuple[float, Points, float, float]:
     """Direction that the figure faces (radians about +Z), a place (2,) in its middle plane, mirror distance, how sure.
 
@@ -202,7 +216,10 @@ def _find_facing(
         distance = _mirror_step(points[::40], tree, points[::8], normal, offset, 0.03 * tall)[2]
     turned = points @ _turn(np.pi - normal).T
     turned += np.array([offset, 0.0, -low])
-    vote, sure = _upper_front(turned / tall) if upper else _faces_front(turned / tall)
+    if form:
+        vote, sure = _form_front(turned[turned[:, 2] > form])
+    else:
+        vote, sure = _upper_front(turned / tall) if upper else _faces_front(turned / tall)
     # turned so that the plane's normal is -X: the front is -Y for a positive vote
     facing = normal + np.pi / 2 if vote > 0 else normal - np.pi / 2
     return facing, offset * _direction(normal), distance, sure
@@ -293,6 +310,36 @@ def _faces_front(p: Points) -> tuple[float, float]:
         return 1.0, 0.0
     vote = sum(weight * cue for weight, cue in known)
     return vote, float(min(1.0, abs(vote) / 4.0))
+
+
+def _form_front(form: Points) -> tuple[float, float]:
+    """As `_faces_front` for a trunk without head and limbs: its back is hollow, its neck comes forward of the chest."""
+    p = (form - [0.0, 0.0, form[:, 2].min()]) / np.ptp(form[:, 2])
+    z = np.arange(0.05, 0.8, 0.02)
+    middle = p[np.abs(p[:, 0]) < 0.05]
+    strips = [middle[np.abs(middle[:, 2] - at) < 0.012, 1] for at in z]
+    neck = _middle(p[p[:, 2] > 0.93, 1])
+    chest = _middle(p[(np.abs(p[:, 2] - 0.7) < 0.1) & (np.abs(p[:, 0]) < 0.1), 1])
+    if neck is None or chest is None or min(len(y) for y in strips) < 4:
+        return 1.0, 0.0
+    front, back = (np.array([end(y) for y in strips]) for end in (np.min, np.max))
+    vote = _hollow(z, back) - _hollow(z, -front) + chest - neck
+    return vote, float(min(1.0, abs(vote) / 0.1))
+
+
+def _hollow(z: NDArray[np.float64], out: NDArray[np.float64]) -> float:
+    """How deep a profile, out (k,) at heights z (k,), falls under the line that is taut over it."""
+    corners: list[int] = []
+    for k in range(len(z)):
+        while len(corners) > 1 and _under(z, out, corners[-2], corners[-1], k):
+            corners.pop()
+        corners.append(k)
+    return float((np.interp(z, z[corners], out[corners]) - out).max())
+
+
+def _under(z: NDArray[np.float64], out: NDArray[np.float64], a: int, b: int, c: int) -> bool:
+    """Whether the middle one of three places of a profile lies under the line through the others."""
+    return (out[b] - out[a]) * (z[c] - z[a]) <= (out[c] - out[a]) * (z[b] - z[a])
 
 
 def _upper_front(p: Points) -> tuple[float, float]:

@@ -29,7 +29,8 @@ def head_marks(fig: Figure) -> dict[str, Mark]:
     """Crown, cervicale, suprasternal, neck_left/right, acromion_left/right, as far as the body has them."""
     marks: dict[str, Mark] = {}
     if fig.head:
-        marks["crown"] = (fig.vertices[np.argmax(fig.vertices[:, 2])], 1.0)
+        own = fig.vertices[:, 2] <= fig.parts.top  # hands may be higher
+        marks["crown"] = (fig.vertices[np.argmax(np.where(own, fig.vertices[:, 2], -np.inf))], 1.0)
     tops = _shoulder_tops(fig)
     for side in fig.axilla:
         marks[f"acromion_{side}"] = _acromion(fig, tops[side], side)

@@ -19,6 +19,7 @@ LEAST_AREA = 4e-4  # of height squared: smaller loops are fingers, ears, folds
 LEG_RATIO = 0.4  # two loops are a pair of legs when the smaller has this share of the larger
 RUN = 0.02  # a limb is apart from the trunk over at least this share of the height
 GROWN = 1.3  # a loop that is so much larger half a millimetre higher has joined another
+UPPER = 0.6  # of the height: a crown is no lower, whatever the arms reach over it
 FINE = 0.5  # mm, steps in which the level of a parting is found
 
 
@@ -32,7 +33,8 @@ class Parts:
     """The sweep of horizontal sections, sorted into parts.
 
     cut: the sections; core (k,): loop of the trunk, neck or head at each level, -1 where there is none;
-    leg, arm: side to (k,) loop at each level, -1 where there is none; top: height of the body in mm.
+    leg, arm: side to (k,) loop at each level, -1 where there is none; top: height of the body in mm, to the crown
+    where arms reach over the head.
     """
 
     cut: Slices
@@ -44,7 +46,13 @@ class Parts:
 
 def find_parts(vertices: Array, faces: Ints) -> Parts:
     """Cut the body in LEVELS horizontal planes and name the loops. vertices (n, 3) mm; faces (m, 3)."""
-    top = float(vertices[:, 2].max())
+    parts = _swept(vertices, faces, float(vertices[:, 2].max()))
+    crown = _crown_below_hands(vertices, parts)
+    return parts if crown is None else _swept(vertices, faces, crown)
+
+
+def _swept(vertices: Array, faces: Ints, top: float) -> Parts:
+    """The sweep from the floor up to a height in mm."""
     cut = slices(vertices, faces, (np.arange(LEVELS) + 0.5) * top / LEVELS)
     middle = float(np.median(vertices[:, 0]))
     core = np.full(LEVELS, -1)
@@ -66,6 +74,28 @@ def find_parts(vertices: Array, faces: Ints) -> Parts:
     leg, arm = ({side: _limb_only(cut, of[side]) for side in SIDES} for of in (leg, arm))
     both = (leg["left"] >= 0) & (leg["right"] >= 0)
     return Parts(cut, core, {side: np.where(both, leg[side], -1) for side in SIDES}, arm, top)
+
+
+def _crown_below_hands(vertices: Array, parts: Parts) -> float | None:
+    """Height in mm of the crown of a figure whose hands are over its head; None where nothing is."""
+    cut, last = parts.cut, _last_of_trunk(parts)
+    if not UPPER * LEVELS < last < (1.0 - RUN) * LEVELS:
+        return None
+    low, high = cut.low[parts.core[last]], cut.high[parts.core[last]]
+    about = ((vertices >= low) & (vertices <= high))[:, :2].all(axis=1)
+    z = vertices[about, 2]
+    return float(z[z < cut.levels[last + 1]].max(initial=low[2]))
+
+
+def _last_of_trunk(parts: Parts) -> int:
+    """The last level of the longest stack of trunk, neck and head: sections that lie over each other; -1 for none."""
+    cut, levels = parts.cut, np.flatnonzero(parts.core >= 0)
+    if not len(levels):
+        return -1
+    low, high = (side[parts.core[levels], :2] for side in (cut.low, cut.high))
+    aside = ((low[1:] > high[:-1]) | (high[1:] < low[:-1])).any(axis=1)
+    stacks = np.split(levels, np.flatnonzero(aside | (np.diff(levels) > RUN * LEVELS)) + 1)
+    return int(max(stacks, key=len)[-1])
 
 
 def _legs(cut: Slices, loops: Ints, middle: float) -> tuple[int, int] | None:

@@ -26,6 +26,8 @@ AGAIN, SETTLE = 2, 2  # how often landmarks found near are taken over, and round
 LATER = 4  # ... more, where what was asked for is still missed
 NEAR_MM, SAME_MM = 14.0, 1.0  # found so near to where one rode; no farther: as good as there
 ENOUGH, PATIENCE = 0.7, 2  # so many rounds that leave more than this share of the miss are the last
+# ... and where what was asked for is missed so far: a neck and its base that ask against each other come on slowly
+SLOWLY, PATIENTLY = 0.9, 12
 KNOWN_MM = 6.0  # found no nearer than this to where it is known to lie, a landmark stays there
 SOFT = (
     "acromion",
@@ -90,6 +92,8 @@ def brought(
         if missed > max(NEARLY, miss):
             break
         now, told, miss = next_, seen, missed
+    if miss > 1.0:
+        now, told, miss = _rounds(now, told, wanted, PATIENTLY, mirror, enough=SLOWLY)
     found, seen = _found(now, own, wanted)
     off = _apart(now, found)
     far = [g for g in LEVELS if any(k in g for k in known) and off.get(g[0], 0.0) >= KNOWN_MM]
@@ -157,6 +161,7 @@ def _rounds(
     most: int,
     mirror: Ints | None,
     least: int = 0,
+    enough: float = ENOUGH,
 ) -> tuple[Body, Measurements, float]:
     """The best of some rounds with landmarks that ride, its measurements and its miss."""
     best = (body, told, _miss(wanted, told.values))
@@ -173,7 +178,7 @@ def _rounds(
         now = based(replace(now, surface=Surface(vertices, now.surface.faces)), wanted.given)
         told = measure(now)
         miss = _miss(wanted, told.values)
-        idle = 0 if miss < ENOUGH * best[2] else idle + 1
+        idle = 0 if miss < enough * best[2] else idle + 1
         if miss < best[2] or turn < least:
             best = (now, told, miss)
     return best

@@ -41,7 +41,8 @@ from padlib.mesh.solid import SMOOTHED, make_solid
 from padlib.mesh.surface import Surface, Vertices
 from padlib.mesh.thin import even_edge, raised, sparser, thinned
 
-UNIT, UP, TURNED, UNSURE = 200, 201, 202, 203
+UNIT, UP, TURNED, UNSURE, STAND = 200, 201, 202, 203, 209
+CLEAR = 3.0  # mm under a form: there it is cut off its stand, since the first triangles at a rim are lost
 EDGE_PART = 1.0 / 175.0  # edge of the even triangles in parts of the stature: 10 mm for an adult
 THIN = 0.6  # edge to which a dense scan is thinned, in parts of the even edge
 SPARSE = 0.75  # where the scan's edges are shorter than this part of the even ones, remeshing begins from fewer
@@ -149,14 +150,15 @@ def body_from_surface(
     repairs += told
     frame = find_frame(surface, unit=unit, up=up, facing=facing, middle=middle)
     standing = Surface(frame.carry(surface.vertices), surface.faces)
-    tall = float(np.ptp(standing.vertices[:, 2]))
+    tall = frame.tall
+    standing, stood = _off_stand(standing, frame.stand)
     standing, trimmed = cut_off(standing, trim)
     repairs += trimmed
     _check_area(standing, tall)
     solid, made, told = make_solid(standing, size=tall, floor=0.0)
     if dense is not None:
         solid = Surface(raised(solid.vertices, solid.faces, MEANS, MOST), solid.faces)
-    repairs += _told_frame(frame, unit, up, facing) + told
+    repairs += _told_frame(frame, unit, up, facing) + stood + told
     smoothed = any(finding.number == SMOOTHED for finding in told)
     body, lifted = _evened(
         solid, tall, edge_length, np.where(made == KEPT, STANDS[smoothed], np.inf)
@@ -219,6 +221,15 @@ def _repaired(
         surface, told = drop_islands(surface)
         found += told
     return surface, dense, found
+
+
+def _off_stand(standing: Surface, form: float) -> tuple[Surface, Findings]:
+    """A form without the stand under it, cut where the form begins, mm over the floor; as it is where that is 0."""
+    if not form:
+        return standing, ()
+    standing, _ = cut_off(standing, [f"z < {form - CLEAR:.1f}"])
+    words = f"a stand was found under the form, which begins {form:.0f} mm over its foot; it was left out"
+    return standing, (Finding(STAND, words, grade=Grade.REPAIR),)
 
 
 def _check_area(standing: Surface, tall: float) -> None:

@@ -13,6 +13,8 @@ from numpy.typing import NDArray
 from scipy.spatial import ConvexHull, QhullError, cKDTree
 
 from padlib.body.legs import leg_centres
+from padlib.body.raised import without_hands
+from padlib.body.stand import find_stand
 
 Points = NDArray[np.float64]
 Vector = NDArray[np.float64]
@@ -23,6 +25,7 @@ FLAT = 0.005  # of the height: soles lie that near to the plane they stand on
 FOOT = 0.085  # of the height: a sole that is stood on is at least that long
 RIVAL = 0.3  # cosine under which another way up is a rival, not the same one a little off
 UNSURE = 0.45  # a way up that leads by less gives way to what a flat cut says
+STOOD = 0.9  # how sure a form's stand makes of up
 TWO_LEGS = 0.5  # share of the levels that show two legs, from which on a figure has both
 ACROSS = 0.7  # cosine under which two planes lie quite otherwise
 UPPER = 0.45  # of the height: from there up a wearer of one leg is even
@@ -50,6 +53,9 @@ def find_up(points: Points, cut: Vector | None = None) -> Upright:
     """
     few = points[:: max(1, len(points) // 20_000)]
     ways = _candidates(few)
+    stand = find_stand(few, [standing(way) for way in ways[: len(ways) // 2]])
+    if stand is not None:
+        return _named(stand.up, LEAN_SOLES, STOOD)
     scores = np.array([_score(few, way) for way in ways])
     best = int(np.argmax(scores))
     up, tolerance = _settled(points, ways[best])
@@ -57,6 +63,11 @@ def find_up(points: Points, cut: Vector | None = None) -> Upright:
     sure = float(np.clip(_score(few, up) - rivals.max(initial=-1.0), 0.0, 1.0))
     if cut is not None and sure < UNSURE and legs(few @ standing(up).T) < TWO_LEGS:
         up, tolerance, sure = cut, LEAN_LINE, min(sure, 0.3)  # told as uncertain
+    return _named(up, tolerance, sure)
+
+
+def _named(up: Vector, tolerance: float, sure: float) -> Upright:
+    """A way up (3,) as a word, or as the file's own axis where it lies within a tolerance in degrees of that."""
     axis = int(np.argmax(np.abs(up)))
     sign = 1.0 if up[axis] > 0 else -1.0
     exact = sign * np.eye(3)[axis]
@@ -104,6 +115,7 @@ def _score(points: Points, up: Vector) -> float:
     long = extents[2] / extents.max()
     if long < LEAST_LONG:
         return -1.0
+    p = without_hands(p)[1]
     return long + legs(p) + 0.5 * _head_heavy(p) + 0.4 * _narrow_top(p)
 
 

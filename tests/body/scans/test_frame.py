@@ -5,7 +5,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from padlib.body import measure, with_landmarks
 from padlib.body.frame import find_frame, spread_points
+from padlib.body.landmarks import find_landmarks
+from padlib.body.scan import body_from_surface
 from padlib.body.unit import UNITS, head_girth
 from padlib.errors import InputError
 from padlib.mesh.surface import Surface
@@ -111,6 +114,28 @@ def test_a_raised_arm_does_not_pull_the_plane(adult):
     assert np.abs(apart[:, 0]).max() < 2.0
 
 
+@pytest.mark.parametrize("up", ["+z", "-y"])
+def test_hands_over_the_head_are_no_legs(figures, adult, rough, up):
+    """With both arms raised by 150 degrees up is sure, and crown, crotch and hips lie as with arms hanging, to 5 mm."""
+    vertices, faces = figures.figure(arm_deg=150.0)
+    head = vertices[np.abs(vertices[:, 0]) < 100.0, 2].max()
+    vertices = vertices * (1700.0 / head)
+    frame = find_frame(Surface(vertices @ rough.UP[up].T, faces))
+    assert (frame.up, frame.tall) == (up, pytest.approx(1700.0, abs=5.0))
+    assert min(frame.sure["up"], frame.sure["facing"]) > 0.5
+    raised, hanging = (find_landmarks(Surface(*body)) for body in ((vertices, faces), adult))
+    for name in ("crown", "crotch", "hip_left", "seat_right", "patella_left"):
+        z = [
+            found.at(name, Surface(*body))[2]
+            for found, body in ((raised, (vertices, faces)), (hanging, adult))
+        ]
+        assert z[0] == pytest.approx(z[1], abs=5.0), name
+    assert not {"wrist_left", "axilla_right", "bust_left"} & set(raised.points)
+    assert [f.where for f in raised.findings if f.number == 240][0].startswith(
+        "left arm that hangs"
+    )
+
+
 def test_feet_that_are_missing_do_not_turn_the_body_round(adult):
     """Without feet, nose, calves, seat and hands still tell the front."""
     vertices, faces = adult
@@ -143,6 +168,34 @@ def test_a_short_dress_form_stands_once_its_unit_is_said(adult):
     frame = find_frame(trunk, unit="mm", up="+z")
     assert frame.unit == "mm"
     assert np.ptp(frame.carry(trunk.vertices)[:, 2]) == pytest.approx(600.0, abs=20.0)
+
+
+@pytest.mark.parametrize("up", ["+z", "-z", "-x", "askew"])
+def test_a_form_on_a_stand_stands_on_it(figures, rough, up):
+    """A form stands up along its pole, to half a degree, and begins where the pole ends, to 3 mm; at any tilt."""
+    vertices, faces = figures.form_on_stand()
+    turn = _rotation(70.0, 0) @ _rotation(40.0, 2) if up == "askew" else rough.UP[up]
+    frame = find_frame(Surface(vertices @ turn.T, faces))
+    assert np.degrees(np.arccos(min(1.0, (frame.rotation @ turn)[2, 2]))) < 0.5
+    assert frame.stand == pytest.approx(600.0, abs=3.0)
+    assert frame.sure["up"] > 0.5
+
+
+def test_a_stand_is_left_out_and_told(figures, rough):
+    """Of a form on a stand, its plate flat on an axis of the file like a floor, the form is left with its girths."""
+    vertices, faces = figures.form_on_stand()
+    scan = body_from_surface(Surface(vertices @ rough.UP["-y"].T / 10.0, faces), unit="cm")
+    assert [f.count for f in scan.repairs if f.number == 209]
+    assert np.ptp(scan.body.surface.vertices[:, 2]) == pytest.approx(540.0, abs=8.0)
+    told = measure(with_landmarks(scan.body))
+    assert told.values["waist_girth"] == pytest.approx(_ellipse(115.0, 85.0), abs=5.0)
+    assert not {"head_girth", "stature"} & set(told.values)
+
+
+def _ellipse(a, b):
+    """Perimeter of an ellipse by S. Ramanujan's second approximation (1914)."""
+    h = ((a - b) / (a + b)) ** 2
+    return np.pi * (a + b) * (1.0 + 3.0 * h / (10.0 + np.sqrt(4.0 - 3.0 * h)))
 
 
 @pytest.mark.parametrize(

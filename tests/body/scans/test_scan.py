@@ -6,6 +6,7 @@ import pytest
 import trimesh
 
 from padlib.body import measure, with_landmarks
+from padlib.body.armpits import unsure
 from padlib.body.frame import spread_points
 from padlib.body.scan import body_from_surface, import_scan
 from padlib.errors import InputError, MeshError
@@ -127,6 +128,9 @@ def test_an_armpit_that_was_not_scanned_is_put_where_the_gap_ends(base):
     assert 204 in [finding.number for finding in scan.repairs]
     assert holed.at("axilla_left")[2] == pytest.approx(clean.at("axilla_left")[2], abs=6.0)
     assert holed.sure["axilla_left"] < clean.sure["axilla_left"]
+    told = unsure(scan.body.surface.vertices, scan.body.surface.faces, scan.body.gap)
+    assert set(told) == {"left"}
+    assert abs(holed.at("axilla_left")[2] - clean.at("axilla_left")[2]) < 2.0 * told["left"] < 20.0
 
 
 @pytest.mark.parametrize("wide", [pytest.param(90.0, marks=pytest.mark.slow), 130.0])
