@@ -18,13 +18,15 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import IO, Any
 
+from threadpoolctl import threadpool_limits
+
 import padlib
 from padlib.errors import PadlibError
 from padlib.output.png import map_scale
 from padlib.output.whole import write_whole
 from padlib.progress import Tell, quiet
 from padlib.suit.built import Clock, run
-from padlib.suit.file import parse_suit
+from padlib.suit.file import Suit, parse_suit
 from padlib.suit.steps import suit_body, suit_shell
 from padlib.suit.suggestion import suggest
 from padlib.suit.suggestion_told import values
@@ -61,15 +63,24 @@ class Order:
 
 def work(order: Order) -> None:
     """Build a suit here and now, and write its results and its scene; or seek its seams. Raises PadlibError."""
-    clock = Clock()
     suit = parse_suit(order.text, name=order.name, folder=order.folder)
-    workers = min(4, os.cpu_count() or 1)
-    if order.task == SEAMS:
-        body = suit_body(suit)
-        found = suggest(suit, body, suit_shell(suit, body), workers=workers, tell=order.tell)
-        order.out.mkdir(parents=True, exist_ok=True)
-        write_whole(order.out / SUGGESTED, json.dumps(values(found)).encode())
-        return
+    # small matrices: threads of the linear algebra library cost more than they give
+    with threadpool_limits(1):
+        if order.task == SEAMS:
+            _seek(order, suit)
+        else:
+            _build(order, suit)
+
+
+def _seek(order: Order, suit: Suit) -> None:
+    body = suit_body(suit)
+    found = suggest(suit, body, suit_shell(suit, body), workers=_workers(), tell=order.tell)
+    order.out.mkdir(parents=True, exist_ok=True)
+    write_whole(order.out / SUGGESTED, json.dumps(values(found)).encode())
+
+
+def _build(order: Order, suit: Suit) -> None:
+    clock, workers = Clock(), _workers()
     built = run(suit, workers=workers, tell=order.tell, clock=clock)
     # the page draws panels and maps itself
     write_built(built, order.out, workers=workers, clock=clock, tell=order.tell, panels=False)
@@ -79,6 +90,10 @@ def work(order: Order) -> None:
     write_whole(order.out / SCENE, data)
     if built.proof is not None:
         write_whole(order.out / SEWN, sewn_bytes(built.proof))
+
+
+def _workers() -> int:
+    return min(4, os.cpu_count() or 1)
 
 
 def work_apart(order: Order) -> None:
