@@ -186,7 +186,9 @@ def _may_pay(now: Sewn, along: Round | None) -> bool:
     """Whether flats that are sewn anew may lie nearer after a pass of corrections; along: how they lay along the
     rounds that led to them."""
     away = now.proof.deviation_mm
-    if along is None or now.spilt.any() or away["max"] > TOLD or now.proof.volume_percent > FULL:
+    if along is None or away["max"] > TOLD or now.proof.volume_percent > FULL:
+        return True
+    if now.spilt.max() > SPARE:  # more than sewing anew is known to show
         return True
     farther = away["max"] - along.away_mm["max"]
     return farther > STANDS_UP or away["mean"] > (1.0 + PAYS) * along.away_mm["mean"]

@@ -139,14 +139,14 @@ def test_what_lies_no_nearer_is_left(monkeypatch: pytest.MonkeyPatch) -> None:
     "as_laid",
     [
         proof(0.02, 0.09, mean=0.63, most=10.9),
-        proof(0.049, 0.09, mean=0.62, most=9.0, volume=0.99),
+        proof(0.056, 0.09, mean=0.62, most=9.0, volume=0.99),
     ],
 )
 def test_flats_that_lie_as_along_the_rounds_are_left(
     monkeypatch: pytest.MonkeyPatch, as_laid: SimpleNamespace
 ) -> None:
-    """Sewn anew under 10 % farther off on average and 2 mm at the worst place, and well within all that is told: the
-    rounds had ended where they did not pay any more."""
+    """Sewn anew under 10 % farther off on average and 2 mm at the worst place, within what is told, and over its limit
+    by no more than rounds leave for that: they had ended where they did not pay any more."""
     last, asked = sewn(monkeypatch, as_laid, passes=0)
 
     assert last is as_laid
@@ -159,7 +159,7 @@ def test_flats_that_lie_as_along_the_rounds_are_left(
         proof(0.02, 0.09, mean=0.62, most=11.2),
         proof(0.02, 0.09, mean=0.665),
         proof(0.02, 0.09, mean=0.62, volume=1.02),
-        proof(0.0505, 0.09, mean=0.62),
+        proof(0.058, 0.09, mean=0.5),
     ],
     ids=["stands up", "farther off", "too full", "over its limit"],
 )
