@@ -76,9 +76,10 @@ def laid_to_rest(
 ) -> Laid:
     """The flats cut taut and laid for how their cloth will rest, where the suit asks for corrections."""
     limit, rounds = suit.darts["limit"], int(suit.proof["rounds"])
+    if not suit.proof["sew"] or not rounds:
+        return Laid(tuple(flats))
     eased = [e.seam for e in suit.ease]
-    told = any(f.number in UNWALKED for f in walk(bundle(flats, limit), eased))
-    if not suit.proof["sew"] or not rounds or told:
+    if any(f.number in UNWALKED for f in walk(bundle(flats, limit), eased)):
         return Laid(tuple(flats))
     small = taut_flats(flats, limit, percentile=suit.darts["percentile"], ease=eases)
     return resting(small, shell.surface, panels, rounds=rounds, limit=limit, ease=eases, tell=tell)
