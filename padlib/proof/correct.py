@@ -29,6 +29,7 @@ from padlib.proof import elastic
 from padlib.proof.half import Half, half_of
 from padlib.proof.prices import (
     HOLDS,
+    KEEPS,
     SHORT_OF,
     Prices,
     astray,
@@ -56,6 +57,10 @@ CURVED = 1e-3  # cosine between a step and its turn, above which that tells anyt
 STILL = 0.01  # mm, mean movement of a step at which the cloth rests in a round; at 0.02 costs are off by 1 in 30
 PAYS = 0.02  # share that rounds must take, at prices that stand, for more to follow
 IDLE = 2  # rounds that do not pay, after which none follows
+LATELY = 4  # rounds that together must bring what a suit is chosen by down by GAINS for more to follow, where nothing
+GAINS = 0.1  # is told and no panel lies over its limit by more than a share NEARLY, unless the last
+COMING = 0.05  # round alone brought it down by so much: prices may still bring a suit on
+NEARLY = 0.015
 STAND = 0.3  # relative change of a price at which it stands
 EXCESS = 30.0  # by how much the largest share beyond what may be over a panel's limit counts against a round
 TRIES = 4
@@ -69,7 +74,8 @@ class Round:
     """Flats that a round of corrections came to.
 
     away_mm: how far their suit at rest is off the shell (mean, p95, max); far: what that counts; over (panels,):
-    share of each panel's cloth that is strained beyond its limit then; keeps: whether as cut they keep it.
+    share of each panel's cloth that is strained beyond its limit then; keeps: whether as cut they keep it; place
+    (n, 3): the whole suit at rest, vertices as they are welded.
     """
 
     flats: tuple[Flat, ...]
@@ -77,11 +83,17 @@ class Round:
     far: float
     over: Array
     keeps: bool
+    place: Vertices
 
     @property
     def counts(self) -> float:
-        """What it is to be chosen by: how far off it lies, more where the worst place is told."""
+        """How far off it lies, more where the worst place is told."""
         return self.far * max(1.0, self.away_mm["max"] / TOLD)
+
+    def worth(self, laid: Array, spare: Array | float = 0.0) -> float:
+        """What it is to be chosen by: the same, more where cloth is over its limit; laid (panels,): what was over it at
+        first; spare (panels,): by what share sooner."""
+        return (1.0 + EXCESS * float(beyond(self.over + spare, laid).max())) * self.counts
 
 
 @dataclass(frozen=True, eq=False)
@@ -99,11 +111,7 @@ class Corrected:
         What is over it once sewn counts against a round; spare (panels,): by what share sooner.
         """
         held = [r for r in self.rounds if r.keeps and r not in but]
-        return min(
-            held,
-            key=lambda r: (1.0 + EXCESS * beyond(r.over + spare, self.laid[0]).max()) * r.counts,
-            default=None,
-        )
+        return min(held, key=lambda r: r.worth(self.laid[0], spare), default=None)
 
 
 @dataclass(frozen=True, eq=False)
@@ -170,14 +178,17 @@ def correct(
     rounds: int,
     limit: float,
     ease: Sequence[Ease] = (),
+    cut: Array | None = None,
     after: Corrected | None = None,
     tell: Tell = quiet,
 ) -> Corrected:
     """Flats whose suit lies nearer to the shell.
 
     support: the shell; place (n, 3): the suit of the given flats near its rest over it; rounds: at most;
-    limit: strain that cloth bears of which no more is known; ease: which seam's sides are to differ; after: the
-    corrections that these go on from, if any. Mirror images stay mirror images.
+    limit: strain that cloth bears of which no more is known; ease: which seam's sides are to differ; cut (panels,): the
+    share of each panel over its limit as cut, if that is known better than these flats tell; after: the
+    corrections that these go on from, if any. Mirror images stay mirror images. A panel that keeps its limit as cut is
+    to keep it once sewn.
 
     What falls is the cube and the square of the distance, averaged over the cloth, and a price on cloth that is
     strained near its limit (`prices`). Of all rounds whose flats keep the limit against their panels one is to be
@@ -190,10 +201,12 @@ def correct(
     place = half.folded(weld(half.suit), weld(suit), place)
     now = _rested(flats, half, support, place, work, prices)
     told = now.over(), now.astray()
-    laid = told if after is None else after.laid
-    done = [replace(_round(now, told, laid), keeps=True)]  # what is given can always be taken
+    laid = _before(told[0], told[1] if cut is None else cut) if after is None else after.laid
+    done = [_round(now, told, laid)]
+    if after is None:
+        done = [replace(done[0], keeps=True)]  # what is given at first can always be taken
     reach, idle = LONGEST, 0
-    trail = _Trail()
+    trail, worth = _Trail(), [done[0].worth(laid[0])]
     for k in range(rounds):
         tell(f"bringing the flats nearer to the outline, round {k + 1}", k / rounds)
         cost = _cost(now)
@@ -217,12 +230,26 @@ def correct(
         held = len(flats) / len(half.own) * volume_percent(now.height, now.here.area, support)
         prices = now.prices.moved(*told, laid, done[-1].away_mm["max"], held)
         stand = np.allclose(_standing(prices), _standing(now.prices), rtol=STAND)
-        stand &= done[-1].away_mm["max"] < SHORT_OF * TOLD and held < HOLDS
-        idle = idle + 1 if after > (1.0 - PAYS) * cost and stand else 0
-        if idle == IDLE:
+        untold = done[-1].away_mm["max"] < SHORT_OF * TOLD and held < HOLDS
+        idle = idle + 1 if after > (1.0 - PAYS) * cost and stand and untold else 0
+        worth.append(done[-1].worth(laid[0]) if done[-1].keeps else np.inf)
+        near = untold and beyond(done[-1].over, laid[0]).max() <= NEARLY
+        if idle == IDLE or (near and _slow(worth)):
             break
         now = replace(now, prices=prices)
     return Corrected(tuple(done), laid, now.prices)
+
+
+def _before(over: Array, cut: Array) -> tuple[Array, Array]:
+    """What was over each panel's limit (panels,) before any corrections, once sewn and as cut."""
+    return np.where(cut <= KEEPS, np.minimum(over, KEEPS), over), cut
+
+
+def _slow(worth: Sequence[float]) -> bool:
+    """Whether rounds of such worth (rounds,) bring a suit on no more; infinite where one cannot be taken."""
+    if len(worth) <= LATELY or worth[-1] < (1.0 - COMING) * worth[-2]:
+        return False
+    return min(worth) > (1.0 - GAINS) * min(worth[:-LATELY])
 
 
 def _standing(prices: Prices) -> Array:
@@ -233,7 +260,10 @@ def _round(now: _State, told: tuple[Array, Array], laid: tuple[Array, Array]) ->
     """A state as a round of corrections; told: what is over, once sewn and as cut; laid: what was before any."""
     away = deviation(now.height, now.here.area)
     keeps = not cut_beyond(told[1], laid[1]).any()
-    return Round(now.flats, away, _far(now), told[0], keeps)
+    place = now.place
+    if not now.half.whole:
+        place = now.half.unfolded(now.here.sewn, weld(bundle(now.flats)), place)
+    return Round(now.flats, away, _far(now), told[0], keeps, place)
 
 
 def _fall(slope: Sequence[Plane], way: Sequence[Plane]) -> float:
@@ -256,7 +286,7 @@ def _tried(
         cut = [flat.positions + share * step for flat, step in zip(now.own, way, strict=True)]
         taken, share = share, 0.4 * share
         try:
-            laid = _alike_again(match_flats(now.own, ease=ease, cut=cut), ease)
+            laid = agreed(now.own, cut, ease)
         except FlatteningError:
             continue  # an outline would cross itself: a shorter step
         if laid is None:
@@ -270,8 +300,14 @@ def _tried(
     return None
 
 
-def _alike_again(laid: list[Flat], ease: Sequence[Ease]) -> list[Flat] | None:
-    """Flats whose sewn edges agree; after a long step the first match may have ended too early. None: they do not."""
+def agreed(own: Sequence[Flat], cut: Sequence[Plane], ease: Sequence[Ease]) -> list[Flat] | None:
+    """Flats at places (n, 2) each, but for what it takes that sewn edges agree; None where they do not. After a long
+    step the first match may have ended too early.
+
+    own: all that are no mirror images; ease: which seam's sides are to differ. Raises FlatteningError where a flat
+    would overlap.
+    """
+    laid = match_flats(own, ease=ease, cut=cut)
     for _ in range(TRIES):
         if _unlike(laid, ease) < ALIKE:
             return laid

@@ -31,9 +31,6 @@ from padlib.suit.steps import Panels
 from padlib.suit.taut import SURE as SPARE
 from padlib.suit.taut import resting_flats, taut_flats
 
-LAYING = (
-    3  # times as many rounds lay the flats as a pass of corrections has: they begin farther off
-)
 PASSES = 3  # of corrections, each from how the last one's flats lie sewn anew, at most
 PAYS = 0.10  # share that a pass must take for another one to follow, unless the worst place is told or too much held
 FULL = 1.0  # % of the shell's volume that a suit may hold more before another pass follows
@@ -137,8 +134,7 @@ def resting(
     tell: Tell = quiet,
 ) -> Laid:
     """The flats laid for how their cloth will rest; rounds: of a pass of corrections, at most."""
-    most = LAYING * rounds
-    begun, made = resting_flats(flats, outline, rounds=most, limit=limit, ease=ease, tell=tell)
+    begun, made = resting_flats(flats, outline, rounds=rounds, limit=limit, ease=ease, tell=tell)
     return Laid(_pile_down(begun, panels), made)
 
 

@@ -18,9 +18,11 @@ from padlib.flatten.agree import match_flats, moved_flat
 from padlib.flatten.ease import Ease
 from padlib.flatten.flat import Flat
 from padlib.flatten.together import with_images
-from padlib.mesh.surface import Surface
-from padlib.progress import Tell, quiet
-from padlib.proof.correct import Corrected, correct
+from padlib.mesh.surface import Surface, Vertices
+from padlib.progress import Tell, quiet, within
+from padlib.proof.coarse import coarser
+from padlib.proof.correct import Corrected, agreed, correct
+from padlib.proof.prices import astray
 from padlib.proof.sew import weld
 from padlib.proof.sheets import bundle
 from padlib.seams.mirror import other_side
@@ -32,6 +34,10 @@ STEP = 0.001
 BEARS = 0.96  # share of what its cloth bears that a flat may use then; making seams agree takes a little more
 TRIES = 5
 SURE = 0.007  # of a panel, over its limit: by how much more sewing the flats back may show
+LOOSER = (
+    1.05  # times the limit, for coarse cloth, which strains a little more where the shell curves
+)
+COARSELY, FINELY = 2, 3  # times as many rounds as a pass of corrections has, at most: they begin farther off
 
 
 def taut_flats(
@@ -70,16 +76,70 @@ def resting_flats(
     ease: Sequence[Ease] = (),
     tell: Tell = quiet,
 ) -> tuple[tuple[Flat, ...], Corrected]:
-    """The flats, moved until their cloth rests as near to the outline as pays, and the rounds that led there.
+    """The flats, moved until their cloth rests as near to the outline as pays, and the last rounds that led there.
 
-    rounds: at most; limit: what cloth bears of which no more is known; ease: which seams' sides are to differ.
+    rounds: of a pass of corrections, at most; limit: what cloth bears of which no more is known; ease: which seams'
+    sides are to differ. Most rounds run on coarser meshes of the flats, where these can be had.
     """
-    sewn = weld(bundle(flats, limit))
+    own = {"limit": limit, "ease": ease}
+    begun = _begun(flats, outline, rounds=COARSELY * rounds, tell=within(tell, 0.0, 0.4), **own)
+    if begun is not None:
+        fine, place, made = begun
+        made = correct(
+            fine,
+            outline,
+            place,
+            rounds=FINELY * rounds,
+            after=made,
+            tell=within(tell, 0.4, 1.0),
+            **own,
+        )
+        near = made.nearest(SURE)
+        if near is not None:
+            return near.flats, made
+    place = _on_panels(flats)
+    made = correct(flats, outline, place, rounds=FINELY * rounds, tell=tell, **own)
+    return made.nearest(SURE).flats, made
+
+
+def _begun(
+    flats: Sequence[Flat],
+    outline: Surface,
+    *,
+    rounds: int,
+    limit: float,
+    ease: Sequence[Ease],
+    tell: Tell,
+) -> tuple[tuple[Flat, ...], Vertices, Corrected] | None:
+    """The flats moved as coarse ones were until these rested near the outline, where their vertices (n, 3), as they are
+    welded, lie then, and the rounds that led there; None where that cannot be had."""
+    coarse = coarser(flats)
+    if coarse is None:
+        return None
+    cut = astray(flats, bundle(flats, limit).sheets)
+    start = _on_panels(coarse.flats)
+    looser = {"limit": LOOSER * limit, "ease": ease, "cut": cut, "tell": tell}
+    made = correct(coarse.flats, outline, start, rounds=rounds, **looser)
+    near = made.nearest(SURE)
+    if near is None:
+        return None
+    own = [flat for flat in flats if flat.panel.mirror_of is None]
+    try:
+        laid = agreed(own, coarse.moved(near.flats), ease)
+    except FlatteningError:
+        return None
+    if laid is None:
+        return None
+    return with_images(laid, [f.panel for f in flats]), coarse.placed(near.place), made
+
+
+def _on_panels(flats: Sequence[Flat]) -> Vertices:
+    """The vertices (n, 3) of flats, as they are welded, where their panels have them."""
+    sewn = weld(bundle(flats))
     place = np.empty((sewn.count, 3))
     for at, flat in zip(sewn.welded, flats, strict=True):
         place[at] = flat.panel.surface.vertices
-    made = correct(flats, outline, place, rounds=rounds, limit=limit, ease=ease, tell=tell)
-    return made.nearest(SURE).flats, made
+    return place
 
 
 def _beside(flats: Sequence[Flat]) -> NDArray[np.bool_]:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -12,13 +14,14 @@ from padlib.flatten.together import named_pairs
 from padlib.mesh.surface import Surface
 from padlib.proof import correct as room
 from padlib.proof import prices
-from padlib.proof.correct import correct
+from padlib.proof.correct import Corrected, correct
 from padlib.proof.half import half_of
 from padlib.proof.prices import beyond, far_off, first
 from padlib.proof.settle import Work, scene, settle, touch
 from padlib.proof.sew import weld
 from padlib.proof.sheets import bundle
 from padlib.seams.panels import Edge, Panel
+from padlib.suit import taut
 from padlib.suit.built import Built
 
 AROUND, UP = 36, 18
@@ -193,6 +196,18 @@ def test_nearness_gets_no_dearer_while_a_flat_is_over_its_limit_as_cut() -> None
     assert min(kept.worst, kept.more) > 1.2
 
 
+def test_rounds_end_where_four_of_them_gain_under_a_tenth() -> None:
+    """Not before there are so many, not where the last one alone gained a twentieth, not where one of the last four is
+    a tenth better than all before; rounds that cannot be taken gain nothing."""
+    gone = np.inf
+    assert not room._slow([10.0, 9.9, 9.8, 9.8])
+    assert room._slow([10.0, 9.9, 9.8, 9.8, 9.7])
+    assert room._slow([10.0, gone, gone, 9.8, 9.8])
+    assert not room._slow([10.0, 9.9, 9.8, 9.8, 9.2])
+    assert not room._slow([10.0, 8.9, 9.8, 9.8, 9.8])
+    assert room._slow([10.0, 8.9, 9.8, 9.8, 9.8, 9.8])
+
+
 def test_flats_as_given_can_always_be_taken(monkeypatch: pytest.MonkeyPatch) -> None:
     """Where no round keeps what flats may be strained as cut, not even the flats as given, these are taken."""
     monkeypatch.setattr(room, "cut_beyond", lambda share, laid: np.ones_like(share))
@@ -208,6 +223,39 @@ def test_a_panel_over_its_limit_from_the_first_may_be_so_on_little_more() -> Non
     laid = np.array([0.02, 0.20])
     assert beyond(np.array([0.042, 0.218]), laid) == pytest.approx([0.0, 0.0])
     assert beyond(np.array([0.05, 0.25]), laid) == pytest.approx([0.007, 0.03])
+
+
+@pytest.mark.parametrize("coarsely", [True, False])
+def test_flats_are_laid_to_rest_coarsely_first(
+    coarsely: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Straight strips over a waisted body come to lie near it by rounds of which the first run on a quarter of the
+    triangles; where no coarse flats can be had, by rounds of their own. Seams agree either way."""
+    flats, _ = halves()
+    faces = []
+    real = taut.correct
+
+    def told(those: Sequence[Flat], *given: Any, **named: Any) -> Corrected:
+        faces.append(len(those[0].panel.surface.faces))
+        return real(those, *given, **named)
+
+    monkeypatch.setattr(taut, "correct", told)
+    if not coarsely:
+        monkeypatch.setattr(taut, "coarser", lambda _: None)
+    laid, made = taut.resting_flats(flats, body(), rounds=4, limit=0.05)
+
+    every = len(flats[0].panel.surface.faces)
+    assert len(faces) == 1 + coarsely
+    assert faces[-1] == every
+    assert faces[0] < 0.4 * every or not coarsely
+    assert laid is made.nearest(taut.SURE).flats
+    assert made.nearest(taut.SURE).away_mm["mean"] < 1.3
+    for _, (i, one, j, other) in named_pairs(laid):
+        sides = [
+            np.linalg.norm(np.diff(laid[k].positions[run], axis=0), axis=1)
+            for k, run in ((i, one), (j, other))
+        ]
+        assert np.abs(sides[0] - sides[1]).max() < 0.01
 
 
 def test_demo_is_corrected(demo_built: Built) -> None:

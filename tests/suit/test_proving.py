@@ -16,7 +16,7 @@ from padlib.suit.proving import Laid
 
 def round_(far: float, *over: float, keeps: bool = True, most: float = 9.0) -> Round:
     """A round without flats that lies so far off, with such shares of its panels over their limit."""
-    return Round((), {"mean": far, "max": most}, far, np.array(over), keeps)
+    return Round((), {"mean": far, "max": most}, far, np.array(over), keeps, np.zeros((0, 3)))
 
 
 def proof(
