@@ -178,17 +178,14 @@ def correct(
     rounds: int,
     limit: float,
     ease: Sequence[Ease] = (),
-    cut: Array | None = None,
     after: Corrected | None = None,
     tell: Tell = quiet,
 ) -> Corrected:
     """Flats whose suit lies nearer to the shell.
 
     support: the shell; place (n, 3): the suit of the given flats near its rest over it; rounds: at most;
-    limit: strain that cloth bears of which no more is known; ease: which seam's sides are to differ; cut (panels,): the
-    share of each panel over its limit as cut, if that is known better than these flats tell; after: the
-    corrections that these go on from, if any. Mirror images stay mirror images. A panel that keeps its limit as cut is
-    to keep it once sewn.
+    limit: strain that cloth bears of which no more is known; ease: which seam's sides are to differ; after: the
+    corrections that these go on from, if any. Mirror images stay mirror images.
 
     What falls is the cube and the square of the distance, averaged over the cloth, and a price on cloth that is
     strained near its limit (`prices`). Of all rounds whose flats keep the limit against their panels one is to be
@@ -201,7 +198,7 @@ def correct(
     place = half.folded(weld(half.suit), weld(suit), place)
     now = _rested(flats, half, support, place, work, prices)
     told = now.over(), now.astray()
-    laid = _before(told[0], told[1] if cut is None else cut) if after is None else after.laid
+    laid = before(*told) if after is None else after.laid
     done = [_round(now, told, laid)]
     if after is None:
         done = [replace(done[0], keeps=True)]  # what is given at first can always be taken
@@ -240,8 +237,9 @@ def correct(
     return Corrected(tuple(done), laid, now.prices)
 
 
-def _before(over: Array, cut: Array) -> tuple[Array, Array]:
-    """What was over each panel's limit (panels,) before any corrections, once sewn and as cut."""
+def before(over: Array, cut: Array) -> tuple[Array, Array]:
+    """What was over each panel's limit (panels,) before any corrections, once sewn and as cut, as it counts: a panel
+    that keeps its limit as cut is to keep it once sewn."""
     return np.where(cut <= KEEPS, np.minimum(over, KEEPS), over), cut
 
 

@@ -9,6 +9,7 @@ hollows. What it must be cut like to rest on the outline all the same is the rev
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,7 +22,7 @@ from padlib.flatten.together import with_images
 from padlib.mesh.surface import Surface, Vertices
 from padlib.progress import Tell, quiet, within
 from padlib.proof.coarse import coarser
-from padlib.proof.correct import Corrected, agreed, correct
+from padlib.proof.correct import Corrected, agreed, before, correct
 from padlib.proof.prices import astray
 from padlib.proof.sew import weld
 from padlib.proof.sheets import bundle
@@ -37,7 +38,10 @@ SURE = 0.007  # of a panel, over its limit: by how much more sewing the flats ba
 LOOSER = (
     1.05  # times the limit, for coarse cloth, which strains a little more where the shell curves
 )
-COARSELY, FINELY = 2, 3  # times as many rounds as a pass of corrections has, at most: they begin farther off
+COARSELY, FINELY = (
+    2,
+    3,
+)  # times as many rounds as a pass of corrections has, at most: they begin farther off
 
 
 def taut_flats(
@@ -116,21 +120,22 @@ def _begun(
     coarse = coarser(flats)
     if coarse is None:
         return None
-    cut = astray(flats, bundle(flats, limit).sheets)
     start = _on_panels(coarse.flats)
-    looser = {"limit": LOOSER * limit, "ease": ease, "cut": cut, "tell": tell}
+    looser = {"limit": LOOSER * limit, "ease": ease, "tell": tell}
     made = correct(coarse.flats, outline, start, rounds=rounds, **looser)
-    near = made.nearest(SURE)
-    if near is None:
-        return None
+    last = made.rounds[
+        -1
+    ]  # whose prices go on; whether it keeps the limit as cut only the fine flats tell
     own = [flat for flat in flats if flat.panel.mirror_of is None]
     try:
-        laid = agreed(own, coarse.moved(near.flats), ease)
+        laid = agreed(own, coarse.moved(last.flats), ease)
     except FlatteningError:
         return None
     if laid is None:
         return None
-    return with_images(laid, [f.panel for f in flats]), coarse.placed(near.place), made
+    # coarse flats stray from coarse panels as much as edges cut corners there
+    made = replace(made, laid=before(made.laid[0], astray(flats, bundle(flats, limit).sheets)))
+    return with_images(laid, [f.panel for f in flats]), coarse.placed(last.place), made
 
 
 def _on_panels(flats: Sequence[Flat]) -> Vertices:
