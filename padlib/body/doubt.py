@@ -45,6 +45,9 @@ def doubts(body: Body, told: Measurements) -> dict[str, float]:
     out: dict[str, list[float]] = {}
     for name, line in told.tape_lines.items():
         out.setdefault(unsided(name), []).append(along(line, gap, tree))
+        if f"{name.removesuffix('_girth')}_depth" in told.values:
+            for kind, both in zip(("breadth", "depth"), across(line, gap, tree), strict=True):
+                out[f"{name.removesuffix('_girth')}_{kind}"] = [both]
     tape = {name: PER_GAP * float(np.mean(both)) for name, both in out.items()}
     level = by_level(body, gap)
     both = {
@@ -70,13 +73,20 @@ def with_doubts(body: Body, told: Measurements, given: Collection[str] = ()) -> 
 
 
 def along(line: Array, gap: Array, tree: cKDTree) -> float:
-    """Change in mm of a ring's length when each of its corners (k, 3) moves out by its distance from the scan."""
-    if len(line) < 4 or not np.allclose(line[0], line[-1]):
-        return 0.0
+    """Change in mm of a line's length when each of its corners (k, 3) moves out by its distance from the scan."""
     way = np.diff(line, axis=0)
     way /= np.maximum(np.linalg.norm(way, axis=1, keepdims=True), 1e-12)
-    turn = np.arccos(np.clip(np.einsum("ij,ij->i", way, np.roll(way, 1, axis=0)), -1.0, 1.0))
+    before = np.roll(way, 1, axis=0)
+    if not np.allclose(line[0], line[-1]):  # what turns at its ends is not known
+        way, before, line = way[1:], before[1:], line[1:]
+    turn = np.arccos(np.clip(np.einsum("ij,ij->i", way, before), -1.0, 1.0))
     return float(turn @ gap[tree.query(line[:-1])[1]])
+
+
+def across(ring: Array, gap: Array, tree: cKDTree) -> Array:
+    """Change in mm of a ring's breadth and depth when its corners (k, 3) move out by their distance from the scan."""
+    ends = np.concatenate([ring[:, :2].argmin(axis=0), ring[:, :2].argmax(axis=0)])
+    return gap[tree.query(ring[ends])[1]].reshape(2, 2).sum(axis=0)
 
 
 def by_level(body: Body, gap: Array) -> dict[str, float]:

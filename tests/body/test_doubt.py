@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.spatial import cKDTree
 
-from padlib.body.doubt import PER_GAP, TOLD, UNKNOWN, along, doubts, with_doubts
+from padlib.body.doubt import PER_GAP, TOLD, UNKNOWN, across, along, doubts, with_doubts
 from padlib.suit.tables import measured
 
 
@@ -28,7 +28,12 @@ def test_a_ring_grows_by_a_whole_turn_times_the_gap_and_a_straight_run_by_nothin
     assert along(ring, np.full(90, 3.0), tree) == pytest.approx(2.0 * np.pi * 3.0)
     half = np.where(np.arange(90) < 45, 3.0, 0.0)
     assert along(ring, half, tree) == pytest.approx(np.pi * 3.0)
-    assert along(ring[:20], np.full(90, 3.0), tree) == 0.0  # an open line
+    # of an open line the ends turn by nothing that is known: 18 corners of 4 degrees
+    assert along(ring[:20], np.full(90, 3.0), tree) == pytest.approx(18 * np.radians(4.0) * 3.0)
+    assert along(ring[:2], np.full(90, 3.0), tree) == 0.0
+    assert across(ring, np.full(90, 3.0), tree) == pytest.approx([6.0, 6.0])
+    front = np.where(np.arange(90) > 45, 3.0, 0.0)  # -y was not scanned: only the depth is unsure
+    assert across(ring, front, tree) == pytest.approx([0.0, 3.0])
 
 
 def test_a_hole_at_the_bust_makes_the_bust_unsure_and_no_leg(base):
