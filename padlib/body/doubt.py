@@ -30,6 +30,7 @@ UNKNOWN = 268  # number of the finding
 # builds: bust, chest and upper arm girth, stature (tests/benchmarks/results/scan.md: how it held on twelve others).
 PER_GAP, PER_FOLD, PER_LEVEL = 0.09, 0.12, 0.03
 FOLDS = ("axilla", "crotch")
+SURE = 2.0  # standard deviations that are told
 LEAST, TOLD = 2.0, 5.0  # mm: less is not unsure, more is told
 
 
@@ -48,11 +49,10 @@ def doubts(body: Body, told: Measurements) -> dict[str, float]:
         if f"{name.removesuffix('_girth')}_depth" in told.values:
             for kind, both in zip(("breadth", "depth"), across(line, gap, tree), strict=True):
                 out[f"{name.removesuffix('_girth')}_{kind}"] = [both]
-    tape = {name: PER_GAP * float(np.mean(both)) for name, both in out.items()}
-    level = by_level(body, gap)
+    tape = {name: SURE * PER_GAP * float(np.mean(both)) for name, both in out.items()}
+    level = by_level(body, gap, told.values)
     both = {
-        name: 2.0 * float(np.hypot(tape.get(name, 0.0), level.get(name, 0.0)))
-        for name in told.values
+        name: float(np.hypot(tape.get(name, 0.0), level.get(name, 0.0))) for name in told.values
     }
     return {name: mm for name, mm in both.items() if mm > LEAST}
 
@@ -89,16 +89,21 @@ def across(ring: Array, gap: Array, tree: cKDTree) -> Array:
     return gap[tree.query(ring[ends])[1]].reshape(2, 2).sum(axis=0)
 
 
-def by_level(body: Body, gap: Array) -> dict[str, float]:
-    """How far measurements change when landmarks in fillings lie higher or lower by what is not known of them, mm."""
+def by_level(body: Body, gap: Array, plain: Mapping[str, float]) -> dict[str, float]:
+    """How far measurements change at most when landmarks in fillings lie higher or lower by what is not known of them.
+
+    plain: the values as measured. The further way counts: a bust point on a flat chest, say, goes down with the armpits
+    farther than it goes up. All in mm.
+    """
     at = places(body.surface, body.landmarks)
     faces = body.surface.faces
     hidden = {name: float(gap[faces[body.landmarks[name].face]].max()) for name in at}
     share = {name: PER_FOLD if unsided(name) in FOLDS else PER_LEVEL for name in hidden}
-    hidden = {name: share[name] * far for name, far in hidden.items() if far > 0.0}
+    hidden = {name: SURE * share[name] * far for name, far in hidden.items() if far > 0.0}
     if any(unsided(name) == "axilla" for name in hidden):
         told = unsure(body.surface.vertices, faces, gap)
-        hidden |= {f"axilla_{side}": far for side, far in told.items() if f"axilla_{side}" in at}
+        arms = {f"axilla_{side}": SURE * far for side, far in told.items()}
+        hidden |= {name: far for name, far in arms.items() if name in at}
     if not hidden:
         return {}
     wearer = ready(body.surface, at)
@@ -109,7 +114,8 @@ def by_level(body: Body, gap: Array) -> dict[str, float]:
         moved |= {name: at[name] + [0.0, 0.0, sign * far] for name, far in hidden.items()}
         values.append(taken(replace(wearer, at=at | moved), body)[0])
     low, high = values
-    return {name: 0.5 * abs(high[name] - low[name]) for name in low if name in high}
+    known = plain.keys() & low.keys() & high.keys()
+    return {n: max(abs(low[n] - plain[n]), abs(high[n] - plain[n])) for n in known}
 
 
 def _beside_armpits(wearer: Wearer, hidden: Mapping[str, float]) -> tuple[dict[str, Array], ...]:

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from scipy.spatial import cKDTree
 
+from padlib.body import doubt
 from padlib.body.doubt import PER_GAP, TOLD, UNKNOWN, across, along, doubts, with_doubts
 from padlib.suit.tables import measured
 
@@ -59,6 +60,15 @@ def test_a_hidden_armpit_makes_its_height_and_the_chest_unsure(base):
     told = doubts(body, base.measured)
     assert told["axilla_height"] > 2.0
     assert "waist_girth" not in told
+
+
+def test_the_way_that_changes_more_is_told(base, monkeypatch):
+    """A height that goes down by 7 mm when an armpit lies lower and up by 3 when it lies higher may be off by 7."""
+    body = _with_gap(base, base.body.at("axilla_left"), 60.0, 60.0)
+    plain = {"bust_height": 1200.0, "waist_girth": 800.0}
+    moved = [{**plain, "bust_height": 1193.0}, {**plain, "bust_height": 1203.0}]
+    monkeypatch.setattr(doubt, "taken", lambda *_: (moved.pop(0), {}, []))
+    assert doubt.by_level(body, body.gap, plain) == {"bust_height": 7.0, "waist_girth": 0.0}
 
 
 def test_a_body_that_was_scanned_all_over_has_no_doubts(base):
