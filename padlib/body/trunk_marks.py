@@ -26,9 +26,6 @@ SEAT = 0.10  # buttock point (0.086; 0.112)
 BUST = -0.11  # chest point, from the armpit (-0.078; -0.147)
 FOLD = -0.08  # gluteal fold: about 0.023 of stature below the crotch (from memory)
 
-# What a trochanter costs that lies one spread from the usual place, of stature: as at the waist one published standard
-# deviation (0.036 of the span) costs 1 % of a breadth, here of half a one (0.1 of stature).
-ASIDE = 0.0077
 LEAST_LEVELS = 5  # sections below which nothing is looked for
 LEAST_SPAN = 0.1  # of stature
 FORM_SURE = 0.5
@@ -158,8 +155,9 @@ def _hips(fig: Figure) -> dict[str, Mark]:
         outward = fig.side(levels, np.array([sign, 0.0, 0.0]))
         near = (z > crotch[2] - 0.05 * span) & (z < crotch[2] + 0.3 * span)
         wide = sign * (outward[near, 0] - crotch[0]) / fig.stature
-        usual = crotch[2] + TROCHANTER * span
-        at, _ = pick(z[near], wide, near=usual, spread=0.10 * span, weight=ASIDE, soft=0.5)
+        at, _ = pick(
+            z[near], wide, near=crotch[2] + TROCHANTER * span, spread=0.10 * span, weight=0.005
+        )
         marks[f"hip_{side}"] = (on_profile(outward, z, at), 0.8)
         half = 0.5 * float(abs(marks[f"hip_{side}"][0][0] - crotch[0]))
         low, high = sorted((crotch[0], crotch[0] + sign * 2.2 * half))
