@@ -30,6 +30,7 @@ UNKNOWN = 268  # number of the finding
 # builds: bust, chest and upper arm girth, stature (tests/benchmarks/results/scan.md: how it held on twelve others).
 PER_GAP, PER_FOLD, PER_LEVEL = 0.09, 0.12, 0.03
 FOLDS = ("axilla", "crotch")
+SURE = 2.0  # standard deviations that are told
 LEAST, TOLD = 2.0, 5.0  # mm: less is not unsure, more is told
 
 
@@ -45,11 +46,13 @@ def doubts(body: Body, told: Measurements) -> dict[str, float]:
     out: dict[str, list[float]] = {}
     for name, line in told.tape_lines.items():
         out.setdefault(unsided(name), []).append(along(line, gap, tree))
-    tape = {name: PER_GAP * float(np.mean(both)) for name, both in out.items()}
-    level = by_level(body, gap)
+        if f"{name.removesuffix('_girth')}_depth" in told.values:
+            for kind, both in zip(("breadth", "depth"), across(line, gap, tree), strict=True):
+                out[f"{name.removesuffix('_girth')}_{kind}"] = [both]
+    tape = {name: SURE * PER_GAP * float(np.mean(both)) for name, both in out.items()}
+    level = by_level(body, gap, told.values)
     both = {
-        name: 2.0 * float(np.hypot(tape.get(name, 0.0), level.get(name, 0.0)))
-        for name in told.values
+        name: float(np.hypot(tape.get(name, 0.0), level.get(name, 0.0))) for name in told.values
     }
     return {name: mm for name, mm in both.items() if mm > LEAST}
 
@@ -70,25 +73,37 @@ def with_doubts(body: Body, told: Measurements, given: Collection[str] = ()) -> 
 
 
 def along(line: Array, gap: Array, tree: cKDTree) -> float:
-    """Change in mm of a ring's length when each of its corners (k, 3) moves out by its distance from the scan."""
-    if len(line) < 4 or not np.allclose(line[0], line[-1]):
-        return 0.0
+    """Change in mm of a line's length when each of its corners (k, 3) moves out by its distance from the scan."""
     way = np.diff(line, axis=0)
     way /= np.maximum(np.linalg.norm(way, axis=1, keepdims=True), 1e-12)
-    turn = np.arccos(np.clip(np.einsum("ij,ij->i", way, np.roll(way, 1, axis=0)), -1.0, 1.0))
+    before = np.roll(way, 1, axis=0)
+    if not np.allclose(line[0], line[-1]):  # what turns at its ends is not known
+        way, before, line = way[1:], before[1:], line[1:]
+    turn = np.arccos(np.clip(np.einsum("ij,ij->i", way, before), -1.0, 1.0))
     return float(turn @ gap[tree.query(line[:-1])[1]])
 
 
-def by_level(body: Body, gap: Array) -> dict[str, float]:
-    """How far measurements change when landmarks in fillings lie higher or lower by what is not known of them, mm."""
+def across(ring: Array, gap: Array, tree: cKDTree) -> Array:
+    """Change in mm of a ring's breadth and depth when its corners (k, 3) move out by their distance from the scan."""
+    ends = np.concatenate([ring[:, :2].argmin(axis=0), ring[:, :2].argmax(axis=0)])
+    return gap[tree.query(ring[ends])[1]].reshape(2, 2).sum(axis=0)
+
+
+def by_level(body: Body, gap: Array, plain: Mapping[str, float]) -> dict[str, float]:
+    """How far measurements change at most when landmarks in fillings lie higher or lower by what is not known of them.
+
+    plain: the values as measured. The further way counts: a bust point on a flat chest, say, goes down with the armpits
+    farther than it goes up. All in mm.
+    """
     at = places(body.surface, body.landmarks)
     faces = body.surface.faces
     hidden = {name: float(gap[faces[body.landmarks[name].face]].max()) for name in at}
     share = {name: PER_FOLD if unsided(name) in FOLDS else PER_LEVEL for name in hidden}
-    hidden = {name: share[name] * far for name, far in hidden.items() if far > 0.0}
+    hidden = {name: SURE * share[name] * far for name, far in hidden.items() if far > 0.0}
     if any(unsided(name) == "axilla" for name in hidden):
         told = unsure(body.surface.vertices, faces, gap)
-        hidden |= {f"axilla_{side}": far for side, far in told.items() if f"axilla_{side}" in at}
+        arms = {f"axilla_{side}": SURE * far for side, far in told.items()}
+        hidden |= {name: far for name, far in arms.items() if name in at}
     if not hidden:
         return {}
     wearer = ready(body.surface, at)
@@ -99,7 +114,8 @@ def by_level(body: Body, gap: Array) -> dict[str, float]:
         moved |= {name: at[name] + [0.0, 0.0, sign * far] for name, far in hidden.items()}
         values.append(taken(replace(wearer, at=at | moved), body)[0])
     low, high = values
-    return {name: 0.5 * abs(high[name] - low[name]) for name in low if name in high}
+    known = plain.keys() & low.keys() & high.keys()
+    return {n: max(abs(low[n] - plain[n]), abs(high[n] - plain[n])) for n in known}
 
 
 def _beside_armpits(wearer: Wearer, hidden: Mapping[str, float]) -> tuple[dict[str, Array], ...]:

@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 
 from padlib.errors import InputError, MeshError
 from padlib.findings import Finding, Grade
-from padlib.mesh.repair import drop_islands, is_closed_manifold, split_nonmanifold
+from padlib.mesh.islands import drop_islands
+from padlib.mesh.repair import is_closed_manifold, split_nonmanifold
 from padlib.mesh.surface import Surface
 
 Vector = NDArray[np.float64]

@@ -25,13 +25,13 @@ from padlib.findings import Finding, Grade
 from padlib.mesh.areas import face_areas
 from padlib.mesh.floor import drop_floor
 from padlib.mesh.holes import CUT, FILLED, KEPT
+from padlib.mesh.islands import drop_islands
 from padlib.mesh.read import read_mesh
 from padlib.mesh.remesh import remesh
 from padlib.mesh.repair import (
     Findings,
     drop_degenerate,
     drop_doubled,
-    drop_islands,
     is_closed_manifold,
     merge_vertices,
     orient,

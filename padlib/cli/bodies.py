@@ -6,9 +6,10 @@ import argparse
 import json
 from pathlib import Path
 
-from padlib.body.doubt import TOLD
+from padlib.body.doubt import TOLD, with_doubts
 from padlib.body.fit import ROUNDNESS, Fitted, fit_body
 from padlib.body.landmarks import UNSURE, with_landmarks
+from padlib.body.measure import measure
 from padlib.body.parametric import parametric_body
 from padlib.body.pose import pose_body
 from padlib.body.scan import Scan, import_scan
@@ -226,9 +227,10 @@ def _run_measure(a: argparse.Namespace) -> int:
         raise InputError(f"'{a.picture}' is no picture file; end its name in .png or .svg.")
     scan = asked_scan(a)
     body = with_landmarks(scan.body)
-    told = measured(body)
+    taken = with_doubts(body, measure(body))
+    told = measured(body, told=taken)
     if a.picture:
-        write_whole(a.picture, tape_picture(body, unit=a.shown, kind=kind))
+        write_whole(a.picture, tape_picture(body, told=taken, unit=a.shown, kind=kind))
     if a.json:
         print(json.dumps(told, indent=1))
         return 0

@@ -7,10 +7,9 @@ from numpy.typing import NDArray
 
 from padlib.findings import Finding, Grade
 from padlib.mesh.areas import face_crosses
+from padlib.mesh.islands import FLOOR, drop_islands
 from padlib.mesh.repair import (
-    FLOOR,
     Findings,
-    drop_islands,
     signed_volume,
     split_nonmanifold,
     without_unused,

@@ -10,21 +10,12 @@ from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from padlib.findings import Finding, Grade
-from padlib.mesh.areas import face_areas
 from padlib.mesh.surface import Faces, Surface, Vertices
 
 Findings = tuple[Finding, ...]
 
-MERGED, DEGENERATE, DOUBLED, ISLANDS, FLOOR = 100, 101, 102, 103, 104
+MERGED, DEGENERATE, DOUBLED = 100, 101, 102
 FLIPPED, INSIDE_OUT, SPLIT = 105, 106, 107
-LEFT_OUT = 119
-# Of the height of the figure: so near its pieces lie, and so wide a band may be lost between two rims that face each
-# other (what `solid.make_solid` can join).
-REACH, BAND = 0.06, 0.09
-FACING = 1.25  # ... of which the distance is no more than this part of that of the pieces
-LARGE = (
-    0.05  # share of the figure's surface from which on a piece that is left out is told by itself
-)
 
 
 def directed_edges(faces: Faces) -> NDArray[np.int64]:
@@ -136,7 +127,7 @@ def merge_vertices(surface: Surface, *, tolerance: float = 1e-7) -> tuple[Surfac
     faces = (np.cumsum(keep) - 1)[first][at][surface.faces]
     gone = used_count(surface.faces) - used_count(faces)
     merged = without_unused(points[keep], faces)
-    return merged, _told(MERGED, gone, "vertices at the same place were made one")
+    return merged, told(MERGED, gone, "vertices at the same place were made one")
 
 
 def drop_degenerate(surface: Surface) -> tuple[Surface, Findings]:
@@ -146,7 +137,7 @@ def drop_degenerate(surface: Surface) -> tuple[Surface, Findings]:
     """
     f = surface.faces
     good = (f[:, 0] != f[:, 1]) & (f[:, 1] != f[:, 2]) & (f[:, 2] != f[:, 0])
-    found = _told(DEGENERATE, int((~good).sum()), "faces without an area were dropped")
+    found = told(DEGENERATE, int((~good).sum()), "faces without an area were dropped")
     return without_unused(surface.vertices, f[good]), found
 
 
@@ -160,88 +151,8 @@ def drop_doubled(surface: Surface) -> tuple[Surface, Findings]:
     order, start = runs(edge_keys(np.column_stack([number, ordered[:, 2]]), True))
     first = order[start]
     gone = len(ordered) - len(first)
-    found = _told(DOUBLED, gone, "faces that were there twice were dropped")
+    found = told(DOUBLED, gone, "faces that were there twice were dropped")
     return without_unused(surface.vertices, surface.faces[np.sort(first)]), found
-
-
-def drop_islands(surface: Surface, *, share: float = 0.01) -> tuple[Surface, Findings]:
-    """Keep the figure: drop flat sheets, crumbs, things that stand apart and things inside.
-
-    A piece is kept beside the largest one when it has at least `share` of its area, lies near it, or over against it
-    across a band that is lost, and does not lie inside it (a severed arm stays; an eyeball goes). A large piece that
-    stands apart is told by itself.
-    """
-    if not len(surface.faces):
-        return surface, ()
-    piece = components(surface.faces)
-    area = np.bincount(piece, face_areas(surface.vertices, surface.faces))
-    large = np.flatnonzero(area >= share * area.max())
-    sheets = [k for k in large if len(large) > 1 and _is_sheet(surface, piece == k)]
-    sheets = sheets if len(sheets) < len(large) else []
-    rest = np.setdiff1d(large, sheets)
-    main = rest[np.argmax(area[rest])]
-    kept, inside, more = [int(main)], [], True
-    apart = [int(k) for k in rest[np.argsort(-area[rest])] if k != main]
-    while more:  # what hangs on a piece that hangs on the figure does, too
-        more = False
-        for k in [k for k in apart if area[k] >= share * area[main]]:
-            figure = np.isin(piece, kept)
-            if _is_near(surface, figure, piece == k):
-                more = True
-                apart.remove(k)
-                (inside if _is_inside(surface, figure, piece == k) else kept).append(k)
-    crumbs = len(area) - len(kept) - len(sheets)
-    found = _told(ISLANDS, crumbs, "loose pieces beside or inside the body were dropped")
-    found += _told(FLOOR, len(sheets), "flat sheets (a floor or a wall) were dropped")
-    found += tuple(_left_out(area[k] / area[main]) for k in apart if area[k] > LARGE * area[main])
-    return without_unused(surface.vertices, surface.faces[np.isin(piece, kept)]), found
-
-
-def _left_out(of: float) -> Finding:
-    """The finding for a large piece apart from the figure: its surface as a share of the figure's."""
-    words = (
-        f"a piece that stands apart, with {of:.0%} of the surface of what was kept, was left out; if it is a part of"
-        " the wearer, scan what lies between as well"
-    )
-    return Finding(LEFT_OUT, words, "scan", Grade.WARNING, 1)
-
-
-def _is_sheet(surface: Surface, mine: NDArray[np.bool_]) -> bool:
-    """Whether a piece is a thin flat sheet: its smallest spread is 3 % of the middle one or less."""
-    faces = surface.faces[mine]
-    weight = face_areas(surface.vertices, faces)
-    centre = surface.vertices[faces].mean(axis=1)
-    away = centre - np.average(centre, axis=0, weights=weight)
-    spread = np.linalg.eigvalsh((away * weight[:, None]).T @ away)
-    return bool(spread[0] <= 0.03**2 * spread[1])
-
-
-def _is_near(surface: Surface, main: NDArray[np.bool_], other: NDArray[np.bool_]) -> bool:
-    """Whether a second large piece lies near the main one, or over against it across a lost band."""
-    body, part = (surface.vertices[np.unique(surface.faces[mine])] for mine in (main, other))
-    some = part[:: max(1, len(part) // 2000)]
-    apart = float(cKDTree(body).query(some)[0].min())
-    if apart <= REACH * float(np.ptp(body, axis=0).max()):
-        return True
-    if apart > BAND * float(np.ptp(np.concatenate([body, part]), axis=0).max()):
-        return False
-    rim = [np.unique(boundary_edges(surface.faces[mine])) for mine in (main, other)]
-    if min(len(r) for r in rim) < 3:
-        return False
-    one, two = (surface.vertices[r] for r in rim)
-    return bool(cKDTree(one).query(two)[0].min() <= FACING * apart)
-
-
-def _is_inside(surface: Surface, main: NDArray[np.bool_], other: NDArray[np.bool_]) -> bool:
-    """Whether a second large piece is closed and lies inside the main one."""
-    body = without_unused(surface.vertices, surface.faces[main])
-    part = without_unused(surface.vertices, surface.faces[other])
-    if len(boundary_edges(part.faces)):
-        return False
-    points = part.vertices[:: max(1, len(part.vertices) // 2000)]
-    sign = 1.0 if signed_volume(body.vertices, body.faces) >= 0 else -1.0
-    inside = sign * igl.fast_winding_number(body.vertices, body.faces, points) > 0.5
-    return bool(inside.mean() > 0.9)
 
 
 def boundary_edges(faces: Faces) -> NDArray[np.int64]:
@@ -298,7 +209,7 @@ def _turned(before: Faces, after: Faces) -> NDArray[np.bool_]:
 
 def _flips(count: int) -> Findings:
     """The finding for single faces that looked the wrong way."""
-    return _told(FLIPPED, count, "faces that looked inward were turned outward")
+    return told(FLIPPED, count, "faces that looked inward were turned outward")
 
 
 def split_nonmanifold(surface: Surface) -> tuple[Surface, Findings]:
@@ -318,7 +229,7 @@ def split_nonmanifold(surface: Surface) -> tuple[Surface, Findings]:
             break
         gone += int(bad.sum())
         faces = faces[~bad]
-    found = _told(SPLIT, split + gone, "places where sheets met in one edge or vertex were parted")
+    found = told(SPLIT, split + gone, "places where sheets met in one edge or vertex were parted")
     return without_unused(vertices, faces), found
 
 
@@ -373,7 +284,7 @@ def genus(faces: Faces) -> int:
     return (2 - euler) // 2
 
 
-def _told(number: int, count: int, words: str) -> Findings:
+def told(number: int, count: int, words: str) -> Findings:
     """A finding of a repair, or none when nothing was done."""
     if not count:
         return ()

@@ -11,12 +11,12 @@ from padlib.findings import Finding, Grade
 from padlib.mesh.grid import wrap
 from padlib.mesh.holes import CUT, KEPT, bridge_pieces, fill_holes, rims, trim_rim
 from padlib.mesh.holes import FILLED as FILLED_IN
+from padlib.mesh.islands import drop_islands
 from padlib.mesh.noise import ground, scanner_noise, smooth
 from padlib.mesh.repair import (
     Findings,
     boundary_edges,
     components,
-    drop_islands,
     genus,
     is_closed_manifold,
     split_nonmanifold,

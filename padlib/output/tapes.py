@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import matplotlib
@@ -15,6 +15,7 @@ from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from padlib.body.body import Body
+from padlib.body.doubt import TOLD, with_doubts
 from padlib.body.measure import HEIGHTS, Measurements, measure
 from padlib.body.parts import unsided
 from padlib.errors import InputError
@@ -58,13 +59,14 @@ def tape_picture(
 ) -> bytes:
     """A picture of a body with landmarks from front, side and back, with its tapes: PNG or SVG bytes.
 
-    told: its measurements, taken here if None. unit: of the values, mm, cm or inch.
+    told: its measurements, taken here if None; what is unsure by TOLD or more has that beside it. unit: of the
+    values, mm, cm or inch.
     Raises InputError for another unit or kind.
     """
     if kind not in FORMATS:
         raise InputError(f"a picture is written as {' or '.join(FORMATS)}, not '{kind}'.")
-    told = measure(body) if told is None else told
-    drawn = [*_tapes(told, unit), *_breadths(told, unit), *_heights(body, told.values, unit)]
+    told = with_doubts(body, measure(body)) if told is None else told
+    drawn = [*_tapes(told, unit), *_breadths(told, unit), *_heights(body, told, unit)]
     figure, ax, views, starts = _stage(body)
     for (turn, view), start in zip(views.items(), starts, strict=True):
         own = [d for d in drawn if d.turn_deg == turn]
@@ -84,7 +86,7 @@ def _tapes(told: Measurements, unit: str) -> list[Drawn]:
         girth = name.endswith("_girth")
         back = not girth and name != "total_crotch_length"
         left = name.removesuffix("_girth") in ROUND or name in ("arm_length", "upper_arm_length")
-        label = _label(name, told.values[name], unit)
+        label = _label(name, told, unit)
         colour = GIRTH if girth else LENGTH
         out.append(Drawn(label, colour, tuple(own), BACK if back else FRONT, left))
     return out
@@ -99,25 +101,27 @@ def _breadths(told: Measurements, unit: str) -> list[Drawn]:
             name = f"{part}_{kind}"
             if ring is None or name not in told.values:
                 continue
-            label = _label(name, told.values[name], unit)
+            label = _label(name, told, unit)
             out.append(Drawn(label, LENGTH, (across(ring, k),), turn, turn == SIDE, straight=True))
     return out
 
 
-def _heights(body: Body, values: Mapping[str, float], unit: str) -> list[Drawn]:
+def _heights(body: Body, told: Measurements, unit: str) -> list[Drawn]:
     """Heights: a level line from the landmark to its label, seen from the side."""
     out = []
     for name, marks in HEIGHTS.items():
-        if name in values and marks[0] in body.landmarks:
-            place = body.at(marks[0]) * [1.0, 1.0, 0.0] + [0.0, 0.0, values[name]]
+        if name in told.values and marks[0] in body.landmarks:
+            place = body.at(marks[0]) * [1.0, 1.0, 0.0] + [0.0, 0.0, told.values[name]]
             ends = np.array([place, place])
-            label = _label(name, values[name], unit)
+            label = _label(name, told, unit)
             out.append(Drawn(label, LEVEL, (ends,), SIDE, False, straight=True))
     return out
 
 
-def _label(name: str, value: float, unit: str) -> str:
-    return f"{name.replace('_', ' ')}  {shown(value, unit)} {unit}"
+def _label(name: str, told: Measurements, unit: str) -> str:
+    off = told.unsure.get(name, 0.0)
+    unsure = f" \u00b1 {shown(off, unit)}" if off >= TOLD else ""
+    return f"{name.replace('_', ' ')}  {shown(told.values[name], unit)}{unsure} {unit}"
 
 
 def _stage(body: Body) -> tuple[Figure, Axes, dict[float, View], list[float]]:

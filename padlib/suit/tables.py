@@ -8,7 +8,7 @@ from typing import Any
 from padlib.body.body import Body
 from padlib.body.doubt import with_doubts
 from padlib.body.fit import Fitted
-from padlib.body.measure import measure
+from padlib.body.measure import Measurements, measure
 from padlib.findings import Finding, Grade
 
 
@@ -17,12 +17,15 @@ def warnings_of(findings: tuple[Finding, ...] | list[Finding]) -> list[str]:
     return list(dict.fromkeys(str(f) for f in findings if f.grade >= Grade.WARNING))
 
 
-def measured(body: Body, given: Collection[str] = ()) -> dict[str, Any]:
+def measured(
+    body: Body, given: Collection[str] = (), *, told: Measurements | None = None
+) -> dict[str, Any]:
     """landmarks_mm, how sure each is (0 to 1), measurements_mm, unsure_mm and warnings of a body with landmarks.
 
-    given: names of measurements that a tape said, which no hole in the scan makes unsure.
+    given: names of measurements that a tape said, which no hole in the scan makes unsure. told: its measurements
+    with their doubts, taken here if None.
     """
-    found = with_doubts(body, measure(body), given)
+    found = with_doubts(body, measure(body), given) if told is None else told
     return {
         "landmarks_mm": {k: [round(float(c), 3) for c in body.at(k)] for k in body.landmarks},
         "confidence": {k: body.sure[k] for k in body.landmarks if k in body.sure},

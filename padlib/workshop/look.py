@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
 from padlib.body.body import Body
+from padlib.body.doubt import TOLD, with_doubts
 from padlib.body.measure import measure
 from padlib.body.parts import unsided
 from padlib.errors import PadlibError
@@ -123,14 +124,14 @@ class Looker:
         warnings = [f"{f.where} {f.words}" for f in (*look.panels.findings, *look.findings)]
         told = {"scene": head, "laid": list(look.laid), "warnings": warnings}
         self._say({"stage": "flats", "own": self._own, **told}, block)
-        self._tapes(look.body)
+        self._tapes(look.body, suit)
 
-    def _tapes(self, body: Body) -> None:
-        """The body's measurements, each with its tape line as pairs of points."""
+    def _tapes(self, body: Body, suit: Suit) -> None:
+        """The body's measurements, each with its tape line as pairs of points, and how far it may be off."""
         if body is self._measured:
             return
         self._check()
-        told, blocks = measure(body), Blocks()
+        told, blocks = with_doubts(body, measure(body), suit.measurements), Blocks()
         self._measured = body
         lines: dict[str, list[NDArray]] = {}
         for name, line in told.tape_lines.items():
@@ -140,6 +141,7 @@ class Looker:
             "revision": self._revision,
             "source": body.source,
             "values": {k: round(v, 1) for k, v in told.values.items()},
+            "unsure": {k: round(v, 1) for k, v in told.unsure.items() if v >= TOLD},
             "lines": {k: blocks.keep(np.concatenate(v).astype("<f4")) for k, v in lines.items()},
         }
         self._send(blocks.message(text))

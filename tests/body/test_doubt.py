@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 from scipy.spatial import cKDTree
 
-from padlib.body.doubt import PER_GAP, TOLD, UNKNOWN, along, doubts, with_doubts
+from padlib.body import doubt
+from padlib.body.doubt import PER_GAP, TOLD, UNKNOWN, across, along, doubts, with_doubts
 from padlib.suit.tables import measured
 
 
@@ -28,7 +29,12 @@ def test_a_ring_grows_by_a_whole_turn_times_the_gap_and_a_straight_run_by_nothin
     assert along(ring, np.full(90, 3.0), tree) == pytest.approx(2.0 * np.pi * 3.0)
     half = np.where(np.arange(90) < 45, 3.0, 0.0)
     assert along(ring, half, tree) == pytest.approx(np.pi * 3.0)
-    assert along(ring[:20], np.full(90, 3.0), tree) == 0.0  # an open line
+    # of an open line the ends turn by nothing that is known: 18 corners of 4 degrees
+    assert along(ring[:20], np.full(90, 3.0), tree) == pytest.approx(18 * np.radians(4.0) * 3.0)
+    assert along(ring[:2], np.full(90, 3.0), tree) == 0.0
+    assert across(ring, np.full(90, 3.0), tree) == pytest.approx([6.0, 6.0])
+    front = np.where(np.arange(90) > 45, 3.0, 0.0)  # -y was not scanned: only the depth is unsure
+    assert across(ring, front, tree) == pytest.approx([0.0, 3.0])
 
 
 def test_a_hole_at_the_bust_makes_the_bust_unsure_and_no_leg(base):
@@ -54,6 +60,15 @@ def test_a_hidden_armpit_makes_its_height_and_the_chest_unsure(base):
     told = doubts(body, base.measured)
     assert told["axilla_height"] > 2.0
     assert "waist_girth" not in told
+
+
+def test_the_way_that_changes_more_is_told(base, monkeypatch):
+    """A height that goes down by 7 mm when an armpit lies lower and up by 3 when it lies higher may be off by 7."""
+    body = _with_gap(base, base.body.at("axilla_left"), 60.0, 60.0)
+    plain = {"bust_height": 1200.0, "waist_girth": 800.0}
+    moved = [{**plain, "bust_height": 1193.0}, {**plain, "bust_height": 1203.0}]
+    monkeypatch.setattr(doubt, "taken", lambda *_: (moved.pop(0), {}, []))
+    assert doubt.by_level(body, body.gap, plain) == {"bust_height": 7.0, "waist_girth": 0.0}
 
 
 def test_a_body_that_was_scanned_all_over_has_no_doubts(base):

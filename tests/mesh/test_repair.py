@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 import trimesh
 
-from padlib.mesh import repair
+from padlib.mesh import islands, repair
 from padlib.mesh.surface import Surface
 
 
@@ -92,7 +92,7 @@ def test_a_fin_on_a_closed_ball_is_taken_off():
     fin = np.array([[f[0, 0], f[0, 1], len(v)]])
     surface = Surface(np.concatenate([v, 1.5 * v[f[0, :1]]]), np.concatenate([f, fin]))
     parted, _ = repair.split_nonmanifold(surface)
-    kept, _ = repair.drop_islands(parted)
+    kept, _ = islands.drop_islands(parted)
     assert len(f) - 2 <= len(kept.faces) <= len(f)
 
 
@@ -103,18 +103,18 @@ def test_islands_go_and_a_limb_stays():
     lamp = _ball(3, 60.0, (900, 0, 0))
     sheet = trimesh.creation.box((1000, 1000, 0.01)).subdivide().subdivide()
     floor = np.asarray(sheet.vertices) - [0, 0, 99.0], np.asarray(sheet.faces)
-    kept, found = repair.drop_islands(_together(crumb, body, floor, eye, lamp, limb))
+    kept, found = islands.drop_islands(_together(crumb, body, floor, eye, lamp, limb))
     volume = sum(repair.signed_volume(*part) for part in (body, limb))
     assert len(kept.faces) == len(body[1]) + len(limb[1])
     pieces = repair.components(kept.faces)
     total = sum(repair.signed_volume(kept.vertices, kept.faces[pieces == k]) for k in (0, 1))
     assert total == pytest.approx(volume)
     assert {finding.number: finding.count for finding in found} == {
-        repair.ISLANDS: 3,
-        repair.FLOOR: 1,
-        repair.LEFT_OUT: 1,
+        islands.ISLANDS: 3,
+        islands.FLOOR: 1,
+        islands.LEFT_OUT: 1,
     }
-    words = next(finding.words for finding in found if finding.number == repair.LEFT_OUT)
+    words = next(finding.words for finding in found if finding.number == islands.LEFT_OUT)
     assert "36% of the surface" in words  # of a ball of 60 mm beside one of 100
 
 
@@ -133,9 +133,48 @@ def _tube(low, high, closed=False, radius=100.0):
 def test_what_lies_over_against_a_lost_band_stays(lost, closed, kept):
     """Two tubes in line: across 60 mm, or 80 between open rims, both stay; closed or farther apart one is left out."""
     one, two = _tube(0.0, 500.0, closed), _tube(500.0 + lost, 900.0, closed)
-    surface, found = repair.drop_islands(_together(one, two))
+    surface, found = islands.drop_islands(_together(one, two))
     assert len(surface.faces) == len(one[1]) + kept * len(two[1])
-    assert (repair.LEFT_OUT in [finding.number for finding in found]) == (not kept)
+    assert (islands.LEFT_OUT in [finding.number for finding in found]) == (not kept)
+
+
+@pytest.mark.parametrize("apart", [0.3, 30.0])
+def test_many_copies_take_no_more_work_than_their_triangles(apart, monkeypatch):
+    """32 balls that overlap or stand in a row stay, one that lies inside goes; no tree is built for each pair of them.
+
+    Counted are triangles and places that are handed to the two searches: to ask each ball of all before it takes 16
+    times all triangles, halves of halves take the logarithm of 32.
+    """
+    work = {"faces": 0, "places": 0}
+    winding, tree = islands.igl.fast_winding_number, islands.cKDTree
+
+    def counted_winding(v, f, points):
+        work["faces"] += len(f)
+        return winding(v, f, points)
+
+    def counted_tree(places):
+        work["places"] += len(places)
+        return tree(places)
+
+    monkeypatch.setattr(islands.igl, "fast_winding_number", counted_winding)
+    monkeypatch.setattr(islands, "cKDTree", counted_tree)
+    balls = [_ball(2, 100.0 - 0.001 * k, (apart * k, 0.0, 0.0)) for k in range(32)]
+    kept, found = islands.drop_islands(_together(*balls, _ball(2, 20.0, (0.0, 5.0, 0.0))))
+    assert len(kept.faces) == 32 * 320
+    assert [(finding.number, finding.count) for finding in found] == [(islands.ISLANDS, 1)]
+    assert work["faces"] <= 6 * 33 * 320
+    assert work["places"] <= 2 * 33 * 162
+
+
+def test_what_lies_inside_a_piece_that_is_inside_out_goes():
+    """An inner ball goes whichever way round the faces of either lie; so does one inside two that cross."""
+    body, eye = _ball(3, 100.0), _ball(3, 30.0, (20, 0, 0))
+    for one, two in ((1, 1), (-1, 1), (1, -1), (-1, -1)):
+        pair = _together((body[0], body[1][:, ::one]), (eye[0], eye[1][:, ::two]))
+        assert len(islands.drop_islands(pair)[0].faces) == len(body[1])
+    arm, between = _ball(3, 80.0, (120, 0, 0)), _ball(3, 30.0, (75, 0, 0))
+    kept, _ = islands.drop_islands(_together(body, (arm[0], arm[1][:, ::-1]), between))
+    assert len(kept.faces) == 2 * len(body[1])
 
 
 @pytest.mark.parametrize("handles", [0, 1])

@@ -6,7 +6,7 @@ import pytest
 import trimesh
 
 from padlib.errors import MeshError
-from padlib.mesh import repair, solid
+from padlib.mesh import islands, repair, solid
 from padlib.mesh.floor import drop_floor
 from padlib.mesh.grid import wrap
 from padlib.mesh.holes import bridge_pieces, fill_holes, rims
@@ -184,7 +184,7 @@ def test_a_floor_grown_onto_the_soles_is_cut_away():
     kept, found = drop_floor(surface)
     wide = np.linalg.norm(kept.vertices[:, :2], axis=1).max()
     assert wide < 61.0
-    assert found[0].number == repair.FLOOR
+    assert found[0].number == islands.FLOOR
     assert np.ptp(kept.vertices[:, 2]) > 970.0
     assert len(rims(kept.faces)) == 1
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from dataclasses import replace
 from pathlib import Path
 
 import igl
@@ -49,6 +50,21 @@ def test_every_tape_is_named_with_its_value(child: Body, told: Measurements) -> 
 
     for name in names | {"stature", "crotch_height", "waist_depth", "hip_breadth"}:
         assert words.count(f"{name.replace('_', ' ')} {told.values[name] / 10:.1f} cm") == 1
+
+
+def test_what_may_be_off_has_that_beside_it(child: Body, told: Measurements) -> None:
+    """A girth, a depth and a height that a hole makes unsure by 5 mm or more are told so, less is not."""
+    unsure = {"waist_girth": 12.4, "waist_depth": 7.0, "crotch_height": 6.0, "hip_girth": 4.9}
+    some = replace(told, unsure=unsure)
+    root = etree.fromstring(tape_picture(child, told=some, unit="cm", kind="svg"))
+    words = {
+        " ".join("".join(t.itertext()).split())
+        for t in root.iter("{http://www.w3.org/2000/svg}text")
+    }
+    for name, off in (("waist_girth", "1.2"), ("waist_depth", "0.7"), ("crotch_height", "0.6")):
+        label = f"{name.replace('_', ' ')} {told.values[name] / 10:.1f} \u00b1 {off} cm"
+        assert label in words
+    assert f"hip girth {told.values['hip_girth'] / 10:.1f} cm" in words
 
 
 def test_a_form_deep_for_its_height_is_shown_whole(child: Body) -> None:

@@ -249,7 +249,7 @@ export class Lists {
     const rows = Object.entries(tapes.values).map(([name, mm]) => {
       const line = tapes.lines[name], words = name.replaceAll("_", " ");
       const first = line ? make("button", { type: "button", "data-tape": name, onclick: () => { app.figure.showTapes(tapes.floats(line)); app.figure.showBare(false); } }, words) : words;
-      return make("tr", {}, make("td", {}, first), make("td", { class: "n" }, app.said(mm)));
+      return make("tr", {}, make("td", {}, first), make("td", { class: "n" }, app.said(mm) + (name in tapes.unsure ? ` \u00b1 ${app.said(tapes.unsure[name])}` : "")));
     });
     const parts = [table(`${tapes.source}. Choose one to see where the tape runs.`, [["Measurement"], ["", 1]], rows)];
     if (app.built) {
