@@ -203,7 +203,7 @@ def correct(
     if after is None:
         done = [replace(done[0], keeps=True)]  # what is given at first can always be taken
     reach, idle = LONGEST, 0
-    trail, worth = _Trail(), [done[0].worth(laid[0])]
+    trail, worth = _Trail(), [done[0].worth(laid[0]) if done[0].keeps else np.inf]
     for k in range(rounds):
         tell(f"bringing the flats nearer to the outline, round {k + 1}", k / rounds)
         cost = _cost(now)
@@ -230,8 +230,9 @@ def correct(
         untold = done[-1].away_mm["max"] < SHORT_OF * TOLD and held < HOLDS
         idle = idle + 1 if after > (1.0 - PAYS) * cost and stand and untold else 0
         worth.append(done[-1].worth(laid[0]) if done[-1].keeps else np.inf)
+        some = min(worth) < np.inf  # before any can be taken rounds go on
         near = untold and beyond(done[-1].over, laid[0]).max() <= NEARLY
-        if idle == IDLE or (near and _slow(worth)):
+        if some and (idle >= IDLE or (near and _slow(worth))):
             break
         now = replace(now, prices=prices)
     return Corrected(tuple(done), laid, now.prices)
