@@ -63,7 +63,7 @@ def _row(name: str, suit: Suit, seconds: float) -> dict[str, object]:
     body = suit_body(suit)
     shell = suit_shell(suit, body)
     start = _spent()
-    told = values(suggest(suit, body, shell, seconds=seconds))
+    told = values(suggest(suit, body, shell, seconds=seconds, workers=min(4, os.cpu_count() or 1)))
     return {"body": name, "seconds": round(_spent() - start, 1), "told": json.dumps(told)}
 
 
