@@ -83,7 +83,7 @@ def sketch(
     outline = flat[loop]
     forced = np.isin(loop, corners) if corners is not None else np.zeros(len(loop), bool)
     kept = _thinned(outline, forced, spacing)
-    grid = _grid(outline, spacing)
+    grid = grid_within(outline, spacing)
     tree = face_tree(faces, flat)
     made = Sketch(vertices, faces, flat, loop, outline, kept, grid, np.zeros((0, 3)), spacing, tree)
     for _ in range(6):
@@ -237,7 +237,7 @@ def _thinned(outline: Plane, forced: NDArray[np.bool_], spacing: float) -> NDArr
     return np.array(kept, dtype=np.int64)
 
 
-def _grid(outline: Plane, spacing: float) -> Plane:
+def grid_within(outline: Plane, spacing: float) -> Plane:
     """Points of a triangular grid inside a polygon."""
     low, high = outline.min(axis=0), outline.max(axis=0)
     x = np.arange(low[0], high[0] + spacing, spacing)
@@ -249,18 +249,25 @@ def _grid(outline: Plane, spacing: float) -> Plane:
 
 def _triangulate(flat: Plane, rim: int) -> Faces | None:
     """Delaunay triangles inside the polygon of the first `rim` points; None if it is not kept."""
+    return triangles_within(flat, rim)[0]
+
+
+def triangles_within(flat: Plane, rim: int) -> tuple[Faces | None, NDArray[np.int64]]:
+    """Delaunay triangles (m, 3) of points (n, 2) inside the polygon of the first `rim` of them, None if they do not
+    keep it or leave out a point, and the edges of the polygon that they leave out, by their first points."""
     try:
         faces = Delaunay(flat).simplices.astype(np.int64)
     except QhullError:
-        return None
+        return None, np.zeros(0, dtype=np.int64)
     a, b = flat[faces[:, 1]] - flat[faces[:, 0]], flat[faces[:, 2]] - flat[faces[:, 0]]
     area = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
     faces[area < 0] = faces[area < 0][:, ::-1]
     faces = faces[inside(flat[:rim], flat[faces].mean(axis=1)) & (np.abs(area) > 1e-9 * area.max())]
     border = boundary_edges(faces)
-    follows = border[:, 1] == (border[:, 0] + 1) % rim
-    used = len(np.unique(faces)) == len(flat)
-    return faces if used and len(border) == rim and follows.all() else None
+    follows = (border < rim).all(axis=1) & (border[:, 1] == (border[:, 0] + 1) % rim)
+    lost = np.setdiff1d(np.arange(rim), border[follows, 0])
+    whole = not len(lost) and len(border) == rim and len(np.unique(faces)) == len(flat)
+    return (faces if whole else None), lost
 
 
 def _missing_edges(made: Sketch) -> NDArray[np.int64]:

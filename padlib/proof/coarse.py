@@ -13,11 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
-from scipy.spatial import Delaunay, cKDTree
+from scipy.spatial import cKDTree
 
-from padlib.flatten.disk import boundary_edges, boundary_loop
+from padlib.flatten.disk import boundary_loop
 from padlib.flatten.flat import Flat
-from padlib.flatten.sketch import inside
+from padlib.flatten.sketch import grid_within, triangles_within
 from padlib.flatten.slit import carry, locate
 from padlib.flatten.stretch import areas, stretch
 from padlib.flatten.together import with_images
@@ -62,11 +62,11 @@ class Coarse:
         return out
 
 
-def coarser(flats: Sequence[Flat], *, times: float = TIMES) -> Coarse | None:
-    """The flats with edges so many times as long; None where an outline cannot be kept."""
+def coarser(flats: Sequence[Flat]) -> Coarse | None:
+    """The flats with edges `TIMES` as long; None where an outline cannot be kept."""
     same, loops = _same_places(flats), {}
-    kept = np.zeros(1 + max(int(s.max()) for s in same if s is not None), dtype=np.bool_)
-    spacing = times * _edge(flats)
+    kept = np.zeros(1 + max(int(s.max()) for s in same), dtype=np.bool_)
+    spacing = TIMES * _edge(flats)
     for stitch in bundle(flats).stitches:
         for k, run in ((stitch.one, stitch.a), (stitch.two, stitch.b)):
             kept[same[k][run[[0, -1]]]] = True
@@ -147,28 +147,12 @@ def _thin(
 def _drawn(outline: Plane, spacing: float) -> tuple[tuple[Plane, Faces] | None, Ints]:
     """Inner vertices (g, 2) and triangles over outline and them, or None and the edges of the outline that these leave
     out."""
-    rim = len(outline)
-    low, high = outline.min(axis=0), outline.max(axis=0)
-    x = np.arange(low[0], high[0] + spacing, spacing)
-    y = np.arange(low[1], high[1] + spacing, spacing * np.sqrt(0.75))
-    shift = 0.5 * spacing * (np.arange(len(y)) % 2)
-    grid = np.stack([(x[None] + shift[:, None]).ravel(), np.repeat(y, len(x))], axis=1)
-    grid = grid[inside(outline, grid)]
+    grid = grid_within(outline, spacing)
     ahead = np.roll(outline, -1, axis=0)
     dense = np.concatenate([outline + s * (ahead - outline) for s in (0.0, 0.25, 0.5, 0.75)])
     grid = grid[cKDTree(dense).query(grid)[0] > CLEAR * spacing]
-    flat = np.concatenate([outline, grid])
-    faces = Delaunay(flat).simplices.astype(np.int64)
-    a, b = flat[faces[:, 1]] - flat[faces[:, 0]], flat[faces[:, 2]] - flat[faces[:, 0]]
-    area = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
-    faces[area < 0] = faces[area < 0][:, ::-1]
-    faces = faces[inside(outline, flat[faces].mean(axis=1)) & (np.abs(area) > 1e-9 * area.max())]
-    border = boundary_edges(faces)
-    follows = (border < rim).all(axis=1) & (border[:, 1] == (border[:, 0] + 1) % rim)
-    lost = np.setdiff1d(np.arange(rim), border[follows, 0])
-    if not len(lost) and len(border) == rim and len(np.unique(faces)) == len(flat):
-        return (grid, faces), lost
-    return None, lost
+    faces, lost = triangles_within(np.concatenate([outline, grid]), len(outline))
+    return (None if faces is None else (grid, faces)), lost
 
 
 def _flat(flat: Flat, rim: Ints, grid: Plane, faces: Faces) -> Flat:

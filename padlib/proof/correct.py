@@ -74,8 +74,7 @@ class Round:
     """Flats that a round of corrections came to.
 
     away_mm: how far their suit at rest is off the shell (mean, p95, max); far: what that counts; over (panels,):
-    share of each panel's cloth that is strained beyond its limit then; keeps: whether as cut they keep it; place
-    (n, 3): the whole suit at rest, vertices as they are welded.
+    share of each panel's cloth that is strained beyond its limit then; keeps: whether as cut they keep it.
     """
 
     flats: tuple[Flat, ...]
@@ -83,7 +82,6 @@ class Round:
     far: float
     over: Array
     keeps: bool
-    place: Vertices
 
     @property
     def counts(self) -> float:
@@ -99,11 +97,13 @@ class Round:
 @dataclass(frozen=True, eq=False)
 class Corrected:
     """All rounds of corrections, first the flats as given; laid (panels,), twice: what was over each panel's limit
-    before any corrections, once sewn and as cut; prices: of the last round."""
+    before any corrections, once sewn and as cut; prices: of the last round; place (n, 3): the whole suit at rest after
+    it, vertices as they are welded."""
 
     rounds: tuple[Round, ...]
     laid: tuple[Array, Array]
     prices: Prices
+    place: Vertices
 
     def nearest(self, spare: Array | float = 0.0, *, but: Sequence[Round] = ()) -> Round | None:
         """The round that lies nearest to the shell of those that keep the limit as cut; None where but names all.
@@ -203,7 +203,7 @@ def correct(
     if after is None:
         done = [replace(done[0], keeps=True)]  # what is given at first can always be taken
     reach, idle = LONGEST, 0
-    trail, worth = _Trail(), [done[0].worth(laid[0]) if done[0].keeps else np.inf]
+    trail = _Trail()
     for k in range(rounds):
         tell(f"bringing the flats nearer to the outline, round {k + 1}", k / rounds)
         cost = _cost(now)
@@ -229,13 +229,14 @@ def correct(
         stand = np.allclose(_standing(prices), _standing(now.prices), rtol=STAND)
         untold = done[-1].away_mm["max"] < SHORT_OF * TOLD and held < HOLDS
         idle = idle + 1 if after > (1.0 - PAYS) * cost and stand and untold else 0
-        worth.append(done[-1].worth(laid[0]) if done[-1].keeps else np.inf)
+        worth = [r.worth(laid[0]) if r.keeps else np.inf for r in done]
         some = min(worth) < np.inf  # before any can be taken rounds go on
         near = untold and beyond(done[-1].over, laid[0]).max() <= NEARLY
         if some and (idle >= IDLE or (near and _slow(worth))):
             break
         now = replace(now, prices=prices)
-    return Corrected(tuple(done), laid, now.prices)
+    place = now.half.unfolded(now.here.sewn, weld(bundle(now.flats)), now.place)
+    return Corrected(tuple(done), laid, now.prices, place)
 
 
 def before(over: Array, cut: Array) -> tuple[Array, Array]:
@@ -259,10 +260,7 @@ def _round(now: _State, told: tuple[Array, Array], laid: tuple[Array, Array]) ->
     """A state as a round of corrections; told: what is over, once sewn and as cut; laid: what was before any."""
     away = deviation(now.height, now.here.area)
     keeps = not cut_beyond(told[1], laid[1]).any()
-    place = now.place
-    if not now.half.whole:
-        place = now.half.unfolded(now.here.sewn, weld(bundle(now.flats)), place)
-    return Round(now.flats, away, _far(now), told[0], keeps, place)
+    return Round(now.flats, away, _far(now), told[0], keeps)
 
 
 def _fall(slope: Sequence[Plane], way: Sequence[Plane]) -> float:

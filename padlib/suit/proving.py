@@ -179,11 +179,11 @@ def fed_back(
     return done[0], min(done, key=attrgetter("worth"))
 
 
-def _may_pay(now: Sewn, along: Round | None) -> bool:
+def _may_pay(now: Sewn, along: Round) -> bool:
     """Whether flats that are sewn anew may lie nearer after a pass of corrections; along: how they lay along the
     rounds that led to them."""
     away = now.proof.deviation_mm
-    if along is None or away["max"] > TOLD or now.proof.volume_percent > FULL:
+    if away["max"] > TOLD or now.proof.volume_percent > FULL:
         return True
     if now.spilt.max() > SPARE:  # more than sewing anew is known to show
         return True

@@ -35,13 +35,10 @@ STEP = 0.001
 BEARS = 0.96  # share of what its cloth bears that a flat may use then; making seams agree takes a little more
 TRIES = 5
 SURE = 0.007  # of a panel, over its limit: by how much more sewing the flats back may show
-LOOSER = (
-    1.05  # times the limit, for coarse cloth, which strains a little more where the shell curves
-)
-COARSELY, FINELY = (
-    2,
-    3,
-)  # times as many rounds as a pass of corrections has, at most: they begin farther off
+# Times the limit, for coarse cloth, which strains a little more where the shell curves
+LOOSER = 1.05
+# Times as many rounds as a pass of corrections has, at most: they begin farther off
+COARSELY, FINELY = 2, 3
 
 
 def taut_flats(
@@ -123,19 +120,17 @@ def _begun(
     start = _on_panels(coarse.flats)
     looser = {"limit": LOOSER * limit, "ease": ease, "tell": tell}
     made = correct(coarse.flats, outline, start, rounds=rounds, **looser)
-    last = made.rounds[
-        -1
-    ]  # whose prices go on; whether it keeps the limit as cut only the fine flats tell
     own = [flat for flat in flats if flat.panel.mirror_of is None]
     try:
-        laid = agreed(own, coarse.moved(last.flats), ease)
+        # the last ones, whose prices go on; whether they keep the limit as cut only the fine flats tell
+        laid = agreed(own, coarse.moved(made.rounds[-1].flats), ease)
     except FlatteningError:
         return None
     if laid is None:
         return None
     # coarse flats stray from coarse panels as much as edges cut corners there
     made = replace(made, laid=before(made.laid[0], astray(flats, bundle(flats, limit).sheets)))
-    return with_images(laid, [f.panel for f in flats]), coarse.placed(last.place), made
+    return with_images(laid, [f.panel for f in flats]), coarse.placed(made.place), made
 
 
 def _on_panels(flats: Sequence[Flat]) -> Vertices:

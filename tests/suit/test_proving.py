@@ -16,7 +16,7 @@ from padlib.suit.proving import Laid
 
 def round_(far: float, *over: float, keeps: bool = True, most: float = 9.0) -> Round:
     """A round without flats that lies so far off, with such shares of its panels over their limit."""
-    return Round((), {"mean": far, "max": most}, far, np.array(over), keeps, np.zeros((0, 3)))
+    return Round((), {"mean": far, "max": most}, far, np.array(over), keeps)
 
 
 def proof(
@@ -29,6 +29,7 @@ def proof(
     return SimpleNamespace(tight=tight, deviation_mm=away, surface=surface, volume_percent=volume)
 
 
+NOWHERE = np.zeros((0, 3))
 AS_LAID = round_(9.0, 0.02, 0.09)
 ALONG = round_(0.6, 0.02, 0.09)
 NEAR = round_(3.0, 0.042, 0.09)
@@ -39,7 +40,7 @@ FIRST = proof(0.02, 0.09, mean=0.9)
 
 def rounds(*those: Round) -> Corrected:
     """Corrections with these rounds after the flats as laid."""
-    return Corrected((AS_LAID, *those), (AS_LAID.over, AS_LAID.over), first_prices(2))
+    return Corrected((AS_LAID, *those), (AS_LAID.over, AS_LAID.over), first_prices(2), NOWHERE)
 
 
 def sewn(
@@ -67,7 +68,7 @@ def sewn(
     left = list(answers[1:])
     panels = SimpleNamespace(pile={})
     first, best = proving.fed_back(
-        Laid((), Corrected((ALONG,), (ALONG.over, ALONG.over), first_prices(2))),
+        Laid((), Corrected((ALONG,), (ALONG.over, ALONG.over), first_prices(2), NOWHERE)),
         answers[0],
         None,
         lambda _flats, **_: left.pop(0),
