@@ -9,10 +9,12 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import dijkstra
 
 from padlib.flatten.cloth import Cloth
 from padlib.flatten.conformal import clockwise, conformal
-from padlib.flatten.cutting import Opened, cut_darts
+from padlib.flatten.cutting import Legs, Opened, cut_darts
 from padlib.flatten.flat import Dart, Flat
 from padlib.flatten.isometric import isometric
 from padlib.flatten.sketch import Wedge
@@ -20,7 +22,7 @@ from padlib.flatten.stretch import areas, stretch
 from padlib.flatten.together import moved_dart
 from padlib.mesh.areas import sums
 from padlib.mesh.point import arrays, nearest, nearest_arrays
-from padlib.mesh.surface import Plane
+from padlib.mesh.surface import Plane, Surface, Vertices
 from padlib.seams.panels import Panel
 
 FAR = 40.0  # mm from the panel as it was: so far its flat is led on beyond its edge
@@ -66,7 +68,7 @@ def followed(panel: Panel, last: Flat) -> Flat | None:
     opened = _cut(panel, first, last)
     if len(opened.legs) != len(last.darts):
         return None
-    laid = _led_on(opened.panel, last)
+    laid = _led_on(opened.panel, opened.legs, last)
     if laid is None:
         return None
     mesh = opened.panel.surface.vertices, opened.panel.surface.faces
@@ -76,20 +78,25 @@ def followed(panel: Panel, last: Flat) -> Flat | None:
     return _told(panel, opened, first, laid, strain)
 
 
-def _led_on(panel: Panel, last: Flat) -> Plane | None:
+def _led_on(panel: Panel, legs: Legs, last: Flat) -> Plane | None:
     """Where a last flat has the vertices (n, 2) of a panel that lies nearly where that flat's panel lay.
 
-    A vertex that was there already stays where it was laid. Each triangle of others goes with the old one that is
-    nearest to its middle, as that one is laid, and a new vertex to the mean of where its triangles have it; so both
-    legs of a dart stay on their own side. None where the panel is too far off.
+    legs: of the panel's darts, in the order of the last flat's. A vertex that was there already stays where it was
+    laid. Each triangle of others goes with the old one that is nearest to its middle on its side of a dart, as that
+    one is laid, and a new vertex to the mean of where its triangles have it. None where the panel is too far off.
     """
     vertices, faces = panel.surface.vertices, panel.surface.faces
     old, was = last.panel.surface, _kept(panel, last.panel)
-    other = faces[(was < 0)[faces].any(axis=1)]
+    new = (was < 0)[faces].any(axis=1)
+    other = faces[new]
     if not len(other):
         return last.positions[was]
     middle = vertices[other].mean(axis=1)
-    face, weight = nearest_arrays(old.vertices, old.faces, middle)
+    side, known = (
+        _sides(surface, each)
+        for surface, each in ((panel.surface, legs), (old, [(d.left, d.right) for d in last.darts]))
+    )
+    face, weight = _nearest_beside(old, known, middle, side[new])
     corner, flat = old.vertices[old.faces[face]], last.positions[old.faces[face]]
     near = np.einsum("kc,kcx->kx", weight, corner)
     if np.linalg.norm(middle - near, axis=1).max() > FAR:
@@ -103,6 +110,45 @@ def _led_on(panel: Panel, last: Flat) -> Plane | None:
     count = np.maximum(np.bincount(other.ravel(), minlength=len(vertices)), 1)
     mean = sums(other.ravel(), placed.reshape(-1, 2), len(vertices)) / count[:, None]
     return np.where((was < 0)[:, None], mean, last.positions[was])
+
+
+def _sides(surface: Surface, legs: Legs) -> NDArray[np.int64]:
+    """The side (m,) of a dart that each triangle lies on: twice the dart's number for its left, one more for its right
+    leg, -1 for triangles farther than `FAR` from all legs along edges."""
+    vertices, faces = surface.vertices, surface.faces
+    if not len(legs):
+        return np.full(len(faces), -1)
+    leg = np.full(len(vertices) + 1, -1)  # the last place answers for what no leg reaches
+    for k, (left, right) in enumerate(legs):
+        leg[left[:-1]], leg[right[:-1]] = 2 * k, 2 * k + 1
+    one, two = faces[:, [0, 1, 2]].ravel(), faces[:, [1, 2, 0]].ravel()
+    length = np.linalg.norm(vertices[one] - vertices[two], axis=1)
+    count = len(vertices)
+    ways = coo_array((length, (one, two)), shape=(count, count)).tocsr()
+    far, _, source = dijkstra(
+        ways,
+        directed=False,
+        indices=np.flatnonzero(leg >= 0),
+        limit=FAR,
+        min_only=True,
+        return_predecessors=True,
+    )
+    nearest_one = np.take_along_axis(faces, far[faces].argmin(axis=1)[:, None], axis=1)[:, 0]
+    return leg[np.where(source < 0, -1, source)[nearest_one]]
+
+
+def _nearest_beside(
+    surface: Surface, known: NDArray[np.int64], xyz: Vertices, side: NDArray[np.int64]
+) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """Triangles (k,) and barycentrics (k, 3) of the points of a surface nearest to positions (k, 3), of those that do
+    not lie across a dart; known (m,), side (k,): sides of darts as `_sides` has them, of both."""
+    face, weight = np.zeros(len(xyz), dtype=np.int64), np.zeros((len(xyz), 3))
+    for number in np.unique(side):
+        mine = side == number
+        allowed = np.flatnonzero((known != number ^ 1) if number >= 0 else known >= -1)
+        found, weight[mine] = nearest_arrays(surface.vertices, surface.faces[allowed], xyz[mine])
+        face[mine] = allowed[found]
+    return face, weight
 
 
 def new_vertices(panel: Panel, last: Panel) -> NDArray[np.bool_]:

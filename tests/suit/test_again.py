@@ -206,6 +206,25 @@ def test_a_flat_that_is_led_on_is_the_last_one_where_the_panel_stayed(
     assert followed(unsewn, flat) is None
 
 
+def test_darts_whose_seam_moves_keep_to_their_sides(
+    look: Callable[..., Preview], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Darts of a leg's outer panel are led on where the seam that they begin at is turned, and with it they: what lies
+    on one side of a dart is not laid by what lies across it, which would tear there (strain 0.9 and more)."""
+    led = {}
+    monkeypatch.setattr(
+        again, "followed", lambda panel, last: led.setdefault(panel.name, followed(panel, last))
+    )
+
+    turned = look("seams", leg_turn=2.0)
+
+    flat = led["leg-outer-left"]
+    assert "leg-outer-left" in turned.laid
+    assert len(flat.darts) == 2
+    assert not flipped(flat.panel.surface.vertices, flat.panel.surface.faces, flat.positions).any()
+    assert np.abs(flat.stretch).max() < 0.2
+
+
 def test_where_matching_begins_does_not_tell_on_where_it_ends(
     higher_neck: Preview, monkeypatch: pytest.MonkeyPatch
 ) -> None:
