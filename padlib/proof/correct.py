@@ -61,6 +61,10 @@ LATELY = 4  # rounds that together must bring what a suit is chosen by down by G
 GAINS = 0.1  # is told and no panel lies over its limit by more than a share NEARLY, unless the last
 COMING = 0.05  # round alone brought it down by so much: prices may still bring a suit on
 NEARLY = 0.015
+LONG = (
+    10  # the same of how far off they lie, where something is told or a panel lies over its limit
+)
+STUCK = 2  # times that no step lowers what is to fall, after which prices alone are moved
 STAND = 0.3  # relative change of a price at which it stands
 EXCESS = 30.0  # by how much the largest share beyond what may be over a panel's limit counts against a round
 TRIES = 4
@@ -202,7 +206,7 @@ def correct(
     done = [_round(now, told, laid)]
     if after is None:
         done = [replace(done[0], keeps=True)]  # what is given at first can always be taken
-    reach, idle = LONGEST, 0
+    reach, idle, stuck, some = LONGEST, 0, 0, done[0].keeps
     trail = _Trail()
     for k in range(rounds):
         tell(f"bringing the flats nearer to the outline, round {k + 1}", k / rounds)
@@ -218,25 +222,47 @@ def correct(
             if new is not None:
                 break
             trail.turns.clear()
+        held = _held(now if new is None else new[0], len(flats), support)
         if new is None:
-            break
+            # nothing is to be had at these prices: where something is left they go on to others
+            stuck += 1
+            if stuck > STUCK or (some and _well(done[-1], held, laid)):
+                break
+            away = done[-1].away_mm["max"]
+            now = replace(now, prices=now.prices.moved(*told, laid, away, held))
+            continue
         now, after, taken = new
         reach = min(LONGEST, FURTHER * taken * longest)
         told = now.over(), now.astray()
         done.append(_round(now, told, laid))
-        held = len(flats) / len(half.own) * volume_percent(now.height, now.here.area, support)
         prices = now.prices.moved(*told, laid, done[-1].away_mm["max"], held)
         stand = np.allclose(_standing(prices), _standing(now.prices), rtol=STAND)
-        untold = done[-1].away_mm["max"] < SHORT_OF * TOLD and held < HOLDS
-        idle = idle + 1 if after > (1.0 - PAYS) * cost and stand and untold else 0
-        worth = [r.worth(laid[0]) if r.keeps else np.inf for r in done]
-        some = min(worth) < np.inf  # before any can be taken rounds go on
-        near = untold and beyond(done[-1].over, laid[0]).max() <= NEARLY
-        if some and (idle >= IDLE or (near and _slow(worth))):
+        idle = idle + 1 if after > (1.0 - PAYS) * cost and stand and _untold(done[-1], held) else 0
+        if _well(done[-1], held, laid):
+            slow = _slow([r.worth(laid[0]) for r in done], LATELY)
+        else:
+            slow = _slow([r.counts for r in done], LONG)
+        some = any(r.keeps for r in done)  # before any can be taken rounds go on
+        if some and (slow or idle >= IDLE):
             break
         now = replace(now, prices=prices)
     place = now.half.unfolded(now.here.sewn, weld(bundle(now.flats)), now.place)
     return Corrected(tuple(done), laid, now.prices, place)
+
+
+def _untold(last: Round, held: float) -> bool:
+    """Whether no place of a suit is told and it holds little more than the shell."""
+    return last.away_mm["max"] < SHORT_OF * TOLD and held < HOLDS
+
+
+def _well(last: Round, held: float, laid: tuple[Array, Array]) -> bool:
+    """Whether moreover no panel lies over its limit by much."""
+    return _untold(last, held) and float(beyond(last.over, laid[0]).max()) <= NEARLY
+
+
+def _held(now: _State, panels: int, support: Surface) -> float:
+    """What a suit of so many panels holds more than the shell, in per cent of that."""
+    return panels / len(now.half.own) * volume_percent(now.height, now.here.area, support)
 
 
 def before(over: Array, cut: Array) -> tuple[Array, Array]:
@@ -245,11 +271,11 @@ def before(over: Array, cut: Array) -> tuple[Array, Array]:
     return np.where(cut <= KEEPS, np.minimum(over, KEEPS), over), cut
 
 
-def _slow(worth: Sequence[float]) -> bool:
-    """Whether rounds of such worth (rounds,) bring a suit on no more; infinite where one cannot be taken."""
-    if len(worth) <= LATELY or worth[-1] < (1.0 - COMING) * worth[-2]:
+def _slow(worth: Sequence[float], lately: int) -> bool:
+    """Whether the last few of rounds of such worth (rounds,), the less the better, bring a suit on no more."""
+    if len(worth) <= lately or worth[-1] < (1.0 - COMING) * worth[-2]:
         return False
-    return min(worth) > (1.0 - GAINS) * min(worth[:-LATELY])
+    return min(worth) > (1.0 - GAINS) * min(worth[:-lately])
 
 
 def _standing(prices: Prices) -> Array:

@@ -38,7 +38,7 @@ SURE = 0.007  # of a panel, over its limit: by how much more sewing the flats ba
 # Times the limit, for coarse cloth, which strains a little more where the shell curves
 LOOSER = 1.05
 # Times as many rounds as a pass of corrections has, at most: they begin farther off
-COARSELY, FINELY = 2, 3
+COARSELY, FINELY = 4, 3
 
 
 def taut_flats(

@@ -303,16 +303,26 @@ def turns(suits, look):
 def test_the_real_map_after_a_dragged_point(tmp_path, told, edge):
     """The real map of the panels that a moved seam touches, once all were laid with their darts: what it takes to cut
     and lay them, and to make ready what the page is sent, by the clock and in processor time."""
-    look = preview(edged_suit(tmp_path, SEAM, edge))
-    count, slim = len(look.shell.surface.faces), "ten steps of igl.slim on them"
+    first = preview(edged_suit(tmp_path, SEAM, edge))
+    even = preview(edged_suit(tmp_path, "", edge))
+    count, slim = len(first.shell.surface.faces), "ten steps of igl.slim on them"
     moved = [edged_suit(tmp_path, SEAM.replace("1130", height), edge) for height in HEIGHTS]
     leg = "[seams]\nleg_turn = {}"
-    text = suit_text(tmp_path, SEAM.replace("1130", HEIGHTS[-1]), edge)
-    turned = [
-        parse_suit(text.replace("[seams]", leg.format(by)), name="giant.toml", folder=tmp_path)
-        for by in (2, 4, 3)
-    ]
-    for what, suits in (("a seam of one's own", moved), ("the leg seams of the plan", turned)):
+    beside, plain = (
+        [
+            parse_suit(text.replace("[seams]", leg.format(by)), name="giant.toml", folder=tmp_path)
+            for by in (2, 4, 3, 5, 3.5)
+        ]
+        for text in (
+            suit_text(tmp_path, SEAM.replace("1130", HEIGHTS[-1]), edge),
+            suit_text(tmp_path, "", edge),
+        )
+    )
+    for what, suits, look in (
+        ("a seam of one's own", moved, first),
+        ("the leg seams of the plan", plain, even),
+        ("the same beside a seam of one side", beside, first),
+    ):
         look, took = turns(suits, look)
         slim_ms = slim_ten([f for f in look.flats if f.panel.name in look.laid])
         clock, spent_ms = np.median(took[1:], axis=0)

@@ -196,16 +196,34 @@ def test_nearness_gets_no_dearer_while_a_flat_is_over_its_limit_as_cut() -> None
     assert min(kept.worst, kept.more) > 1.2
 
 
-def test_rounds_end_where_four_of_them_gain_under_a_tenth() -> None:
-    """Not before there are so many, not where the last one alone gained a twentieth, not where one of the last four is
-    a tenth better than all before; rounds that cannot be taken gain nothing."""
-    gone = np.inf
-    assert not room._slow([10.0, 9.9, 9.8, 9.8])
-    assert room._slow([10.0, 9.9, 9.8, 9.8, 9.7])
-    assert room._slow([10.0, gone, gone, 9.8, 9.8])
-    assert not room._slow([10.0, 9.9, 9.8, 9.8, 9.2])
-    assert not room._slow([10.0, 8.9, 9.8, 9.8, 9.8])
-    assert room._slow([10.0, 8.9, 9.8, 9.8, 9.8, 9.8])
+def test_rounds_end_where_the_last_few_gain_under_a_tenth() -> None:
+    """Not before there are so many, not where the last one alone gained a twentieth, not where one of the last few is
+    a tenth better than all before."""
+    assert not room._slow([10.0, 9.9, 9.8, 9.8], 4)
+    assert room._slow([10.0, 9.9, 9.8, 9.8, 9.7], 4)
+    assert not room._slow([10.0, 9.9, 9.8, 9.8, 9.7], 5)
+    assert not room._slow([10.0, 9.9, 9.8, 9.8, 9.2], 4)
+    assert not room._slow([10.0, 8.9, 9.8, 9.8, 9.8], 4)
+    assert room._slow([10.0, 8.9, 9.8, 9.8, 9.8, 9.8], 4)
+
+
+@pytest.mark.parametrize("told", [True, False])
+def test_where_no_step_helps_prices_move_while_something_is_told(
+    told: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A suit that nothing moves and that lies farther off than is told is tried again at other prices, twice; one that
+    lies well is left at once."""
+    asked = []
+    monkeypatch.setattr(room, "_tried", lambda now, *_, **__: asked.append(now.prices.worst))
+    monkeypatch.setattr(prices, "TOLD", 1.0 if told else 1e3)
+    monkeypatch.setattr(room, "TOLD", 1.0 if told else 1e3)
+    monkeypatch.setattr(room, "HOLDS", 1e3)
+    flats, start = halves()
+    made = correct(flats, body(), start, rounds=9, limit=1.0)
+
+    assert len(made.rounds) == 1
+    assert len(asked) == (1 + room.STUCK if told else 1)
+    assert len(set(asked)) == len(asked)
 
 
 def test_flats_as_given_can_always_be_taken(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -150,6 +150,15 @@ LINE = """(name) => { const at = workshop.live.scene.seams.get(name).pairs;
   return Array.from({length: at.length / 3}, (_, k) => at.slice(3 * k, 3 * k + 3)); }"""
 
 
+PICTURES = """() => { const r = workshop.figure.renderer, gl = r.getContext();
+  window.render = r.render.bind(r); window.pictures = [];
+  r.render = (...all) => { window.render(...all);
+    const out = new Uint8Array(4 * gl.drawingBufferWidth * gl.drawingBufferHeight);
+    gl.readPixels(0, 0, gl.drawingBufferWidth, gl.drawingBufferHeight, gl.RGBA, gl.UNSIGNED_BYTE, out);
+    window.pictures.push(out); }; }"""
+DIFFER = "([a, b]) => window.pictures[a].filter((v, i) => v !== window.pictures[b][i]).length"
+
+
 def away(page, name, place):
     """How far a place is from a seam of the newest scene, mm."""
     at = np.array(page.evaluate(LINE, name)).reshape(-1, 2, 3)
@@ -185,6 +194,20 @@ def test_a_seam_of_the_plan_is_dragged_by_its_line_and_moved_by_keys(page):
         "workshop.figure.marks.children.find(o => o.name === 'pen').geometry.attributes.instanceStart.count"
     )
     assert drawn > 100  # both legs' four seams
+    # the leg in hand is painted at once, the other one when the pointer rests
+    until(page, "workshop.figure.later === null")
+    page.evaluate(PICTURES)
+    page.mouse.move(x + 8, y)
+    until(page, "window.pictures.length > 1 && workshop.figure.later === null")
+    page.evaluate("workshop.figure.paint()")
+    last = page.evaluate("window.pictures.length") - 1
+    assert page.evaluate(DIFFER, [0, last]) > 1000
+    # but for a pixel or two, where a triangle is seen from its edge
+    assert page.evaluate(DIFFER, [last - 1, last]) <= 8
+    page.evaluate("void (workshop.figure.renderer.render = window.render)")
+    count = page.evaluate("workshop.pen.drags.length")
+    page.mouse.move(x + 5, y)
+    until(page, f"workshop.pen.drags.length > {count} && !workshop.pen.hold.busy")
     page.mouse.up()
     until(page, "workshop.now.text.includes('leg_turn')")
     until(page, LAID, 600)

@@ -1,6 +1,6 @@
 """A whole sitting in Chromium with nothing stood in for: from a scan to the pattern, by clicks.
 
-Run by its own command: pytest -m browser tests/workshop/test_story.py -s
+Run by its own command on an idle machine: pytest -m slow tests/workshop/test_story.py -s
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from chromium import BROWSER, launched, opened, until  # noqa: E402 (found besid
 sync_api = pytest.importorskip("playwright.sync_api")
 pdfium = pytest.importorskip("pypdfium2")
 PATIENCE = 900.0  # s; other work may share the machine
-MOST_CPU = 180.0  # s of processor time from the scan to the pattern
+MOST = 180.0  # s by the clock from the scan to the pattern, on two processors with nothing beside it
 
 pytestmark = [*BROWSER, pytest.mark.slow]
 
@@ -49,7 +49,7 @@ def processor():
 
 def test_from_a_scan_to_the_pattern_in_one_sitting(suit_file, served):
     """Scan, slider, pad drawn and undone and done again, seam drawn and dragged, dart kept, pattern
-    made; after a reload all is there, and the PDF opens. Under three minutes of processor time."""
+    made; after a reload all is there, and the PDF opens. Under three minutes."""
     shutil.copy(DEMO_BODY, suit_file.parent / "scan.ply")
     start, began = processor(), time.monotonic()
     complaints = []
@@ -145,4 +145,4 @@ def test_from_a_scan_to_the_pattern_in_one_sitting(suit_file, served):
     assert there == ["scan.ply", 3, 1, 1, True]
     assert pages > 20
     assert size == pytest.approx((595.3, 841.9), abs=0.2)  # A4, ISO 216, in points
-    assert spent < MOST_CPU
+    assert clock < MOST

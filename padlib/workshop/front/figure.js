@@ -11,6 +11,7 @@ THREE.Mesh.prototype.raycast = acceleratedRaycast;
 
 const HALF_FOV = 16; // degrees
 const GROUND = 0xe9e6da, INK = 0x1f1c14, DART = 0x4d1f05, CHOSEN = 0xc01a00, PEN = 0x0b5cad, TAPE = 0x7a1f5c;
+const REST = 150; // ms without a change after which the side of the body that is not in hand is painted too
 const RIM = 20; // CSS pixels about what changed: dots and lines are wide
 const BARE = [0.76, 0.72, 0.62]; // the shape before it is cut
 
@@ -39,6 +40,7 @@ export class Figure {
     this.colours = "panels";
     this.chosen = null;
     this.frames = 0;
+    this.later = null; // what waits to be painted
     this.turn = 25; this.tilt = 8; this.away = 5000; this.target = [0, 0, 900];
     try {
       this.renderer = new THREE.WebGLRenderer({ canvas, antialias: true, preserveDrawingBuffer: true });
@@ -368,6 +370,7 @@ export class Figure {
   /** A new picture before long; one that was painted meanwhile will do. */
   draw() {
     if (this.quiet) return;
+    this.latePicture(null); // all will be painted
     this.stale = true;
     if (!this.renderer || this.waiting) return;
     this.waiting = true;
@@ -405,16 +408,19 @@ export class Figure {
   }
 
   /** Change what stands on the bare shape about some vertices and along a line, and paint that part of the picture
-   * alone, with what the last such change left; all of it where the view is another one or nothing was painted so. */
-  paintAbout(vertices, line, change) {
+   * alone, with what the last such change left; all of it where the view is another one or nothing was painted so.
+   * side: -1 or 1 of the body, which alone is painted at once; the other one follows when nothing more comes. */
+  paintAbout(vertices, line, change, side = 0) {
+    this.latePicture(null);
     this.quiet = true;
     change();
     this.quiet = false;
     const c = this.canvas, wide = c.clientWidth, high = c.clientHeight, { part, mesh } = this.shape, old = part.view;
     this.aim();
     part.seen(this.camera, wide, high);
-    const box = part.box(vertices, line, RIM), last = this.about;
+    const box = part.box(vertices, line, RIM, side), last = this.about;
     this.about = box;
+    if (side) this.latePicture(() => { this.paintAbout(vertices, line, () => {}); this.about = box; });
     const all = !last || old !== part.view || this.stale || !this.bare || this.what !== "suit";
     const room = all ? null : within([0, 1].map((k) => Math.min(box[k], last[k])).concat([2, 3].map((k) => Math.max(box[k], last[k]))), wide, high);
     if (!room) { this.paint(); return; }
@@ -427,6 +433,12 @@ export class Figure {
     this.renderer.setScissorTest(false);
     mesh.visible = true; part.mesh.visible = false;
     this.frames += 1;
+  }
+
+  /** Paint something when nothing has changed for a while; null: nothing any more. */
+  latePicture(paint) {
+    clearTimeout(this.later);
+    this.later = paint ? setTimeout(paint, REST) : null;
   }
 
   // Pointing --------------------------------------------------------------------------------------

@@ -2,6 +2,7 @@
 // While a point is dragged the camera rests, and a whole picture of a fine figure takes longer than all the rest.
 import * as THREE from "three";
 
+const MIDDLE = 20; // mm beyond the body's middle that belong to both sides
 const MOST = 0.6; // of the canvas; a larger box is painted whole
 
 export class Part {
@@ -33,11 +34,12 @@ export class Part {
     return this;
   }
 
-  /** The box [left, top, right, bottom] on the canvas of vertices and of a line's places, `rim` pixels wider. */
-  box(vertices, line, rim) {
-    const out = [Infinity, Infinity, -Infinity, -Infinity];
-    for (const v of vertices) wider(out, this.x[v], this.y[v]);
-    for (let k = 0; k < line.length; k += 3) wider(out, ...this.onCanvas(line[k], line[k + 1], line[k + 2]));
+  /** The box [left, top, right, bottom] on the canvas of vertices and of a line's places, `rim` pixels wider; side: -1
+   * or 1 of the body, where those on the other one do not count. */
+  box(vertices, line, rim, side = 0) {
+    const out = [Infinity, Infinity, -Infinity, -Infinity], at = this.whole.geometry.getAttribute("position").array;
+    for (const v of vertices) if (at[3 * v] * side >= -MIDDLE) wider(out, this.x[v], this.y[v]);
+    for (let k = 0; k < line.length; k += 3) if (line[k] * side >= -MIDDLE) wider(out, ...this.onCanvas(line[k], line[k + 1], line[k + 2]));
     return [out[0] - rim, out[1] - rim, out[2] + rim, out[3] + rim];
   }
 

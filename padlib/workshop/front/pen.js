@@ -317,7 +317,8 @@ export class Pen {
       if (hold.line.table === "plan") return;
       figure.showDots("pen-dots", this.handles().map((h, k) => (k === this.chosen ? hold.places[hold.point].place : h.place)), { hot: this.chosen, size: this.app.figure.finger ? DOT_FINGER : DOT });
     };
-    if (about) { figure.paintAbout(about, line, change); return; }
+    const { table, name } = hold.line, paired = table === "plan" && hold.places.length && /-(left|right)$/.test(name);
+    if (about) { figure.paintAbout(about, line, change, paired ? Math.sign(hold.places[0].place[0]) : 0); return; }
     change();
     figure.paint();
   }
