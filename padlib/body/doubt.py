@@ -1,7 +1,8 @@
 """How unsure measurements are that rest on skin which was not scanned.
 
 A filling is smooth; the person under it need not be. The farther a place lies from the scan, the less is known of it:
-so a tape over a filling, and a level that hangs on a landmark in one, are known no better than the filling is.
+so a tape over a filling, and a level that hangs on a landmark in one, are known no better than the filling is. What is
+in part made up was also scanned roughly: a level that is a balance on a smooth body is told as unsure with it.
 """
 
 from __future__ import annotations
@@ -19,12 +20,14 @@ from padlib.body.body import Body
 from padlib.body.figure import figure
 from padlib.body.measure import Measurements, Wearer, ready, taken
 from padlib.body.parts import SIDES, unsided
-from padlib.body.trunk_marks import trunk_marks
+from padlib.body.quiet import quiet
+from padlib.body.trunk_marks import trochanter_unsure, trunk_marks
 from padlib.findings import Finding, Grade
 
 Array = NDArray[np.float64]
 
-UNKNOWN = 268  # number of the finding
+UNKNOWN, BALANCED = 268, 269  # numbers of the findings
+BALANCE = "trochanter_height"
 # Standard deviation of a place for each mm that it lies from the scan: of a tape's corner, of a crotch, of a landmark
 # elsewhere; a hidden armpit's is that of what its height was told from. From raw scans against clean meshes of 17
 # builds: bust, chest and upper arm girth, stature (tests/benchmarks/results/scan.md: how it held on twelve others).
@@ -35,9 +38,9 @@ LEAST, TOLD = 2.0, 5.0  # mm: less is not unsure, more is told
 
 
 def doubts(body: Body, told: Measurements) -> dict[str, float]:
-    """Two standard deviations in mm of each measurement that rests on fillings; those under LEAST are left out.
+    """Two standard deviations in mm of each measurement that rests on fillings, and of trochanters on a flat outline.
 
-    told: its measurements, with their tape lines.
+    told: its measurements, with their tape lines. Those under LEAST are left out.
     """
     if body.gap is None or not np.any((body.gap > 0.0) & np.isfinite(body.gap)):
         return {}
@@ -51,6 +54,8 @@ def doubts(body: Body, told: Measurements) -> dict[str, float]:
                 out[f"{name.removesuffix('_girth')}_{kind}"] = [both]
     tape = {name: SURE * PER_GAP * float(np.mean(both)) for name, both in out.items()}
     level = by_level(body, gap, told.values)
+    if BALANCE in told.values:
+        level[BALANCE] = float(np.hypot(level.get(BALANCE, 0.0), SURE * _by_outline(body)))
     both = {
         name: float(np.hypot(tape.get(name, 0.0), level.get(name, 0.0))) for name in told.values
     }
@@ -66,10 +71,25 @@ def with_doubts(body: Body, told: Measurements, given: Collection[str] = ()) -> 
     much = {name: mm for name, mm in unsure.items() if mm > TOLD}
     if not much:
         return replace(told, unsure=unsure)
-    each = ", ".join(f"{name} by {mm:.0f}" for name, mm in much.items())
-    words = f"measured in part where nothing was scanned, so these may be off, in mm: {each}; take them with a tape."
-    found = Finding(UNKNOWN, words, "scan", Grade.WARNING, len(much))
-    return replace(told, unsure=unsure, warnings=(*told.warnings, found))
+    found = []
+    if BALANCE in much:
+        words = f"may be off by {much.pop(BALANCE):.0f} mm: the hips widen over a long way; set hip_left and hip_right."
+        found.append(Finding(BALANCED, f"{BALANCE} {words}", "hip", Grade.WARNING))
+    if much:
+        each = ", ".join(f"{name} by {mm:.0f}" for name, mm in much.items())
+        words = "measured in part where nothing was scanned, so these may be off, in mm:"
+        words = f"{words} {each}; take them with a tape."
+        found.append(Finding(UNKNOWN, words, "scan", Grade.WARNING, len(much)))
+    return replace(told, unsure=unsure, warnings=(*told.warnings, *found))
+
+
+def _by_outline(body: Body) -> float:
+    """Standard deviation, mm, of the trochanters' height by the hips' outline; 0 where they were given."""
+    if not any(body.sure.get(f"hip_{side}", 1.0) < 1.0 for side in SIDES):
+        return 0.0
+    return trochanter_unsure(
+        figure(quiet(body.surface.vertices, body.surface.faces)[0], body.surface.faces)
+    )
 
 
 def along(line: Array, gap: Array, tree: cKDTree) -> float:

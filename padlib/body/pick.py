@@ -30,6 +30,22 @@ def pick(
     return float(share @ at), float(share @ value - value[home])
 
 
+def sway(
+    at: Array, value: Array, *, near: float, spread: float, weight: float, soft: float = 0.25
+) -> float:
+    """How far the place that `pick` gives goes for each unit of at by which the whole profile leans, per unit of value.
+
+    The variance of the place under its shares over soft weight, which is the derivative of their mean: a profile that
+    is as good over a long way goes far for a little.
+    """
+    score = value - weight * ((at - near) / spread) ** 2
+    good = np.isfinite(score)
+    if not good.any():
+        return 0.0
+    share, at = mass(score[good], soft * weight), at[good]
+    return float(share @ (at - share @ at) ** 2) / (soft * weight)
+
+
 def top(at: Array, value: Array, *, near: float, spread: float, weight: float) -> float:
     """As `pick` for one broad bulge: the top of the parabola through all samples by least squares.
 

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from padlib.body.figure import Figure, Mark, sagittal
 from padlib.body.parts import SIDES
-from padlib.body.pick import TAPE, bow, hollow, most, on_profile, pick, smoothed
+from padlib.body.pick import TAPE, bow, hollow, most, on_profile, pick, smoothed, sway
 from padlib.body.slices import edges
 from padlib.findings import Finding
 
@@ -26,6 +26,9 @@ SEAT = 0.10  # buttock point (0.086; 0.112)
 BUST = -0.11  # chest point, from the armpit (-0.078; -0.147)
 FOLD = -0.08  # gluteal fold: about 0.023 of stature below the crotch (from memory)
 
+# Standard deviations of what places a trochanter on a raw scan: of the crotch's height, mm, and of what the hip's
+# outline leans, mm a mm (58 raw scans against clean meshes, tests/benchmarks/results/scan.md)
+CROTCH_OFF, LEANING = 1.3, 0.010
 LEAST_LEVELS = 5  # sections below which nothing is looked for
 LEAST_SPAN = 0.1  # of stature
 FORM_SURE = 0.5
@@ -146,18 +149,13 @@ def _flank(fig: Figure, side: str, level: float, sure: float) -> Mark:
 
 def _hips(fig: Figure) -> dict[str, Mark]:
     """Hip (widest, trochanter level), seat, groin and gluteal fold of each side, and seat level in the middle."""
-    span = _span(fig)
     crotch = fig.crotch if fig.crotch is not None else np.array([_middle(fig), 0.0, fig.crotch_z])
-    levels = fig.window(crotch[2] - 0.30 * span, crotch[2] + 0.45 * span)
+    levels = fig.window(*_about_hips(fig))
     z = fig.levels[levels]
     marks: dict[str, Mark] = {}
     for side, sign in SIDES.items():
         outward = fig.side(levels, np.array([sign, 0.0, 0.0]))
-        near = (z > crotch[2] - 0.05 * span) & (z < crotch[2] + 0.3 * span)
-        wide = sign * (outward[near, 0] - crotch[0]) / fig.stature
-        at, _ = pick(
-            z[near], wide, near=crotch[2] + TROCHANTER * span, spread=0.10 * span, weight=0.005
-        )
+        at, _ = pick(*_breadths(fig, outward, z, side), **_trochanter(fig))
         marks[f"hip_{side}"] = (on_profile(outward, z, at), 0.8)
         half = 0.5 * float(abs(marks[f"hip_{side}"][0][0] - crotch[0]))
         low, high = sorted((crotch[0], crotch[0] + sign * 2.2 * half))
@@ -165,6 +163,42 @@ def _hips(fig: Figure) -> dict[str, Mark]:
         marks[f"seat_{side}"] = _seat(fig, rear, z)
         marks.update(_thigh_root(fig, side, crotch[0] + sign * half, marks[f"seat_{side}"][0]))
     return marks
+
+
+def _about_hips(fig: Figure) -> tuple[float, float]:
+    """Heights between which the hips' landmarks are looked for, mm."""
+    return fig.crotch_z - 0.30 * _span(fig), fig.crotch_z + 0.45 * _span(fig)
+
+
+def _breadths(fig: Figure, outward: Array, z: Array, side: str) -> tuple[Array, Array]:
+    """Heights (k,) and breadths (k,) from the middle, of stature, of one side's outline where a trochanter may lie.
+
+    outward (n, 3): the outline; z (n,): its heights.
+    """
+    span, middle = _span(fig), fig.crotch[0] if fig.crotch is not None else _middle(fig)
+    near = (z > fig.crotch_z - 0.05 * span) & (z < fig.crotch_z + 0.3 * span)
+    return z[near], SIDES[side] * (outward[near, 0] - middle) / fig.stature
+
+
+def _trochanter(fig: Figure) -> dict[str, float]:
+    """Where a trochanter mostly lies, and how firmly it is held there: the words of `pick`."""
+    span = _span(fig)
+    return {"near": fig.crotch_z + TROCHANTER * span, "spread": 0.10 * span, "weight": 0.005}
+
+
+def trochanter_unsure(fig: Figure) -> float:
+    """Standard deviation, mm, of the trochanters' height on a raw scan.
+
+    Where the outline widens about as the pull to the usual place grows, the widest place is a balance: it goes farther
+    than the crotch by which the usual place is told, and far for a little that the outline leans.
+    """
+    levels, way = fig.window(*_about_hips(fig)), _trochanter(fig)
+    z, far = fig.levels[levels], []
+    for side, sign in SIDES.items():
+        outline = _breadths(fig, fig.side(levels, np.array([sign, 0.0, 0.0])), z, side)
+        far.append(sway(*outline, **way))
+    pull = 2.0 * way["weight"] / way["spread"] ** 2 * (1.0 - TROCHANTER)
+    return float(np.mean(far) * np.hypot(pull * CROTCH_OFF, LEANING / fig.stature))
 
 
 def _seat(fig: Figure, rear: Array, z: Array) -> Mark:

@@ -304,10 +304,14 @@ def thin_plate(
     *,
     plain: bool,
     hinge: NDArray[np.bool_] | None = None,
+    even: float = 0.0,
 ) -> NDArray[np.float64]:
     """Places (k, 3) of the free vertices for which the bending of the patch is least.
 
-    plain: by the mesh's own steps, else by lengths as they are; hinge (n,): vertices at which bending costs nothing.
+    plain: by the mesh's own steps, else by lengths as they are; hinge (n,): vertices at which bending costs nothing;
+    even: mm over which bending may hardly change, so that it runs on from the surroundings as their slope does (the
+    squared gradient of the mean curvature, after H. Moreton and C. Sequin, "Functional optimization for fair surface
+    design", SIGGRAPH 1992).
     """
     if plain:
         mean = neighbour_mean(faces, len(v))
@@ -324,6 +328,11 @@ def thin_plate(
     if hinge is not None:
         weight[hinge] = 0.0
     bend = (pull.T @ diags(weight) @ pull).tocsr()
+    if even > 0.0:
+        curved = diags(weight) @ pull
+        told = faces[~edge[faces].any(axis=1)]  # towards a hinge it straightens
+        change = -igl.cotmatrix(v, told).tocsr()
+        bend = (bend + even**2 * (curved.T @ change @ curved)).tocsr()
     known = np.ones(len(v), dtype=bool)
     known[free] = False
     rows = bend[free]

@@ -9,7 +9,10 @@ import pytest
 from scipy.spatial import cKDTree
 
 from padlib.body import doubt
-from padlib.body.doubt import PER_GAP, TOLD, UNKNOWN, across, along, doubts, with_doubts
+from padlib.body.doubt import BALANCED, PER_GAP, TOLD, UNKNOWN, across, along, doubts, with_doubts
+from padlib.body.figure import figure
+from padlib.body.parts import SIDES
+from padlib.body.trunk_marks import trochanter_unsure
 from padlib.suit.tables import measured
 
 
@@ -60,6 +63,28 @@ def test_a_hidden_armpit_makes_its_height_and_the_chest_unsure(base):
     told = doubts(body, base.measured)
     assert told["axilla_height"] > 2.0
     assert "waist_girth" not in told
+
+
+def test_a_trochanter_on_a_flat_outline_is_told_unless_it_was_given(base, monkeypatch):
+    """Its own finding, apart from those of fillings; a maker who marked both hips is told nothing of them."""
+    monkeypatch.setattr(doubt, "trochanter_unsure", lambda _: 4.0)
+    body = _with_gap(base, base.body.at("crown"), 60.0, 60.0)
+    told = with_doubts(body, base.measured)
+    assert told.unsure["trochanter_height"] == pytest.approx(8.0)
+    words = next(finding.words for finding in told.warnings if finding.number == BALANCED)
+    assert words.startswith("trochanter_height may be off by 8 mm")
+    marked = replace(body, sure=body.sure | {f"hip_{side}": 1.0 for side in SIDES})
+    assert "trochanter_height" not in with_doubts(marked, base.measured).unsure
+
+
+def test_how_unsure_a_trochanter_is_hangs_on_how_flat_the_outline_is(base):
+    """The base mesh widens from waist to crotch; the same with hips that stand out by a tenth there is surer."""
+    v, f = base.surface.vertices, base.surface.faces
+    flat = trochanter_unsure(figure(v, f))
+    out = 1.0 + 0.1 * np.exp(-(((v[:, 2] - base.body.at("hip_left")[2]) / 30.0) ** 2))
+    marked = v * np.column_stack([out, np.ones((len(v), 2))])
+    assert trochanter_unsure(figure(marked, f)) < 0.8 * flat
+    assert 1.5 < flat < 3.5
 
 
 def test_the_way_that_changes_more_is_told(base, monkeypatch):

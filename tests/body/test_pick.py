@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from padlib.body.pick import pick, top
+from padlib.body.pick import pick, sway, top
 
 AT = np.linspace(250.0, 400.0, 38)
 
@@ -33,3 +33,14 @@ def test_without_a_top_the_place_stays_near_the_usual():
     hollow = 0.02 * ((AT - 325.0) / 30.0) ** 2
     assert AT[0] <= top(AT, hollow, near=325.0, spread=30.0, weight=0.002) <= AT[-1]
     assert top(AT, np.full(len(AT), np.nan), near=325.0, spread=30.0, weight=0.002) == 325.0
+
+
+def test_how_far_a_leaning_profile_takes_its_place_along():
+    """`sway` is the derivative of `pick`'s place by a lean of the profile, here by central differences, with a gap."""
+    ask = {"near": 325.0, "spread": 30.0, "weight": 0.005}
+    value = -0.002 * np.cos((AT - 300.0) / 25.0)
+    value[5] = np.nan
+    step = 1e-7
+    places = [pick(AT, value + lean * (AT - 325.0), **ask)[0] for lean in (-step, step)]
+    assert sway(AT, value, **ask) == pytest.approx((places[1] - places[0]) / (2.0 * step), rel=1e-4)
+    assert sway(AT, np.full(len(AT), np.nan), **ask) == 0.0

@@ -8,6 +8,7 @@ import shapely
 import trimesh
 
 from padlib.body import Body, with_landmarks
+from padlib.body.landmarks import POSED, find_landmarks
 from padlib.body.pose import pose_body
 from padlib.body.warp import ring_hold
 from padlib.errors import InputError
@@ -202,3 +203,10 @@ def test_the_shoulder_rises_with_the_arm(base) -> None:
     assert np.degrees(np.arctan2(flat[0], -flat[2])) + 60.0 == pytest.approx(
         turned + np.degrees(np.arctan2(before[0], -before[2])), abs=1.0
     )
+
+
+@pytest.mark.parametrize(("pose", "told"), [({"sit_deg": 60.0}, True), ({"arms_deg": 60.0}, False)])
+def test_a_figure_that_does_not_stand_is_told(person: Body, pose: dict, told: bool) -> None:
+    """Landmarks of a sitting figure come with a sentence that it does not stand; with arms raised none is said."""
+    found = find_landmarks(pose_body(person, **pose).surface)
+    assert (POSED in [finding.number for finding in found.findings]) == told
