@@ -23,7 +23,9 @@ from chromium import BROWSER, launched, opened, until  # noqa: E402 (found besid
 sync_api = pytest.importorskip("playwright.sync_api")
 pdfium = pytest.importorskip("pypdfium2")
 PATIENCE = 900.0  # s; other work may share the machine
-MOST = 180.0  # s by the clock from the scan to the pattern, on two processors with nothing beside it
+MOST = (
+    180.0  # s by the clock from the scan to the pattern, on two processors with nothing beside it
+)
 
 pytestmark = [*BROWSER, pytest.mark.slow]
 
