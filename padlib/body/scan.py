@@ -10,6 +10,7 @@ import igl
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
+from threadpoolctl import threadpool_limits
 
 from padlib.body.armpits import deepened
 from padlib.body.body import Body
@@ -107,19 +108,21 @@ def import_scan(
     """
     surface = read_mesh(path)
     try:
-        return body_from_surface(
-            surface,
-            unit=unit,
-            up=up,
-            facing=facing,
-            middle=middle,
-            trim=trim,
-            even=even,
-            edge_length=edge_length,
-            source=f"scan {Path(path).name}",
-            places=read_carried(path),
-            unscanned=read_unscanned(path),
-        )
+        # small matrices: threads of the linear algebra library cost more than they give
+        with threadpool_limits(1):
+            return body_from_surface(
+                surface,
+                unit=unit,
+                up=up,
+                facing=facing,
+                middle=middle,
+                trim=trim,
+                even=even,
+                edge_length=edge_length,
+                source=f"scan {Path(path).name}",
+                places=read_carried(path),
+                unscanned=read_unscanned(path),
+            )
     except InputError as failure:
         raise type(failure)(f"{path}: {failure}") from failure
 
