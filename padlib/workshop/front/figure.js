@@ -11,7 +11,7 @@ THREE.Mesh.prototype.raycast = acceleratedRaycast;
 
 const HALF_FOV = 16; // degrees
 const GROUND = 0xe9e6da, INK = 0x1f1c14, DART = 0x4d1f05, CHOSEN = 0xc01a00, PEN = 0x0b5cad, TAPE = 0x7a1f5c;
-const REST = 150; // ms without a change after which the side of the body that is not in hand is painted too
+const REST = 250; // ms without a change after which the side of the body that is not in hand is painted too
 const RIM = 20; // CSS pixels about what changed: dots and lines are wide
 const BARE = [0.76, 0.72, 0.62]; // the shape before it is cut
 

@@ -283,6 +283,7 @@ export class Pen {
   /** The seam and the forecast about it, as they would be. */
   async forecast(hold) {
     const { app } = this;
+    app.figure.latePicture(null); // the pointer does not rest
     const { value, floats, wholes } = await app.link.ask("drag", this.given(hold));
     if (this.hold !== hold && !hold.dropped) return;
     if (value.numbers) app.$("spot").textContent = Object.entries(value.numbers).map(([key, v]) => this.said(key, v)).join("; ") + (value.ends ? "; it goes no farther" : "");
