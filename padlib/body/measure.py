@@ -126,6 +126,7 @@ def taken(wearer: Wearer, body: Body) -> tuple[dict[str, float], dict[str, Array
     values.update(_lengths(lines))
     values.update(_breadths(lines, wearer.at))
     told += _foot_told(values, wearer.at, body)
+    told += _turned_told(values)
     return {name: float(value) for name, value in values.items()}, lines, told
 
 
@@ -147,6 +148,17 @@ def _scanned(lines: dict[str, Array], body: Body) -> tuple[dict[str, Array], lis
     )
     told = [Finding(267, words, "scan", Grade.WARNING, len(lost))]
     return {name: line for name, line in lines.items() if name not in lost}, told
+
+
+def _turned_told(values: dict[str, float]) -> list[Finding]:
+    """What comes out at nothing or less is left out, and told: its landmarks lie the wrong way round."""
+    lost = [name for name, value in values.items() if not value > 0.0]
+    for name in lost:
+        del values[name]
+    if not lost:
+        return []
+    words = f"{', '.join(lost)}: what it lies between is the wrong way round; left out."
+    return [Finding(266, words, "scan", Grade.WARNING, len(lost))]
 
 
 def _foot_told(values: dict[str, float], at: dict[str, Array], body: Body) -> list[Finding]:

@@ -266,3 +266,13 @@ def test_an_override_moves_its_tape(base):
     height = base.body.at("iliac_left")[2]
     assert moved.values["waist_height"] == pytest.approx(height, abs=1.0)
     assert np.allclose(moved.tape_lines["waist_girth"][:, 2], height, atol=1.0)
+
+
+def test_what_comes_out_below_nothing_is_left_out_and_told(base):
+    """A nape at the ankle has no length of trunk above the crotch: no number, one sentence."""
+    marks = dict(base.body.landmarks)
+    marks["cervicale"] = marks["ankle_left"]
+    told = measure(Body(Surface(base.surface.vertices, base.surface.faces), landmarks=marks))
+    assert "trunk_length" not in told.values
+    assert min(told.values.values()) > 0.0
+    assert [f for f in told.warnings if f.number == 266 and "trunk_length" in f.words]
