@@ -121,7 +121,7 @@ def _sides(surface: Surface, legs: Legs) -> NDArray[np.int64]:
     leg = np.full(len(vertices) + 1, -1)  # the last place answers for what no leg reaches
     for k, (left, right) in enumerate(legs):
         leg[left[:-1]], leg[right[:-1]] = 2 * k, 2 * k + 1
-    one, two = faces[:, [0, 1, 2]].ravel(), faces[:, [1, 2, 0]].ravel()
+    one, two = faces.ravel(), faces[:, [1, 2, 0]].ravel()
     length = np.linalg.norm(vertices[one] - vertices[two], axis=1)
     count = len(vertices)
     ways = coo_array((length, (one, two)), shape=(count, count)).tocsr()
@@ -145,7 +145,7 @@ def _nearest_beside(
     face, weight = np.zeros(len(xyz), dtype=np.int64), np.zeros((len(xyz), 3))
     for number in np.unique(side):
         mine = side == number
-        allowed = np.flatnonzero((known != number ^ 1) if number >= 0 else known >= -1)
+        allowed = np.flatnonzero(known != number ^ 1)  # not the other leg; -2 is no side's number
         found, weight[mine] = nearest_arrays(surface.vertices, surface.faces[allowed], xyz[mine])
         face[mine] = allowed[found]
     return face, weight

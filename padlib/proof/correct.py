@@ -61,9 +61,8 @@ LATELY = 4  # rounds that together must bring what a suit is chosen by down by G
 GAINS = 0.1  # is told and no panel lies over its limit by more than a share NEARLY, unless the last
 COMING = 0.05  # round alone brought it down by so much: prices may still bring a suit on
 NEARLY = 0.015
-LONG = (
-    10  # the same of how far off they lie, where something is told or a panel lies over its limit
-)
+# The same as LATELY of how far off they lie, where something is told or a panel lies over its limit
+LONG = 10
 STUCK = 2  # times that no step lowers what is to fall, after which prices alone are moved
 STAND = 0.3  # relative change of a price at which it stands
 EXCESS = 30.0  # by how much the largest share beyond what may be over a panel's limit counts against a round
