@@ -19,11 +19,19 @@ Made = TypeVar("Made")
 
 def frozen(array: object, dtype: type, width: int | None = None) -> NDArray:
     """A read-only contiguous copy-if-needed of array, checked to have `width` columns."""
-    out = np.array(array, dtype=dtype, order="C")
+    out = array if _is_frozen(array, dtype) else np.array(array, dtype=dtype, order="C")
     if width is not None and (out.ndim != 2 or out.shape[1] != width):
         raise ValueError(f"an array of {width} columns is needed, not one of shape {out.shape}")
     out.setflags(write=False)
     return out
+
+
+def _is_frozen(array: object, dtype: type) -> bool:
+    """Whether an array is one that this made: nobody writes into it, so that surfaces may share it."""
+    if type(array) is not np.ndarray or array.dtype != dtype:
+        return False
+    flags = array.flags
+    return flags.owndata and flags.c_contiguous and not flags.writeable
 
 
 @dataclass(frozen=True, eq=False)
