@@ -24,6 +24,7 @@ from padlib.body.unit import TALLEST_MM
 from padlib.errors import InputError, MeshError
 from padlib.findings import Finding, Grade
 from padlib.mesh.areas import face_areas
+from padlib.mesh.columns import corners_of, largest
 from padlib.mesh.floor import drop_floor
 from padlib.mesh.holes import CUT, FILLED, KEPT
 from padlib.mesh.islands import drop_islands
@@ -344,9 +345,10 @@ def gap(
     """
     if not made.any():
         return None
-    kind = made[solid.faces].max(axis=1)
-    middle = solid.vertices[solid.faces].mean(axis=1)
-    kind = kind[cKDTree(middle).query(body.vertices)[1]]
+    kind = largest(made[solid.faces])
+    a, b, c = corners_of(solid.vertices, solid.faces)
+    tree = cKDTree((a + b + c) / 3.0, compact_nodes=False, balanced_tree=False)
+    kind = kind[tree.query(body.vertices)[1]]
     out = np.zeros(len(kind))
     filled = np.flatnonzero(kind == FILLED)
     if len(filled):
@@ -388,7 +390,8 @@ def _kept(dense: Vertices | None, frame: Frame, lifted: np.ndarray, scanned: Sur
     points = frame.carry(dense) + lifted
     a, b = (scanned.vertices[scanned.faces[:, k]] for k in (0, 1))
     reach = 2.0 * float(np.quantile(np.linalg.norm(a - b, axis=1), 0.95))
-    return points[cKDTree(scanned.vertices).query(points, distance_upper_bound=reach)[0] < np.inf]
+    tree = cKDTree(scanned.vertices, compact_nodes=False, balanced_tree=False)
+    return points[tree.query(points, distance_upper_bound=reach)[0] < np.inf]
 
 
 def distance_to(points: Vertices, body: Surface) -> dict[str, float]:

@@ -66,7 +66,9 @@ def collapse(
     chosen = apart(edges.ends, f, wanted, len(v))
     chosen = chosen[_link_holds(edges, chosen, len(v))]
     place, normal = _meeting(v, f, edges, chosen, pinned)
-    keep = _stays_sound(v, f, edges.ends[chosen], place, normal, longest=longest, turn=turn)
+    keep = _stays_sound(
+        v, f, edges.ends.take(chosen, axis=0), place, normal, longest=longest, turn=turn
+    )
     chosen, place = chosen[keep], place[keep]
     keep = _spares_neighbours(edges, chosen, len(v))
     chosen, place = chosen[keep], place[keep]
@@ -106,10 +108,10 @@ def _meeting(
 
     And the unit normal (k, 3) of the surface about each edge.
     """
-    ends = edges.ends[chosen]
+    ends = edges.ends.take(chosen, axis=0)
     at_ends = np.zeros(len(v), dtype=bool)
     at_ends[ends] = True
-    around = f[at_ends[f[:, 0]] | at_ends[f[:, 1]] | at_ends[f[:, 2]]]
+    around = f.compress(at_ends[f[:, 0]] | at_ends[f[:, 1]] | at_ends[f[:, 2]], axis=0)
     looks = face_normals(v, around)
     normal = units(sum_at_corners(looks, around, len(v)))
     sharp = sharpness(around, units(looks), normal)[ends]
@@ -142,12 +144,12 @@ def _stays_sound(
     at = owner[f]
     there = (at >= 0).view(np.int8)
     touched = np.flatnonzero(there[:, 0] + there[:, 1] + there[:, 2] == 1)
-    g, who = f[touched], largest(at[touched])
+    g, who = f.take(touched, axis=0), largest(at.take(touched, axis=0))
     before, after = face_normals(v, g), face_normals(moved, g)
     size, was = norms(after), norms(before)
     turned = dots(before, after) < turn * size * was
     # a sliver's own normal means nothing: one that looks askew may turn to where the surface looks
-    about = normal[who]
+    about = normal.take(who, axis=0)
     turned &= (dots(before, about) > 0.3 * was) | (dots(after, about) < TURN * size)
     side, side_was = longest_sides(moved, g), longest_sides(v, g)
     grew = side > np.maximum(longest, side_was)
@@ -160,7 +162,7 @@ def _stays_sound(
 
 def _spares_neighbours(edges: Edges, chosen: Ints, n: int) -> Mask:
     """Whether every vertex that loses a face by the merges keeps at least three neighbours."""
-    opposite = edges.opposite[chosen]
+    opposite = edges.opposite.take(chosen, axis=0)
     there = opposite >= 0
     loss = np.bincount(opposite[there], minlength=n)
     least = np.where(edges.on_border(n), 2, 3)
@@ -178,7 +180,8 @@ def _merge(
     name = np.arange(len(v))
     name[ends[:, 1]] = ends[:, 0]
     f = name[f]
-    f = f[(f[:, 0] != f[:, 1]) & (f[:, 1] != f[:, 2]) & (f[:, 2] != f[:, 0])]
+    good = (f[:, 0] != f[:, 1]) & (f[:, 1] != f[:, 2]) & (f[:, 2] != f[:, 0])
+    f = f.compress(good, axis=0)
     used = np.ones(len(v), dtype=bool)
     used[ends[:, 1]] = False
-    return v[used], (np.cumsum(used) - 1)[f], pinned[used]
+    return v.compress(used, axis=0), (np.cumsum(used) - 1)[f], pinned[used]

@@ -12,12 +12,13 @@ Ints = NDArray[np.int64]
 
 def norms(x: NDArray[np.float64]) -> NDArray[np.float64]:
     """Length (...,) of each row (..., 3)."""
-    return np.sqrt(np.einsum("...c,...c->...", x, x))
+    return np.sqrt(dots(x, x))
 
 
 def dots(x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:
     """Product (...,) of rows (..., 3) with rows (..., 3)."""
-    return np.einsum("...c,...c->...", x, y)
+    z = x * y
+    return z[..., 0] + z[..., 2] + z[..., 1]  # faster than einsum, and in its order
 
 
 def largest(x: NDArray) -> NDArray:
@@ -58,10 +59,10 @@ def longest_sides(v: Vertices, f: Faces) -> NDArray[np.float64]:
 
 def least_angles(v: Vertices, a: Ints, b: Ints, c: Ints) -> NDArray[np.float64]:
     """The least angle (k,) of each triangle of vertices a, b, c (k,), radians."""
-    x = np.stack([v[b] - v[c], v[c] - v[a], v[a] - v[b]], axis=1)
-    x = units(x)
-    cosine = -np.einsum("kij,kij->ki", x, np.roll(x, 1, axis=1))
-    return np.arccos(np.clip(largest(cosine), -1, 1))
+    p, q, r = (v.take(corner, axis=0) for corner in (a, b, c))
+    x, y, z = units(q - r), units(r - p), units(p - q)
+    cosine = np.maximum(np.maximum(-dots(x, z), -dots(y, x)), -dots(z, y))
+    return np.arccos(np.clip(cosine, -1, 1))
 
 
 def shapes(v: Vertices, f: Faces, looks: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -76,7 +77,10 @@ def sum_at(index: Ints, values: NDArray[np.float64], n: int) -> NDArray[np.float
 
 def sum_at_corners(x: NDArray[np.float64], f: Faces, n: int) -> NDArray[np.float64]:
     """Sums (n, 3) at vertices of what their faces (m, 3) have."""
-    return sum_at(f.ravel(), np.repeat(x, 3, axis=0), n)
+    corner = f.ravel()
+    return np.stack(
+        [np.bincount(corner, np.repeat(column, 3), minlength=n) for column in x.T], axis=1
+    )
 
 
 def vertex_normals(v: Vertices, f: Faces) -> NDArray[np.float64]:

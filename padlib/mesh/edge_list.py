@@ -25,7 +25,7 @@ class Edges:
 
     def __init__(self, f: Faces, n: int) -> None:
         """Of faces f (m, 3) on n vertices. Raises MeshError where an edge has more than two faces."""
-        a, b = f.ravel(), f[:, [1, 2, 0]].ravel()
+        a, b = f.ravel(), f.take([1, 2, 0], axis=1).ravel()
         ordered, order = _sorted(np.minimum(a, b) * n + np.maximum(a, b), n * n)
         first = np.flatnonzero(np.r_[True, ordered[1:] != ordered[:-1]])
         self._f, self._order, self._count = f, order, np.diff(np.r_[first, len(a)])
@@ -50,7 +50,7 @@ class Edges:
     @cached_property
     def opposite(self) -> Ints:
         """The vertices (k, 2) opposite each edge; -1 for none."""
-        corner = self._f[:, [2, 0, 1]].ravel()
+        corner = self._f.take([2, 0, 1], axis=1).ravel()
         other = np.where(self.border, -1, corner.take(self._two))
         return np.stack([corner.take(self._one), other], axis=1)
 
@@ -107,9 +107,9 @@ def apart(ends: Ints, f: Faces, wanted: Ints, n: int) -> Ints:
         won = (best[a] == rank) & (best[b] == rank) & ~beaten[a] & ~beaten[b]
         chosen.append(wanted[won])
         taken = np.zeros(n, dtype=bool)
-        taken[ends[wanted[won]]] = True
+        taken[ends.take(chosen[-1], axis=0)] = True
         near = taken[f[:, 0]] | taken[f[:, 1]] | taken[f[:, 2]]
-        free[f[near]] = False
+        free[f.compress(near, axis=0)] = False
         wanted = wanted[free[a] & free[b]]
         if len(wanted) == 0:
             break
@@ -118,7 +118,9 @@ def apart(ends: Ints, f: Faces, wanted: Ints, n: int) -> Ints:
 
 def disjoint(edges: Edges, wanted: Ints, n: int) -> Ints:
     """Edges out of `wanted` (best first) whose two faces share no vertex with another's."""
-    corners = np.concatenate([edges.ends[wanted], edges.opposite[wanted]], axis=1)
+    corners = np.concatenate(
+        [edges.ends.take(wanted, axis=0), edges.opposite.take(wanted, axis=0)], axis=1
+    )
     rank = np.arange(len(wanted))
     best = np.full(n, NONE)
     for k in range(4):

@@ -55,10 +55,10 @@ def valence_gain(v: Vertices, edges: Edges) -> NDArray[np.float64]:
 
 def angle_gain(v: Vertices, edges: Edges) -> NDArray[np.float64]:
     """By how much the two angles opposite an edge exceed a half turn together (Delaunay)."""
-    a, b = v[edges.ends[:, 0]], v[edges.ends[:, 1]]
+    a, b = (v.take(edges.ends[:, side], axis=0) for side in (0, 1))
     total = np.zeros(len(edges.ends))
     for side in (0, 1):
-        o = v[edges.opposite[:, side]]
+        o = v.take(edges.opposite[:, side], axis=0)
         p, q = a - o, b - o
         total += np.arctan2(norms(crosses(p, q)), dots(p, q))
     return np.where(total > np.pi + 1e-3, total - np.pi, 0.0)
@@ -67,12 +67,13 @@ def angle_gain(v: Vertices, edges: Edges) -> NDArray[np.float64]:
 def _flip_is_sound(v: Vertices, f: Faces, edges: Edges, wanted: Ints) -> Mask:
     """Whether each flip makes a new edge, of two good faces that lie as the old ones did."""
     n = len(v)
-    a, b = edges.ends[wanted].T
-    c, d = edges.opposite[wanted].T
+    a, b = edges.ends.take(wanted, axis=0).T
+    c, d = edges.opposite.take(wanted, axis=0).T
     key = np.minimum(c, d) * n + np.maximum(c, d)
     at = np.minimum(np.searchsorted(edges.keys, key), len(edges.keys) - 1)
     new = (edges.keys[at] != key) & (c != d)
-    old = units(face_normals(v, f[edges.faces[wanted].ravel()])).reshape(-1, 2, 3)
+    both = f.take(edges.faces.take(wanted, axis=0).ravel(), axis=0)
+    old = units(face_normals(v, both)).reshape(-1, 2, 3)
     one = units(face_normals(v, np.stack([a, d, c], axis=1)))
     two = units(face_normals(v, np.stack([d, b, c], axis=1)))
     least = np.full(len(wanted), np.inf)

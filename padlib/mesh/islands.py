@@ -78,7 +78,9 @@ def drop_islands(surface: Surface, *, share: float = 0.01) -> tuple[Surface, Fin
     found += told(FLOOR, len(sheets), "flat sheets (a floor or a wall) were dropped")
     of = area[rest] / area[rest[0]]
     found += tuple(_left_out(of[k]) for k in apart if of[k] > LARGE)
-    whole = surface.faces[np.isin(piece, rest[kept])]
+    stays = np.zeros(len(area), dtype=bool)
+    stays[rest[kept]] = True
+    whole = surface.faces.compress(stays[piece], axis=0)
     return without_unused(surface.vertices, whole), found
 
 

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from scipy.sparse import csr_matrix, identity
 from scipy.sparse.linalg import LinearOperator, cg
 
-from padlib.mesh.areas import face_areas, vertex_normals
+from padlib.mesh.areas import face_areas, lengths, vertex_normals
 from padlib.mesh.repair import (
     boundary_edges,
     directed_edges,
@@ -99,7 +99,7 @@ def smooth(
     v, f = surface.vertices, surface.faces
     mean, normal = ground(surface) if under is None else under
     ends = directed_edges(f)
-    length = np.linalg.norm(v[ends[:, 0]] - v[ends[:, 1]], axis=1)
+    length = lengths(*(v.take(ends[:, 0], axis=0) - v.take(ends[:, 1], axis=0)).T)
     edge = np.bincount(ends[:, 0], length, len(v)) / np.bincount(ends[:, 0], minlength=len(v))
     # a wave of length w on triangles of edge e has the umbrella eigenvalue (pi e / w)^2
     weight = 1.0 / np.maximum((np.pi * edge / keep) ** 2, 0.02) ** 2

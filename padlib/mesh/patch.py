@@ -7,7 +7,7 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
-from padlib.mesh.repair import edge_keys
+from padlib.mesh.repair import edge_keys, same_places
 from padlib.mesh.surface import Faces, Vertices
 
 Mask = NDArray[np.bool_]
@@ -24,16 +24,16 @@ def locally(
     """
     near = about.copy()
     for _ in range(rings):
-        near[f[_any(near[f])]] = True
+        near[f.compress(_any(near[f]), axis=0)] = True
     inside = _all(near[f])
     if not inside.any() or inside.mean() > 0.5:
         return work(v, f, pinned) if inside.any() else (v, f, pinned)
-    kept, part = f[~inside], f[inside]
+    kept, part = f.compress(~inside, axis=0), f.compress(inside, axis=0)
     used, outside = np.zeros(len(v), dtype=bool), np.zeros(len(v), dtype=bool)
     used[part], outside[kept] = True, True
     shared = used & outside
     number = np.cumsum(used) - 1
-    points, faces, stays = work(v[used], number[part], (pinned | shared)[used])
+    points, faces, stays = work(v.compress(used, axis=0), number[part], (pinned | shared)[used])
     own = np.cumsum(outside) - 1  # those of the rest come first
     target = np.flatnonzero(shared)
     place = _found(points, v[target])
@@ -47,7 +47,7 @@ def locally(
     if not _manifold(f_all):
         return work(v, f, pinned)
     return (
-        np.concatenate([v[outside], points[new]]),
+        np.concatenate([v.compress(outside, axis=0), points[new]]),
         f_all,
         np.concatenate([pinned[outside], stays[new]]),
     )
@@ -63,9 +63,7 @@ def _all(rows: Mask) -> Mask:
 
 def _found(points: Vertices, wanted: Vertices) -> NDArray[np.int64]:
     """The number (k,) of each wanted point (k, 3) among points (n, 3), exactly; -1 where it is not there."""
-    both = np.concatenate([points, wanted])
-    _, group = np.unique(both, axis=0, return_inverse=True)
-    group = group.reshape(-1)
+    _, group = same_places(np.concatenate([points, wanted]))
     at = np.full(int(group.max()) + 1, -1)
     at[group[: len(points)]] = np.arange(len(points))
     return at[group[len(points) :]]

@@ -26,8 +26,8 @@ def relax(v: Vertices, f: Faces, pinned: Mask, target: Target | None, steps: int
     """Move vertices to the middle of their neighbours in the tangent plane, and project if asked."""
     edges = Edges(f, len(v))
     border = edges.on_border(len(v))
+    looks = face_normals(v, f)
     for turn in range(steps):
-        looks = face_normals(v, f)
         normal = units(sum_at_corners(looks, f, len(v)))
         step = _mean_of_neighbours(v, edges, border) - v
         inner = ~border
@@ -36,7 +36,7 @@ def relax(v: Vertices, f: Faces, pinned: Mask, target: Target | None, steps: int
         last = turn == steps - 1 and target is not None
         place = _projected(v, moved, normal, border & ~pinned, target) if last else moved
         place[pinned] = v[pinned]
-        v = _unless_turned(v, place, f, looks, normal)
+        v, looks = _unless_turned(v, place, f, looks, normal)
     return v
 
 
@@ -82,13 +82,13 @@ def _mean_of_neighbours(v: Vertices, edges: Edges, border: Mask) -> Vertices:
     to = np.concatenate([a[along_a], b[along_b]])
     source = np.concatenate([b[along_a], a[along_b]])
     count = np.maximum(np.bincount(to, minlength=len(v)), 1)
-    return sum_at(to, v[source], len(v)) / count[:, None]
+    return sum_at(to, v.take(source, axis=0), len(v)) / count[:, None]
 
 
 def _unless_turned(
     old: Vertices, new: Vertices, f: Faces, looks: NDArray[np.float64], normal: NDArray[np.float64]
-) -> Vertices:
-    """New places, except at vertices of faces that would turn over or thin out.
+) -> tuple[Vertices, NDArray[np.float64]]:
+    """New places, except at vertices of faces that would turn over or thin out; and the normals (m, 3) of the faces.
 
     looks (m, 3), normal (n, 3): of the faces, twice the area long, and of the vertices as they were.
     """
@@ -96,18 +96,20 @@ def _unless_turned(
     before, about, was = units(looks), units(a + b + c), shapes(old, f, looks)
     looked = np.maximum(dots(before, about), 0.3)
     who = np.arange(len(f))  # only faces at vertices that have just moved back can be bad anew
+    looks = np.empty_like(looks)
     for _ in range(8):
-        g = f[who]
-        cross = face_normals(new, g)
+        g = f.take(who, axis=0)
+        looks[who] = cross = face_normals(new, g)
         now, shape = units(cross), shapes(new, g, cross)
         turned = (dots(before[who], now) < 0.3) & (dots(about[who], now) < looked[who])
         bad = who[turned | ((shape < 0.1) & (shape < was[who]))]
         bad = bad[(old[f[bad]] != new[f[bad]]).any(axis=(1, 2))]
         if len(bad) == 0:
-            break
+            return new, looks
         new = new.copy()
         new[f[bad]] = old[f[bad]]
         back = np.zeros(len(new), dtype=bool)
         back[f[bad]] = True
         who = np.flatnonzero(back[f[:, 0]] | back[f[:, 1]] | back[f[:, 2]])
-    return new
+    looks[who] = face_normals(new, f[who])
+    return new, looks

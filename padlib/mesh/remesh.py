@@ -64,7 +64,7 @@ def remesh(
         raise MeshError(f"remeshing needs a positive edge length in mm, not {edge_length}")
     if len(f) == 0:
         raise MeshError("remeshing needs a surface with faces; this one has none")
-    least = np.broadcast_to(np.asarray(least, dtype=np.float64), len(v))[np.unique(f)]
+    least = np.broadcast_to(np.asarray(least, dtype=np.float64), len(v))[_used(v, f)]
     v, f = _compact(v, f)
     target = Target(v, f, edge_length)
     if start is not None:
@@ -160,9 +160,14 @@ def _mend(v: Vertices, f: Faces, pinned: Mask, aim: float) -> tuple[Vertices, Fa
 
 
 def _compact(v: Vertices, f: Faces) -> tuple[Vertices, Faces]:
+    used = _used(v, f)
+    return v.compress(used, axis=0), (np.cumsum(used) - 1)[f]
+
+
+def _used(v: Vertices, f: Faces) -> Mask:
     used = np.zeros(len(v), dtype=bool)
     used[f] = True
-    return v[used], (np.cumsum(used) - 1)[f]
+    return used
 
 
 def _corners(v: Vertices, f: Faces, length: float) -> Mask:

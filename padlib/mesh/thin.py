@@ -13,14 +13,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from padlib.findings import Finding
-from padlib.mesh.areas import face_areas, sums, vertex_normals
+from padlib.mesh.areas import face_areas, lengths, sums, vertex_normals
 from padlib.mesh.repair import (
     Findings,
     drop_doubled,
     edge_keys,
+    face_numbers,
     genus,
     is_closed_manifold,
     runs,
+    times,
     without_unused,
 )
 from padlib.mesh.surface import Faces, Surface, Vertices
@@ -55,9 +57,7 @@ def sparser(surface: Surface) -> Surface | None:
     v, f = surface.vertices, surface.faces
     group, _ = _groups(v, f)
     faces = _open(group[f])
-    key = np.sort(faces, axis=1)
-    _, inverse, count = np.unique(key, axis=0, return_inverse=True, return_counts=True)
-    faces = faces[count[inverse.reshape(-1)] == 1]
+    faces = faces.compress(times(face_numbers(faces)) == 1, axis=0)
     if not is_closed_manifold(faces) or genus(faces) != genus(f):
         return None
     means = _means(v, group, np.zeros(len(v), dtype=bool))
@@ -80,7 +80,7 @@ def _gathered(surface: Surface) -> Surface:
 def _open(faces: Faces) -> Faces:
     """The faces of three different corners."""
     a, b, c = faces.T
-    return faces[(a != b) & (b != c) & (c != a)]
+    return faces.compress((a != b) & (b != c) & (c != a), axis=0)
 
 
 def _groups(v: Vertices, f: Faces) -> tuple[Ints, NDArray[np.bool_]]:
@@ -123,7 +123,8 @@ def _nearest(v: Vertices, one: Ints, two: Ints, root: NDArray[np.bool_]) -> Ints
     number = np.cumsum(root) - 1
     vertex = np.concatenate([one[root[two]], two[root[one]]])
     beside = np.concatenate([two[root[two]], one[root[one]]])
-    apart = ((v[vertex] - v[beside]) ** 2).sum(axis=1)
+    way = (v.take(vertex, axis=0) - v.take(beside, axis=0)) ** 2
+    apart = way[:, 0] + way[:, 1] + way[:, 2]
     order = np.argsort(-apart, kind="stable")
     out = np.where(root, number, -1)
     out[vertex[order]] = number[beside[order]]  # the nearest is written last
@@ -149,9 +150,10 @@ def raised(v: Vertices, f: Faces, by: float, most: float) -> Vertices:
     ends, count = np.concatenate([one, two]), len(v)
     others = np.concatenate([two, one])
     valence = np.maximum(np.bincount(ends, minlength=count), 1)
-    edge = np.bincount(ends, np.linalg.norm(v[ends] - v[others], axis=1), count) / valence
+    along = v.take(others, axis=0)
+    edge = np.bincount(ends, lengths(*(v.take(ends, axis=0) - along).T), count) / valence
     normal = vertex_normals(v, f)
-    middle = sums(ends, v[others], count) / valence[:, None]
+    middle = sums(ends, along, count) / valence[:, None]
     height = np.einsum("ij,ij->i", v - middle, normal)
     for _ in range(CALM):  # noise changes sign from vertex to vertex, curvature does not
         height = 0.5 * (height + np.bincount(ends, height[others], count) / valence)

@@ -3,6 +3,8 @@
 import numpy as np
 import pytest
 import trimesh
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
 
 from padlib.mesh import islands, repair
 from padlib.mesh.surface import Surface
@@ -56,6 +58,44 @@ def test_flipped_faces_are_turned_outward(share):
     assert repair.signed_volume(v, surface.faces) == pytest.approx(repair.signed_volume(v, f))
     told = sum(finding.count for finding in found if finding.number == repair.FLIPPED)
     assert told in (mine.sum(), (~mine).sum())
+
+
+@pytest.mark.parametrize("bonds", [0, 40, 300, 2000])
+def test_what_belongs_together_is_gathered(bonds):
+    """Groups and their numbers are those of scipy's search, on random pairs and on a chain in random order."""
+    random = np.random.default_rng(bonds)
+    one, two = random.integers(0, 400, (2, bonds))
+    chain = random.permutation(np.arange(400, 700))
+    one, two = np.r_[one, chain[1:]], np.r_[two, chain[:-1]]
+    graph = coo_matrix((np.ones(len(one)), (one, two)), shape=(700, 700))
+    label = connected_components(graph, directed=False)[1]
+    assert np.array_equal(repair.gathered(700, one, two), label)
+
+
+@pytest.mark.parametrize("half_turns", [0, 1, 2, 3])
+def test_faces_of_a_turned_band_are_followed(half_turns):
+    """A band of an even number of half turns comes out alike all round, one of an odd number but for one place."""
+    count = 40
+    upper, lower = np.arange(count), count + np.arange(count)
+    on = np.roll(upper, -1), np.roll(lower, -1)
+    if half_turns % 2:  # the last ends meet crosswise
+        on[0][-1], on[1][-1] = lower[0], upper[0]
+    faces = np.concatenate(
+        [np.stack([upper, on[0], lower], axis=1), np.stack([on[0], on[1], lower], axis=1)]
+    )
+    angle = 2 * np.pi * np.arange(count) / count
+    lean = half_turns * angle / 2
+    across = np.stack(
+        [np.cos(lean) * np.cos(angle), np.cos(lean) * np.sin(angle), np.sin(lean)], axis=1
+    )
+    middle = 5.0 * np.stack([np.cos(angle), np.sin(angle), 0.0 * angle], axis=1)
+    vertices = np.concatenate([middle + across, middle - across])
+    mixed = faces.copy()
+    mixed[::3] = mixed[::3, ::-1]
+    out = repair.orient(Surface(vertices, mixed))[0].faces
+    edges = repair.directed_edges(out)
+    twice = repair.times(repair.edge_keys(edges, True)) > 1
+    assert np.count_nonzero(twice) == (2 if half_turns % 2 else 0)
 
 
 def test_two_boxes_that_share_an_edge_are_parted():
