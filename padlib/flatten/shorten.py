@@ -14,7 +14,7 @@ LEADS = 3  # unlike trials that are followed up besides the best
 HOPEFUL = 1.15  # of the best one's prospect: what a trial may promise and still be followed up
 STEPS = (1.0, 0.5)  # of the sketch's spacing: how far darts are moved, one after the other
 SHARES = (0.92, 1.06)  # of its length: what a dart is made on the way
-SWEEPS = 3  # over all darts at each step
+SWEEPS = 1  # over all darts at each step; three shorten darts by 1 % for a quarter more of a search
 GAIN = 0.997  # of the prospect: what a move must bring it down to
 
 

@@ -55,6 +55,10 @@ FURTHER = 2.0  # times what the last round moved, at most
 MEMORY = 6  # steps whose turns of the slope are kept
 CURVED = 1e-3  # cosine between a step and its turn, above which that tells anything
 STILL = 0.01  # mm, mean movement of a step at which the cloth rests in a round; at 0.02 costs are off by 1 in 30
+# mm off or towards the shell, the same: the last steps slide along it, and costs ask for heights (off by 1 in 140)
+LEVEL = 0.006
+# Times as much before the first round of those that go on from others: it moves flats by more than that tells
+FIRST = 2.0
 PAYS = 0.02  # share that rounds must take, at prices that stand, for more to follow
 IDLE = 2  # rounds that do not pay, after which none follows
 LATELY = 4  # rounds that together must bring what a suit is chosen by down by GAINS for more to follow, where nothing
@@ -199,7 +203,7 @@ def correct(
     suit = bundle(flats, limit)
     half = half_of(flats, suit, support)
     place = half.folded(weld(half.suit), weld(suit), place)
-    now = _rested(flats, half, support, place, work, prices)
+    now = _rested(flats, half, support, place, work, prices, 1.0 if after is None else FIRST)
     told = now.over(), now.astray()
     laid = before(*told) if after is None else after.laid
     done = [_round(now, told, laid)]
@@ -358,10 +362,12 @@ def _rested(
     place: Vertices,
     work: Work,
     prices: Prices,
+    times: float = 1.0,
 ) -> _State:
-    """The suit of flats, brought to rest from a place near it."""
+    """The suit of flats, brought to rest from a place near it; times: as far as in a round it may move in a step."""
     here = scene(half.suit, weld(half.suit), support)
-    rest, _ = settle(here, place, rough=0, still=STILL, work=work)
+    still, level = times * STILL, times * LEVEL
+    rest, _ = settle(here, place, rough=0, still=still, level=level, work=work)
     return _State(tuple(flats), half, here, rest, touch(support, rest)[0], prices)
 
 

@@ -43,6 +43,7 @@ MEMORY = 6  # earlier rough steps that the next one learns from
 
 STEPS = 60  # of Newton at most
 STILL = 0.01  # mm, mean movement of a step at which the cloth rests
+WHOLE = 0.5  # share of a step from which what it was to move tells how near rest is
 FARTHEST = 20.0  # mm that a step may move any vertex
 HELD = (
     1e8  # on the second derivative, of what stays in the plane x = 0: its steps are rounded to none
@@ -92,16 +93,18 @@ def settle(
     *,
     rough: int = ROUGH,
     still: float = STILL,
+    level: float = 0.0,
     work: Work | None = None,
 ) -> tuple[Vertices, int]:
     """The sewn suit at rest over its support: positions (n, 3) mm and the Newton steps that it took.
 
     start (n, 3): a rough wrap, or with rough 0 a place near rest; still: mean movement of a step at
-    which it rests, mm; work: of an earlier solve over cloth that is sewn alike.
+    which it rests, mm; level: mean movement along the support's normals at which it rests as well, for who asks how high
+    the cloth lies only: its last movements are along the support; work: of an earlier solve over cloth that is sewn alike.
     """
     work = work or Work()
     if not rough:
-        return _downhill(here, start, still, LEAST, work)
+        return _downhill(here, start, still, LEAST, work, level)
     place = roughly(here, start, rough)
     smooth = replace(here, rigidity=STIFF * here.rigidity, press=HAND)
     place, begun = _downhill(smooth, place, NEARLY, MORE, work)
@@ -110,18 +113,20 @@ def settle(
 
 
 def _downhill(
-    here: Scene, place: Vertices, still: float, more: float, work: Work
+    here: Scene, place: Vertices, still: float, more: float, work: Work, level: float = 0.0
 ) -> tuple[Vertices, int]:
-    """Newton steps until the cloth moves by less than `still` in one: positions (n, 3) and steps."""
+    """Newton steps until the cloth moves by less than `still` in one, or by less than `level` off or towards its
+    support: positions (n, 3) and steps."""
     state = at(here, place)
     for step in range(STEPS):
         way = -solver(here, state, work, more).solve(state.slope.ravel()).reshape(-1, 3)
         way[here.sewn.middle, 0] = 0.0
+        off = float(np.abs(np.einsum("ni,ni->n", way, state.up)).mean())
         share, state = _lower(here, state, way)
         # what is added holds back sliding, which costs next to nothing: a step that is short for other reasons
         # is no sign of rest
-        rests = more <= SURE and 0.0 < share * np.linalg.norm(way, axis=1).mean() < still
-        if rests:
+        moved = share * float(np.linalg.norm(way, axis=1).mean())
+        if more <= SURE and (0.0 < moved < still or (share >= WHOLE and off < level)):
             return state.place, step + 1
         if share >= 0.5:
             more = max(0.3 * more, LEAST)
