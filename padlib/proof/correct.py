@@ -65,6 +65,7 @@ LATELY = 4  # rounds that together must bring what a suit is chosen by down by G
 GAINS = 0.1  # is told and no panel lies over its limit by more than a share NEARLY, unless the last
 COMING = 0.05  # round alone brought it down by so much: prices may still bring a suit on
 NEARLY = 0.015
+SOON = 2  # the same as LATELY of rounds that go on from others
 # The same as LATELY of how far off they lie, where something is told or a panel lies over its limit
 LONG = 10
 STUCK = 2  # times that no step lowers what is to fall, after which prices alone are moved
@@ -210,7 +211,7 @@ def correct(
     if after is None:
         done = [replace(done[0], keeps=True)]  # what is given at first can always be taken
     reach, idle, stuck, some = LONGEST, 0, 0, done[0].keeps
-    trail = _Trail()
+    trail, lately = _Trail(), LATELY if after is None else SOON
     for k in range(rounds):
         tell(f"bringing the flats nearer to the outline, round {k + 1}", k / rounds)
         cost = _cost(now)
@@ -242,7 +243,7 @@ def correct(
         stand = np.allclose(_standing(prices), _standing(now.prices), rtol=STAND)
         idle = idle + 1 if after > (1.0 - PAYS) * cost and stand and _untold(done[-1], held) else 0
         if _well(done[-1], held, laid):
-            slow = _slow([r.worth(laid[0]) for r in done], LATELY)
+            slow = _slow([r.worth(laid[0]) for r in done], lately)
         else:
             slow = _slow([r.counts for r in done], LONG)
         some = any(r.keeps for r in done)  # before any can be taken rounds go on
