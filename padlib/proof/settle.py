@@ -99,8 +99,8 @@ def settle(
     """The sewn suit at rest over its support: positions (n, 3) mm and the Newton steps that it took.
 
     start (n, 3): a rough wrap, or with rough 0 a place near rest; still: mean movement of a step at
-    which it rests, mm; level: mean movement along the support's normals at which it rests as well, for who asks how high
-    the cloth lies only: its last movements are along the support; work: of an earlier solve over cloth that is sewn alike.
+    which it rests, mm; level: mean movement along the support's normals at which it rests as well, for who
+    asks only how high the cloth lies: it ends by sliding; work: of an earlier solve over cloth that is sewn alike.
     """
     work = work or Work()
     if not rough:

@@ -171,7 +171,7 @@ def test_straight_strips_become_waisted_ones() -> None:
 
 
 def test_cloth_whose_height_is_asked_rests_sooner_and_as_high(demo_built: Built) -> None:
-    """The demo from 3 mm off: fewer steps than to a rest in which nothing slides, what rounds count within a fiftieth."""
+    """The demo from 3 mm off: fewer steps than until nothing slides, and what rounds count within a fiftieth."""
     flats, support = demo_built.flats, demo_built.shell.surface
     suit = bundle(flats)
     here = scene(suit, weld(suit), support)
@@ -180,7 +180,9 @@ def test_cloth_whose_height_is_asked_rests_sooner_and_as_high(demo_built: Built)
     rest, steps = settle(here, begun, rough=0, still=0.002)
     level, fewer = settle(here, begun, rough=0, still=room.STILL, level=room.LEVEL)
     away = [np.abs(touch(support, place)[0]) for place in (rest, level)]
-    mean, count = np.array([(here.area @ a, here.area @ (a**3 / 3.0 + 10.0 * a**2)) for a in away]).T
+    mean, count = np.array(
+        [(here.area @ a, here.area @ (a**3 / 3.0 + 10.0 * a**2)) for a in away]
+    ).T
 
     assert fewer < steps
     assert mean[1] == pytest.approx(mean[0], rel=0.02)
