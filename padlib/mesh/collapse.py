@@ -13,6 +13,7 @@ from padlib.mesh.columns import (
     norms,
     sharpness,
     sum_at_corners,
+    three_cornered,
     units,
 )
 from padlib.mesh.edge_list import Edges, apart
@@ -179,9 +180,7 @@ def _merge(
     pinned[ends[:, 0]] = pinned[ends].any(axis=1)
     name = np.arange(len(v))
     name[ends[:, 1]] = ends[:, 0]
-    f = name[f]
-    good = (f[:, 0] != f[:, 1]) & (f[:, 1] != f[:, 2]) & (f[:, 2] != f[:, 0])
-    f = f.compress(good, axis=0)
+    f = three_cornered(name[f])
     used = np.ones(len(v), dtype=bool)
     used[ends[:, 1]] = False
     return v.compress(used, axis=0), (np.cumsum(used) - 1)[f], pinned[used]

@@ -51,6 +51,12 @@ def face_normals(v: Vertices, f: Faces) -> NDArray[np.float64]:
     return crosses(b - a, c - a)
 
 
+def three_cornered(f: Faces) -> Faces:
+    """The faces whose three corners are three vertices."""
+    a, b, c = f.T
+    return f.compress((a != b) & (b != c) & (c != a), axis=0)
+
+
 def longest_sides(v: Vertices, f: Faces) -> NDArray[np.float64]:
     """Length (m,) of the longest side of each face."""
     a, b, c = corners_of(v, f)

@@ -5,12 +5,10 @@ from __future__ import annotations
 import igl
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import coo_matrix
-from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from padlib.findings import Finding, Grade
-from padlib.mesh.columns import crosses, dots
+from padlib.mesh.columns import crosses, dots, three_cornered
 from padlib.mesh.surface import Faces, Surface, Vertices
 
 Findings = tuple[Finding, ...]
@@ -139,12 +137,9 @@ def merge_vertices(surface: Surface, *, tolerance: float = 1e-7) -> tuple[Surfac
     first = np.arange(len(points))  # of those that become one, the one with the lowest number
     if len(close):
         met, inverse = np.unique(close, return_inverse=True)
-        pair = inverse.reshape(-1, 2).T
-        bonds = coo_matrix((np.ones(len(close)), pair), shape=(len(met),) * 2)
-        count, label = connected_components(bonds, directed=False)
-        lowest = np.full(count, len(points))
-        np.minimum.at(lowest, label, met)
-        first[met] = lowest[label]
+        label = gathered(len(met), *inverse.reshape(-1, 2).T)
+        lowest = np.unique(label, return_index=True)[1]
+        first[met] = met[lowest][label]
     keep = first == np.arange(len(points))
     faces = (np.cumsum(keep) - 1)[first][at][surface.faces]
     gone = used_count(surface.faces) - used_count(faces)
@@ -157,10 +152,10 @@ def drop_degenerate(surface: Surface) -> tuple[Surface, Findings]:
 
     A face of three different vertices in a line stays: without it the surface would have a slit.
     """
-    f = surface.faces
-    good = (f[:, 0] != f[:, 1]) & (f[:, 1] != f[:, 2]) & (f[:, 2] != f[:, 0])
-    found = told(DEGENERATE, int((~good).sum()), "faces without an area were dropped")
-    return without_unused(surface.vertices, f.compress(good, axis=0)), found
+    good = three_cornered(surface.faces)
+    gone = len(surface.faces) - len(good)
+    found = told(DEGENERATE, gone, "faces without an area were dropped")
+    return without_unused(surface.vertices, good), found
 
 
 def drop_doubled(surface: Surface) -> tuple[Surface, Findings]:

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from padlib.findings import Finding
 from padlib.mesh.areas import face_areas, lengths, sums, vertex_normals
+from padlib.mesh.columns import three_cornered
 from padlib.mesh.repair import (
     Findings,
     drop_doubled,
@@ -56,7 +57,7 @@ def sparser(surface: Surface) -> Surface | None:
     """
     v, f = surface.vertices, surface.faces
     group, _ = _groups(v, f)
-    faces = _open(group[f])
+    faces = three_cornered(group[f])
     faces = faces.compress(times(face_numbers(faces)) == 1, axis=0)
     if not is_closed_manifold(faces) or genus(faces) != genus(f):
         return None
@@ -74,13 +75,7 @@ def _gathered(surface: Surface) -> Surface:
     """One round: vertices gathered about roots, three of four of them gone."""
     group, rim = _groups(surface.vertices, surface.faces)
     means = _means(surface.vertices, group, rim)
-    return drop_doubled(Surface(means, _open(group[surface.faces])))[0]
-
-
-def _open(faces: Faces) -> Faces:
-    """The faces of three different corners."""
-    a, b, c = faces.T
-    return faces.compress((a != b) & (b != c) & (c != a), axis=0)
+    return drop_doubled(Surface(means, three_cornered(group[surface.faces])))[0]
 
 
 def _groups(v: Vertices, f: Faces) -> tuple[Ints, NDArray[np.bool_]]:
