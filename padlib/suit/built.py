@@ -20,6 +20,7 @@ from padlib.flatten.ease import Ease
 from padlib.flatten.flat import Flat
 from padlib.lay.lay import Lay
 from padlib.padding.comfort import Comfort, comfort
+from padlib.padding.dressed import Dressed
 from padlib.padding.pillow import Pillow, make_pillows
 from padlib.padding.shell import Shell
 from padlib.pattern.carved import Carved
@@ -127,17 +128,22 @@ def run(
     workers: int = 1,
     tell: Tell = quiet,
     clock: Clock | None = None,
+    body: Body | None = None,
+    dressed: Dressed | None = None,
 ) -> Built:
-    """The way through, from the suit's body to its lays. Raises PadlibError in one sentence."""
+    """The way through, from the suit's body to its lays. Raises PadlibError in one sentence.
+
+    body, dressed: the suit's own, where they are there already.
+    """
     clock = clock or Clock()
     limit = suit.darts["limit"]
     with clock.step("body"):
         tell("reading the body", 0.02)
-        body = suit_body(suit)
+        body = suit_body(suit) if body is None else body
         measurements = with_doubts(body, measure(body), suit.measurements)
     with clock.step("shell"):
         tell("padding the body", 0.1)
-        shell = suit_shell(suit, body)
+        shell = suit_shell(suit, body, dressed)
     with clock.step("seams"):
         tell("cutting the shell along the seams", 0.2)
         panels = make_panels(suit, body, shell)

@@ -9,7 +9,9 @@ never made of these flats: `build` seeks the darts anew.
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 from functools import partial
 
@@ -38,13 +40,15 @@ from padlib.suit.wishes import NONE, Wishes, own_wishes
 
 SAME = 1.0  # mm: ends of a dart are told to a tenth
 
+Stamp = tuple[int, int] | None
+
 
 @dataclass(frozen=True)
 class Preview:
     """What a look at a suit gives, and what the next look starts from.
 
     laid: names of the panels that were laid for this look; findings: panels over the cloth's limit,
-    for which the darts should be sought anew.
+    for which the darts should be sought anew; stamp: when the body's file was written, and its length.
     """
 
     suit: Suit
@@ -55,6 +59,15 @@ class Preview:
     laid: tuple[str, ...]
     findings: tuple[Finding, ...]
     dressed: Dressed | None = None
+    stamp: Stamp = None
+
+
+def standing(suit: Suit, last: Preview | None) -> tuple[Body | None, Dressed | None]:
+    """What a build of a suit need not make again after a look: the body, and the body dressed, where they are the
+    same to the bit. Shells and flats of looks may lean on earlier ones, and a build makes them anew."""
+    if last is None or not _same_body(suit, last):
+        return None, None
+    return last.body, last.dressed if _cloth(suit) == _cloth(last.suit) else None
 
 
 def preview(
@@ -70,7 +83,8 @@ def preview(
     workers: processes for the first look; seen: told of the shell when it is there, and again with the
     panels when it is cut; what it raises ends the look. Raises PadlibError in one sentence.
     """
-    body = last.body if last is not None and _same_body(suit, last.suit) else suit_body(suit)
+    stamp = _stamp(suit)  # before it is read: what is written meanwhile is seen next time
+    body = last.body if last is not None and _same_body(suit, last) else suit_body(suit)
     kept = last if last is not None and last.body is body else None
     dressed, shell = _shell(suit, body, kept)
     seen(body, shell, None)
@@ -78,7 +92,7 @@ def preview(
     seen(body, shell, panels)
     flats, laid, sought = _flats(suit, panels, body, shell, last, workers=workers, tell=tell)
     found = over_limit(flats, suit.darts["limit"], set(laid) - set(sought))
-    return Preview(suit, body, shell, panels, flats, laid, found, dressed)
+    return Preview(suit, body, shell, panels, flats, laid, found, dressed, stamp)
 
 
 def _shell(suit: Suit, body: Body, kept: Preview | None) -> tuple[Dressed | None, Shell]:
@@ -148,14 +162,25 @@ def _kept_as_is(flat: Flat | None, before: Wishes, now: Wishes) -> bool:
     return bool((away < SAME).any(axis=1).all())
 
 
-def _same_body(suit: Suit, last: Suit) -> bool:
-    """Whether both suits have one body, read and measured the same way."""
-    return (suit.folder, suit.body, suit.measurements, suit.landmarks) == (
-        last.folder,
-        last.body,
-        last.measurements,
-        last.landmarks,
-    )
+def _same_body(suit: Suit, look: Preview) -> bool:
+    """Whether a suit has the body of a look, read and measured the same way."""
+    last = look.suit
+    return look.stamp == _stamp(suit) and (
+        suit.folder,
+        suit.body,
+        suit.measurements,
+        suit.landmarks,
+    ) == (last.folder, last.body, last.measurements, last.landmarks)
+
+
+def _stamp(suit: Suit) -> Stamp:
+    """When the file of a suit's body was written (ns), and its length; None where there is none to read."""
+    if not suit.body["file"]:
+        return None
+    with suppress(OSError, ValueError):
+        told = os.stat(suit.folder / suit.body["file"])
+        return told.st_mtime_ns, told.st_size
+    return None
 
 
 def _panels(suit: Suit, body: Body, shell: Shell, kept: Preview | None) -> Panels:

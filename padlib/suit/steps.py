@@ -119,9 +119,10 @@ def _to_tape(suit: Suit, body: Body) -> Body:
     return fit_body(body, suit.measurements, **options).body
 
 
-def suit_shell(suit: Suit, body: Body) -> Shell:
-    """The shell over a suit's body and pads."""
-    return pad_shell(suit_dressed(suit, body), suit.pads, join=suit.shell["join"])
+def suit_shell(suit: Suit, body: Body, dressed: Dressed | None = None) -> Shell:
+    """The shell over a suit's body and pads; dressed: that body under cloth and ease, where it is there already."""
+    dressed = suit_dressed(suit, body) if dressed is None else dressed
+    return pad_shell(dressed, suit.pads, join=suit.shell["join"])
 
 
 def suit_dressed(suit: Suit, body: Body) -> Dressed:

@@ -8,6 +8,7 @@ import subprocess
 import sys
 import threading
 import time
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -40,6 +41,12 @@ class Live:
         self.news: dict[str, News] = {}
         self.shape: Shape | None = None
 
+    def begin(self) -> None:
+        """Start the process before the first order: it is up by then."""
+        with self._new:
+            if self._process is None and not self._closed:
+                self._start()
+
     def order(self, text: str, name: str, folder: Path, revision: int) -> None:
         """Ask for a look at a text; an earlier one that is not done is given up."""
         with self._new:
@@ -47,14 +54,25 @@ class Live:
                 return
             if self._process is None or self._process.poll() is not None:
                 self._start()
-            line = {"text": text, "name": name, "folder": str(folder), "revision": revision}
-            pipe = self._process.stdin if self._process else None
-            if pipe is not None:
-                try:
-                    pipe.write(json.dumps(line).encode() + b"\n")
-                    pipe.flush()
-                except OSError:
-                    self._process = None
+            self._write({"text": text, "name": name, "folder": str(folder), "revision": revision})
+
+    def ask(self, line: Mapping[str, Any]) -> bool:
+        """Ask the process for something else; False where none runs."""
+        with self._new:
+            running = self._process is not None and self._process.poll() is None
+            return running and self._write(line)
+
+    def _write(self, line: Mapping[str, Any]) -> bool:
+        pipe = self._process.stdin if self._process else None
+        if pipe is None:
+            return False
+        try:
+            pipe.write(json.dumps(line).encode() + b"\n")
+            pipe.flush()
+        except OSError:
+            self._process = None
+            return False
+        return True
 
     def _start(self) -> None:
         self._process = subprocess.Popen(

@@ -2,7 +2,8 @@
 
 Orders come on stdin, one JSON object a line: {"text", "name", "folder", "revision"}; only the newest
 counts. Messages (`padlib.workshop.frames`), each after its length in eight bytes, go to stdout: the shape
-as soon as it is there, the cut panels with a forecast of their stretch, then the flats.
+as soon as it is there, the cut panels with a forecast of their stretch, then the flats. An order {"branch", "to"} is
+for a build, which begins as a branch of this process (`padlib.workshop.work`).
 """
 
 from __future__ import annotations
@@ -43,6 +44,7 @@ from padlib.workshop.scene import (
     scene_bytes,
     shown_bytes,
 )
+from padlib.workshop.work import branch
 
 
 class Overtaken(PadlibError):
@@ -55,7 +57,9 @@ class Looker:
     def __init__(self, into: IO[bytes], out: IO[bytes]) -> None:
         """Listen to `into`, speak to `out`."""
         self._orders: queue.Queue[Mapping[str, Any] | None] = queue.Queue()
-        self._out = out
+        self._into, self._out = into, out
+        self._wanted: Mapping[str, Any] | None = None
+        self._branches: list[int] = []
         self._last: Preview | None = None
         self._shell: Shell | None = None
         self._body: Body | None = None
@@ -72,7 +76,7 @@ class Looker:
 
     def run(self) -> None:
         """Answer orders one after the other."""
-        while (order := self._newest()) is not None:
+        while (order := self._next()) is not None:
             self._revision = int(order["revision"])
             try:
                 self._look(order)
@@ -80,12 +84,34 @@ class Looker:
                 continue
             except PadlibError as e:
                 self._say({"stage": "failed", "words": str(e)})
+            self._wanted = None
 
-    def _newest(self) -> Mapping[str, Any] | None:
-        order = self._orders.get()
-        while not self._orders.empty():
+    def _next(self) -> Mapping[str, Any] | None:
+        """The newest look that is wanted, after branches for what else was ordered; None at the end."""
+        while self._wanted is None or not self._orders.empty():
             order = self._orders.get()
-        return order
+            if order is None:
+                return None
+            if "branch" in order:
+                self._branch(order)
+            else:
+                self._wanted = order
+        return self._wanted
+
+    def _branch(self, order: Mapping[str, Any]) -> None:
+        """Begin a build in a process that knows what this one does."""
+        self._branches = [n for n in self._branches if os.waitpid(n, os.WNOHANG) == (0, 0)]
+        number = os.fork()
+        if number:
+            self._branches.append(number)
+            return
+        status = 1
+        try:
+            for own in (self._into, self._out):  # or nobody would be told of this process's end
+                os.close(own.fileno())
+            status = branch(order["branch"], order["to"], self._last)
+        finally:
+            os._exit(status)  # nothing of what this process was about to do
 
     def _check(self) -> None:
         if not self._orders.empty():

@@ -345,6 +345,7 @@ def serve(suit: str | None, *, port: int = 0, browser: bool = True) -> None:
     where the port cannot be had.
     """
     session = Session(suit)
+    session.live.begin()
     try:
         with Workshop(session, port) as server:
             sys.stdout.write(f"{server.address}\n")

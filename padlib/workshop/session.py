@@ -28,7 +28,16 @@ from padlib.suit.schema import CLOTH, TABLES
 from padlib.workshop.edit import Value, add_entry, add_table, drop_entry, set_value, with_seams
 from padlib.workshop.live import Live
 from padlib.workshop.sewn import SEWN
-from padlib.workshop.work import BUILD, SCENE, SEAMS, SUGGESTED, Order, Stopped, work_apart
+from padlib.workshop.work import (
+    BUILD,
+    SCENE,
+    SEAMS,
+    STOPPED,
+    SUGGESTED,
+    Order,
+    Stopped,
+    work_branched,
+)
 
 SCANS = (".ply", ".obj", ".stl", ".glb", ".gltf", ".off", ".3mf")
 MOST_SCANS = 200
@@ -94,7 +103,8 @@ class Session:
     """A suit file being worked on. Safe to call from several threads.
 
     suit: path of a suit file, or None for the demo suit, which is then saved as a copy in `folder`
-    (the current folder) when the maker saves. run: builds an Order; raises PadlibError.
+    (the current folder) when the maker saves. run: builds an Order; raises PadlibError; None: in a
+    process of its own.
     """
 
     def __init__(
@@ -102,7 +112,7 @@ class Session:
         suit: str | Path | None = None,
         *,
         folder: Path | None = None,
-        run: Callable[[Order], None] = work_apart,
+        run: Callable[[Order], None] | None = None,
     ) -> None:
         """Open the suit file. Raises SuitError where it cannot be read at all."""
         source = DEMO_SUIT if suit is None else Path(suit)
@@ -314,14 +324,17 @@ class Session:
     def _told(self, words: str, share: float) -> None:
         with self._lock:
             if self._order is not None and self._order.stopped.is_set():
-                raise Stopped("The build was stopped; the earlier result is still here.")
+                raise Stopped(STOPPED)
             self.building = replace(self.building, words=words, share=min(max(share, 0.0), 1.0))
 
     def _work(self, order: Order, number: int) -> None:
         state, words = "failed", "That failed in a way that padlib did not foresee."
         result: Result | None = None
         try:
-            self._run(order)
+            if self._run is None:
+                work_branched(order, self.live.ask)
+            else:
+                self._run(order)
             if order.task == SEAMS:
                 words = self._suggested(order)
             else:

@@ -86,6 +86,8 @@ def scripts():
 def _served(suit, run, live=None):
     session = Session(suit, run=run)
     session.live = live or session.live
+    if run is None:  # as the command does
+        session.live.begin()
     with Workshop(session) as server:
         thread = threading.Thread(target=server.serve_forever)
         thread.start()
@@ -99,7 +101,7 @@ def _served(suit, run, live=None):
 
 @pytest.fixture(scope="session")
 def served():
-    """A context: the server of a suit file, building with `run`."""
+    """A context: the server of a suit file, building with `run`; None: as the command does."""
     return _served
 
 

@@ -13,7 +13,6 @@ import numpy as np
 import pytest
 
 from padlib.suit.demo import DEMO_SUIT
-from padlib.workshop.work import work_apart
 
 sys.path.insert(0, str(Path(__file__).parent))
 
@@ -33,7 +32,7 @@ def page(tmp_path_factory, served):
     path = tmp_path_factory.mktemp("suit") / "giant.toml"
     path.write_text(DEMO_SUIT.read_text().replace("limit = 0.05", "most = 0\nlimit = 0.05"))
     complaints = []
-    with served(path, work_apart) as server, sync_api.sync_playwright() as driver:
+    with served(path, None) as server, sync_api.sync_playwright() as driver:
         browser = launched(driver)
         page = opened(browser, server.address, complaints)
         until(page, LAID, 600)

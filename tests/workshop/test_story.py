@@ -14,7 +14,6 @@ from pathlib import Path
 import pytest
 
 from padlib.suit.demo import DEMO_BODY
-from padlib.workshop.work import work_apart
 
 sys.path.insert(0, str(Path(__file__).parent))
 
@@ -55,7 +54,7 @@ def test_from_a_scan_to_the_pattern_in_one_sitting(suit_file, served):
     shutil.copy(DEMO_BODY, suit_file.parent / "scan.ply")
     start, began = processor(), time.monotonic()
     complaints = []
-    with served(suit_file, work_apart) as server, sync_api.sync_playwright() as driver:
+    with served(suit_file, None) as server, sync_api.sync_playwright() as driver:
         browser = launched(driver)
         page = opened(browser, server.address, complaints)
         page.select_option("#scan", "scan.ply")
