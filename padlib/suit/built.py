@@ -39,6 +39,7 @@ from padlib.suit.darting import dart_ends
 from padlib.suit.ease import suit_eases
 from padlib.suit.file import Suit
 from padlib.suit.known import Known
+from padlib.suit.lays import Early, cushion_lays, suit_lays
 from padlib.suit.marks import carved, mark_seams
 from padlib.suit.matching import share_used
 from padlib.suit.parts import suit_parts
@@ -55,7 +56,6 @@ from padlib.suit.steps import (
     over_limit,
     panel_views,
     suit_body,
-    suit_lays,
     suit_pieces,
     suit_room,
     suit_shell,
@@ -154,23 +154,30 @@ def run(
         pillows = as_pairs(each)
         cushions = pillow_panels(pillows)
     with clock.step("flatten"):
-        begun, eases, eased, lay = _flattened(
-            suit, body, shell, panels, cushions, workers=workers, tell=within(tell, 0.25, 0.7)
-        )
-    filling = partial(_filled, pillows, cushions, lay, sewn=suit.proof["sew"])
+        asked, eases, eased = _asked(suit, body, shell, panels, cushions)
+        lay = partial(cushions_laid, flattening(suit, (), {p.name for p in cushions}) | asked, {})
+        sewn = suit.proof["sew"]
+        filling = partial(_filled, suit, pillows, cushions, lay, sewn=sewn, seconds=lay_seconds)
     apart = workers > 1
-    with beside(filling, apart=apart and len(cushions) > 0) as filled:
+    with beside(filling, apart=apart and len(cushions) > 0, later=True) as filled:
+        with clock.step("flatten"):
+            begun = flatten_panels(
+                panels.panels,
+                panels.pile,
+                **flattening(suit, {p.name for p in panels.panels}) | asked,
+                workers=workers,
+                tell=within(tell, 0.25, 0.7),
+            )
         with clock.step("proof"):
             rest = laid_to_rest(suit, begun, shell, panels, eases, tell=within(tell, 0.7, 0.82))
         with clock.step("cushions"):
             tell("filling the cushions", 0.82)
-            full = filled()
+            full, laid_soon = filled()
     cushion_flats = full.flats
     laid, eased = (*begun, *cushion_flats), (*eased, *full.findings)
     differences = rim_differences(pillows, cushion_flats)
-    drawn = partial(
-        _drawn, suit, body, shell, panels, {"each": each, "made": pillows}, full, lay_seconds
-    )
+    pads = {"each": each, "made": pillows}
+    drawn = partial(_drawn, suit, body, shell, panels, pads, full, laid_soon, lay_seconds)
     ways = suit_ways(suit, body, shell, panels)
     proof, early = None, None
     if suit.proof["sew"]:
@@ -243,27 +250,17 @@ def run(
     )
 
 
-def _flattened(
-    suit: Suit,
-    body: Body,
-    shell: Shell,
-    panels: Panels,
-    cushions: Sequence[Panel],
-    *,
-    workers: int,
-    tell: Tell,
-) -> tuple[tuple[Flat, ...], tuple[Ease, ...], tuple[Finding, ...], LayCushions]:
-    """Flats of the suit's own panels, the eases of all, what is to be told of these, and what lays cushions flat."""
+def _asked(
+    suit: Suit, body: Body, shell: Shell, panels: Panels, cushions: Sequence[Panel]
+) -> tuple[dict[str, Any], tuple[Ease, ...], tuple[Finding, ...]]:
+    """What is asked of the flats of suit and cushions alike, its eases, and what is to be told of these."""
     every = (*panels.panels, *cushions)
     locate = partial(on_shell, body=body, shell=shell, place=panels.place)
     eases, eased = suit_eases(suit.ease, every, locate)
     wished = dict(suit_wishes(suit.dart, every, panels.place.at))
-    both: dict[str, Any] = {"ease": eases, "wishes": wished}
-    both["views"] = panel_views(every) if suit.darts["hide"] and suit.darts["most"] else {}
-    asked = flattening(suit, {p.name for p in panels.panels}) | both
-    flats = flatten_panels(panels.panels, panels.pile, **asked, workers=workers, tell=tell)
-    asked = flattening(suit, (), {p.name for p in cushions}) | both
-    return flats, eases, eased, partial(cushions_laid, asked, {})
+    asked: dict[str, Any] = {"ease": eases, "wishes": wished}
+    asked["views"] = panel_views(every) if suit.darts["hide"] and suit.darts["most"] else {}
+    return asked, eases, eased
 
 
 def _drawn(
@@ -273,6 +270,7 @@ def _drawn(
     panels: Panels,
     pads: Mapping[str, Sequence[Pillow]],
     full: Stuffed,
+    early: Sequence[Early],
     lay_seconds: float | None,
     flats: Sequence[Flat],
     ways: Sequence[Way],
@@ -298,16 +296,24 @@ def _drawn(
         pieces = suit_pieces(suit, every, parts, stuffed.inner, parted)
     with clock.step("lay"):
         tell("laying the pieces on cloth", 0.3)
-        lays = suit_lays(suit, pieces, seconds=lay_seconds, tell=within(tell, 0.3, 1.0))
+        own = {"seconds": lay_seconds, "early": early, "tell": within(tell, 0.3, 1.0)}
+        lays = suit_lays(suit, pieces, **own)
     return parts, stuffed, parted, pieces, lays
 
 
 def _filled(
-    pillows: Sequence[Pillow], cushions: Sequence[Panel], lay: LayCushions, *, sewn: bool
-) -> Stuffed:
-    """The cushions laid flat; sewn: and filled, and laid again until they hold their pads' volume."""
+    suit: Suit,
+    pillows: Sequence[Pillow],
+    cushions: Sequence[Panel],
+    lay: LayCushions,
+    *,
+    sewn: bool,
+    seconds: float | None,
+) -> tuple[Stuffed, tuple[Early, ...]]:
+    """The cushions laid flat; sewn: and filled, and laid again until they hold their pads' volume; their lays."""
     flats = tuple(lay(cushions, False, ())) if cushions else ()
-    return stuff(pillows, flats, lay) if sewn and flats else Stuffed(flats)
+    full = stuff(pillows, flats, lay) if sewn and flats else Stuffed(flats)
+    return full, cushion_lays(suit, full.flats, seconds=seconds) if flats else ()
 
 
 def cushions_laid(

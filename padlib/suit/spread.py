@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import multiprocessing
+import os
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
+from functools import partial
 from multiprocessing.connection import Connection, wait
 from multiprocessing.process import BaseProcess
 from typing import Any, TypeVar
@@ -16,6 +18,7 @@ from padlib.errors import PadlibError
 Task = TypeVar("Task")
 Done = TypeVar("Done")
 
+MEEK = 10  # steps of priority that work gives way by: a tenth of a processor that others want
 GLANCE_S = 0.2  # how long a worker may go on that is not wanted any more
 
 
@@ -45,21 +48,25 @@ def spread_over(
 
 
 @contextmanager
-def beside(work: Callable[[], Done], *, apart: bool) -> Iterator[Callable[[], Done]]:
+def beside(
+    work: Callable[[], Done], *, apart: bool, later: bool = False
+) -> Iterator[Callable[[], Done]]:
     """What tells the work's answer when it is called; where `apart`, the work goes on in a process of its own from
     now on, which is ended with the block. What the work raises is raised when its answer is asked for.
 
-    Work that is not apart is done when its answer is asked for.
+    Work that is not apart is done when its answer is asked for. later: its process gives way to all others.
     """
     if not apart:
         yield work
         return
-    with _crew(_done, [work], 1) as (pipe,):
+    with _crew(partial(_done, later=later), [work], 1) as (pipe,):
         pipe.send(0)
         yield lambda: _answer(pipe)[1]
 
 
-def _done(work: Callable[[], Done]) -> Done:
+def _done(work: Callable[[], Done], *, later: bool) -> Done:
+    if later and hasattr(os, "nice"):
+        os.nice(MEEK)
     return work()
 
 

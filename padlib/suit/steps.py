@@ -5,7 +5,6 @@
 
 from __future__ import annotations
 
-import os
 import weakref
 from collections.abc import Callable, Collection, Mapping, Sequence
 from contextlib import suppress
@@ -32,8 +31,6 @@ from padlib.flatten.flat import Flat
 from padlib.flatten.ground import Rules
 from padlib.flatten.pins import Pin
 from padlib.flatten.together import with_images
-from padlib.lay.lay import Lay
-from padlib.lay.pack import lay_pieces
 from padlib.mesh.geodesic import geodesic, ground_of
 from padlib.mesh.point import Curve, seeker_of
 from padlib.mesh.read import read_mesh
@@ -65,7 +62,6 @@ from padlib.suit.schema import MOVES
 from padlib.suit.wishes import NONE, Wishes
 from padlib.suit.worn import opening_rises
 
-MANY = 12  # pieces of one cloth from which on a lay gets its whole time; a few are laid as well in less
 _drawn: weakref.WeakKeyDictionary[Place, dict[DrawnSeam, Line]] = weakref.WeakKeyDictionary()
 
 
@@ -463,45 +459,3 @@ def suit_ways(suit: Suit, body: Body, shell: Shell, panels: Panels) -> tuple[Way
         stretch=suit.darts["limit"],
         room=suit_room(suit),
     )
-
-
-def suit_lays(
-    suit: Suit, pieces: Sequence[Piece], *, seconds: float | None = None, tell: Tell = quiet
-) -> tuple[Lay, ...]:
-    """A lay for each cloth that has pieces; seconds: of each, less where it has few."""
-    budget = suit.lay["seconds"] if seconds is None else seconds
-    own = {c.name: c for c in suit.cloths}
-    names = dict.fromkeys((suit.pillows["top"], suit.pillows["base"], *own))
-    used = [n for n in names if any(p.cloth == n for p in pieces)]
-    lays = []
-    for k, name in enumerate(used):
-        told = partial(_part_of, tell, k, len(used))
-        cloth, its = own.get(name), [p for p in pieces if p.cloth == name]
-        more = {"pile": "two-way"}  # cloth of cushions: woven cotton and knit have no pile
-        if cloth is not None:
-            more = {"pile": cloth.pile, "tilt_deg": cloth.tilt, "avoid": cloth.avoid}
-            more |= {"price": cloth.price}
-        lays.append(
-            lay_pieces(
-                its,
-                cloth=name,
-                width_mm=cloth.width if cloth is not None else suit.pillows["width"],
-                gap_mm=suit.lay["gap"],
-                seconds=_time(budget, sum(p.count for p in its)),
-                seed=suit.lay["seed"],
-                workers=min(4, os.cpu_count() or 1),
-                tell=told,
-                **more,
-            )
-        )
-    return tuple(lays)
-
-
-def _time(budget: float, count: int) -> float:
-    """Seconds for packing so many pieces; a second at least where packing is asked for at all."""
-    return budget if budget < 1 else max(1.0, budget * min(1.0, count / MANY))
-
-
-def _part_of(tell: Tell, number: int, count: int, words: str, share: float) -> None:
-    """Tell the share of all lays when one of them is so far."""
-    tell(words, (number + share) / count)
