@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -34,6 +35,8 @@ SLOPES = (-1.5, -0.3)  # least and most that stretch falls as a power of the dar
 HOPE = (
     1.25  # of what is asked of the sketch: further off, a dart is not left out on the panel itself
 )
+
+Seek = Callable[[Ground], Trial | None]
 
 
 @dataclass(frozen=True, eq=False)
@@ -89,28 +92,33 @@ def summary_at(values: NDArray[np.float64], weights: NDArray[np.float64], at: fl
 
 def searched(job: Job, here: Ground) -> Cut:
     """The panel with the darts that one search gives, or as it was where they do not help."""
-    return _cut_as(job, here, find(here))
+    return _cut_as(job, here, find(here), find)
 
 
 def followed(job: Job, here: Ground, wedges: tuple[Wedge, ...]) -> Cut:
     """The panel with darts that begin as these, or as all but one of them, and are moved until they suit it, or as it
     was."""
-    trial = evaluate(here, (*here.fixed, *wedges))
-    if trial is None:
-        fewer = [wedges[:k] + wedges[k + 1 :] for k in range(len(wedges))]
-        tried = [evaluate(here, (*here.fixed, *some)) for some in fewer if some]
-        trial = min((t for t in tried if t is not None), key=lambda t: t.value, default=None)
-    return _cut_as(job, here, None if trial is None else suited(here, trial))
+
+    def seek(here: Ground) -> Trial | None:
+        trial = evaluate(here, (*here.fixed, *wedges))
+        if trial is None:
+            fewer = [wedges[:k] + wedges[k + 1 :] for k in range(len(wedges))]
+            tried = [evaluate(here, (*here.fixed, *some)) for some in fewer if some]
+            trial = min((t for t in tried if t is not None), key=lambda t: t.value, default=None)
+        return None if trial is None else suited(here, trial)
+
+    return _cut_as(job, here, seek(here), seek)
 
 
-def _cut_as(job: Job, here: Ground, trial: Trial | None) -> Cut:
-    """The panel with the darts of a trial on its sketch, or as it was where they do not help."""
+def _cut_as(job: Job, here: Ground, trial: Trial | None, seek: Seek) -> Cut:
+    """The panel with the darts of a trial on its sketch, or as it was where they do not help; seek: what gave the
+    trial, to be asked again where the panel itself shows that the sketch must show more."""
     if trial is None or len(trial.wedges) == len(here.fixed):
         return job.bare
     if not holds(here, trial):
         return _salvaged(job, here, trial)
-    best, trial = _fitted(job, here, trial)
-    return _unneeded(job, here, trial, best)
+    best, trial = _fitted(job, here, trial, seek)
+    return _unneeded(job, here, trial, best, seek)
 
 
 def _salvaged(job: Job, here: Ground, trial: Trial) -> Cut:
@@ -132,7 +140,7 @@ def _salvaged(job: Job, here: Ground, trial: Trial) -> Cut:
     return best
 
 
-def _fitted(job: Job, here: Ground, trial: Trial) -> tuple[Cut, Trial]:
+def _fitted(job: Job, here: Ground, trial: Trial, seek: Seek) -> tuple[Cut, Trial]:
     """The panel with a trial's darts, longer or shorter until the panel itself just holds the target,
     and the last trial."""
     seen: list[tuple[float, float]] = []
@@ -151,7 +159,7 @@ def _fitted(job: Job, here: Ground, trial: Trial) -> tuple[Cut, Trial]:
         after = evaluate(here, all_scaled(here, trial, share), trial) if share < FAR else None
         after = _stronger(here, trial) if after is None and cut.value > target else after
         if after is None and not again:  # the sketch knows better now what it must show
-            after, again, seen = find(here), True, []
+            after, again, seen = seek(here), True, []
         unlike = after is not None and after.wedges != trial.wedges
         if not unlike or len(after.wedges) == len(here.fixed):
             break
@@ -187,7 +195,7 @@ def _next_length(seen: list[tuple[float, float]], target: float) -> float:
     return float(np.exp(points[-1, 0] + (np.log(target) - points[-1, 1]) / slope))
 
 
-def _unneeded(job: Job, here: Ground, trial: Trial, best: Cut) -> Cut:
+def _unneeded(job: Job, here: Ground, trial: Trial, best: Cut, seek: Seek) -> Cut:
     """The panel without the darts that the panel itself, not only its sketch, can do without."""
     k = len(here.fixed)
     while best.value <= job.target and len(trial.wedges) > 1 and k < len(trial.wedges):
@@ -195,7 +203,7 @@ def _unneeded(job: Job, here: Ground, trial: Trial, best: Cut) -> Cut:
         hopeless = fewer is None or fewer.value > HOPE * here.ask
         cut = None if hopeless else made(job, fewer, here.rules)
         if cut is not None and cut.value <= job.target and _sound(job, cut, here):
-            best, trial = _fitted(job, here, fewer)
+            best, trial = _fitted(job, here, fewer, seek)
             k = len(here.fixed)
         else:
             k += 1
