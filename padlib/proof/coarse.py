@@ -61,6 +61,15 @@ class Coarse:
             out[to] = fine.panel.surface.vertices + more
         return out
 
+    def spanned(self, place: Vertices) -> Vertices:
+        """The same by the flats alone, straight from vertex to vertex: nothing of the panels' own shape is in it."""
+        one, sewn = weld(bundle(self.flats)), weld(bundle(self.fine))
+        out = np.empty((sewn.count, 3))
+        for begun, at, fine, to in zip(self.flats, one.welded, self.fine, sewn.welded, strict=True):
+            faces = begun.panel.surface.faces
+            out[to] = carry(faces, begun.positions, place[at], fine.positions)
+        return out
+
 
 def coarser(flats: Sequence[Flat]) -> Coarse | None:
     """The flats with edges `TIMES` as long; None where an outline cannot be kept."""

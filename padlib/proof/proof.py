@@ -11,9 +11,10 @@ from numpy.typing import NDArray
 
 from padlib.findings import Finding, Grade
 from padlib.flatten.flat import Flat
-from padlib.mesh.surface import Surface
+from padlib.mesh.surface import Surface, Vertices
+from padlib.proof.coarse import coarser
 from padlib.proof.half import half_of
-from padlib.proof.settle import scene, settle
+from padlib.proof.settle import ROUGH, roughly, scene, settle, smoothed
 from padlib.proof.sew import weld
 from padlib.proof.sheets import bundle
 from padlib.proof.told import (
@@ -112,7 +113,11 @@ def prove(
     begun = deviation(*off_shell(start, sewn.faces, support))
     half = half_of(flats, suit, support)
     one = sewn if half.whole else weld(half.suit)
-    rest, taken = settle(scene(half.suit, one, support), half.folded(one, sewn, start))
+    here, rough = scene(half.suit, one, support), _roughly(flats, support, axes, stretch)
+    if rough is None:
+        rest, taken = settle(here, half.folded(one, sewn, start))
+    else:
+        rest, taken = smoothed(here, half.folded(one, sewn, rough))
     place = half.unfolded(one, sewn, rest)
     away, share = off_shell(place, sewn.faces, support)
     apart = deviation(away, share)
@@ -130,6 +135,23 @@ def prove(
         tuple(place[sewn.welded[s.one][s.a]] for s in suit.stitches),
         tuple(findings),
     )
+
+
+def _roughly(
+    flats: Sequence[Flat], support: Surface, axes: Mapping[str, Array], stretch: float
+) -> Vertices | None:
+    """Where the welded vertices (n, 3) of the suit lie once coarse cloth of the same outlines was drawn on roughly from
+    its own wrap; None where such cloth cannot be had."""
+    coarse = coarser(flats)
+    if coarse is None:
+        return None
+    suit = bundle(coarse.flats, stretch)
+    sewn = weld(suit)
+    start = begin(suit, coarse.flats, sewn, axes)
+    half = half_of(coarse.flats, suit, support)
+    one = sewn if half.whole else weld(half.suit)
+    place = roughly(scene(half.suit, one, support), half.folded(one, sewn, start), ROUGH)
+    return coarse.spanned(half.unfolded(one, sewn, place))
 
 
 def _said(place: Array, away: Array, apart: Mapping[str, float]) -> list[Finding]:

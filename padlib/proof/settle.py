@@ -105,7 +105,14 @@ def settle(
     work = work or Work()
     if not rough:
         return _downhill(here, start, still, LEAST, work, level)
-    place = roughly(here, start, rough)
+    return smoothed(here, roughly(here, start, rough), still=still, work=work)
+
+
+def smoothed(
+    here: Scene, place: Vertices, *, still: float = STILL, work: Work | None = None
+) -> tuple[Vertices, int]:
+    """The suit at rest from a place (n, 3) that is rough: smoothed on by hands first, then let go; and the steps."""
+    work = work or Work()
     smooth = replace(here, rigidity=STIFF * here.rigidity, press=HAND)
     place, begun = _downhill(smooth, place, NEARLY, MORE, work)
     place, taken = _downhill(here, place, still, LEAST, work)
