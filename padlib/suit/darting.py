@@ -5,7 +5,8 @@ Where sewing back is to correct the flats, darts leave a part of the limit for t
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections import deque
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -16,10 +17,12 @@ from padlib.findings import Finding
 from padlib.flatten.cloth import Cloth
 from padlib.flatten.darts import dart_panel
 from padlib.flatten.flat import Flat
+from padlib.flatten.forecast import forecast
 from padlib.flatten.ground import Rules
 from padlib.flatten.pins import Pin
-from padlib.flatten.stretch import root_of_area
-from padlib.progress import Tell, quiet, within
+from padlib.flatten.stretch import areas, percentiles, root_of_area
+from padlib.mesh.areas import vertex_areas
+from padlib.progress import Tell, quiet
 from padlib.seams.mirror import other_side
 from padlib.seams.panels import Panel
 from padlib.suit.again import relabelled
@@ -33,6 +36,9 @@ from padlib.suit.wishes import NONE, Wishes
 WORTH = 5.0
 UNLIKE = 1.03  # of the other side's price: a panel that costs more is darted again like that one
 FAR = 1.10  # of the same: a panel darted like that one that costs more seeks darts of its own
+# times the limit: where a panel's forecast stretch is over it, it takes darts (panels of four bodies without darts come
+# to 0.3 to 2.0, those with darts to 2.3 to 5.9)
+WANTING = 2.2
 SHORT = 550  # the finding of a panel that holds less than was asked for
 NEAR = 1.002  # of what was asked for: what holds it
 
@@ -54,6 +60,14 @@ class Task:
     just: float | None = None
 
 
+@dataclass(frozen=True)
+class Part:
+    """A task, or of its two searches the one that aims at a share of the limit."""
+
+    task: Task
+    aim: float | None = None
+
+
 def darted(
     tasks: Sequence[Task],
     *,
@@ -68,37 +82,36 @@ def darted(
     share: the part of the limit, and of what darts may leave of it, that is aimed at; most: darts in one panel; known:
     what was darted before, to which is added; workers: processes.
     """
-    each = partial(_each, share=share, most=most, known=known, workers=workers)
-    led = _led(tasks)
-    first = [k for k in range(len(tasks)) if k not in led]
-    part = len(first) / max(len(tasks), 1)
-    done = dict(zip(first, each([tasks[k] for k in first], within(tell, 0.0, part)), strict=True))
-    behind = {k: _behind(tasks[k], done[j], share) for k, j in led.items()}
-    done |= zip(behind, each(list(behind.values()), within(tell, part, 1.0)), strict=True)
-    flats = [done[k] for k in range(len(tasks))]
-    lost = [k for k, t in enumerate(tasks) if t.like and _price(t, flats[k], share)[0]]
-    lost += [k for k, j in led.items() if flats[j].darts and _worse(tasks, flats, k, j, share, FAR)]
-    own = [replace(tasks[k], like=()) for k in lost]
-    for k, flat in zip(lost, each(own, quiet), strict=True):
+    seek = partial(_sought, share=share, most=most, known=known, workers=workers)
+    led = _led(tasks, [_key(task, share, most) in known for task in tasks])
+
+    def behind(k: int, flat: Flat) -> dict[int, Task]:
+        return {f: _behind(tasks[f], flat, share) for f, j in led.items() if j == k}
+
+    first = {k: task for k, task in enumerate(tasks) if k not in led}
+    flats = seek(first, tell=tell, behind=behind, count=len(tasks))
+    lost = {k for k, t in enumerate(tasks) if t.like and _price(t, flats[k], share)[0]}
+    lost |= {k for k, j in led.items() if flats[j].darts and _worse(tasks, flats, k, j, share, FAR)}
+    for k, flat in seek({k: replace(tasks[k], like=()) for k in lost}).items():
         flats[k] = min(flats[k], flat, key=partial(_price, tasks[k], share=share))
     again = {k: t for k, t in _unlike(tasks, flats, share).items() if k not in led}
-    for k, flat in zip(again, each(list(again.values()), quiet), strict=True):
+    for k, flat in seek(again).items():
         if _price(tasks[k], flat, share) < _price(tasks[k], flats[k], share):
             flats[k] = flat
-    return flats
+    return [flats[k] for k in range(len(tasks))]
 
 
-def _led(tasks: Sequence[Task]) -> dict[int, int]:
+def _led(tasks: Sequence[Task], there: Sequence[bool]) -> dict[int, int]:
     """Of two panels of the two sides that are to be darted alike, which one goes by which.
 
     A body's two sides are alike, and so should their darts be: those of the one are sought, and moved until they suit
-    the other. Where the maker has a say in one, the other goes by that.
+    the other. Where the maker has a say in one, the other goes by that. there: which were darted before.
     """
     place = {task.panel.name: k for k, task in enumerate(tasks)}
     out: dict[int, int] = {}
     for k, task in enumerate(tasks):
         j = place.get(other_side(task.panel.name), k)
-        if j == k or not _free(task) or task.cloth != tasks[j].cloth:
+        if j == k or there[k] or not _free(task) or task.cloth != tasks[j].cloth:
             continue
         if j < k or not _free(tasks[j]):
             out[k] = j
@@ -127,35 +140,98 @@ def _worse(
     return (far, times * price) < (over, own)
 
 
-def _each(
-    tasks: Sequence[Task], tell: Tell, *, share: float, most: int, known: Known, workers: int
-) -> list[Flat]:
-    """Darted flats, the largest panels first so that no worker waits for a late one."""
-    work = partial(_dart, share=share, most=most)
-    keys = [_key(task, share, most) for task in tasks]
-    flats = {
-        k: relabelled(*known[key][::-1], tasks[k].panel)
-        for k, key in enumerate(keys)
-        if key in known
-    }
-    order = sorted(
-        set(range(len(tasks))) - set(flats), key=lambda k: -len(tasks[k].panel.surface.faces)
-    )
-    if workers <= 1:
-        for k in order:
-            flats[k] = work(tasks[k])
-            known[keys[k]] = tasks[k].panel, flats[k]
-            tell(f"flattened {flats[k].panel.name}", len(flats) / len(tasks))
-        return [flats[k] for k in range(len(tasks))]
+def _none(*_: object) -> dict[int, Task]:
+    """Nothing goes by any."""
+    return {}
 
-    def told(done: Mapping[int, Flat]) -> None:
-        last = f"flattened {done[[*done][-1]].panel.name}" if done else "seeking darts"
-        tell(last, (len(tasks) - len(order) + len(done)) / len(tasks))  # which may end it all
 
-    for number, flat in spread_over(work, [tasks[k] for k in order], workers, told).items():
-        flats[order[number]] = flat
-        known[keys[order[number]]] = tasks[order[number]].panel, flat
-    return [flats[k] for k in range(len(tasks))]
+def _sought(
+    tasks: Mapping[int, Task],
+    *,
+    share: float,
+    most: int,
+    known: Known,
+    workers: int,
+    tell: Tell = quiet,
+    behind: Callable[[int, Flat], dict[int, Task]] = _none,
+    count: int = 0,
+) -> dict[int, Flat]:
+    """Darted flats of numbered tasks, the largest panels first so that no worker waits for a late one.
+
+    behind: told of each flat, gives tasks that go by it; count: of all tasks, these included.
+    """
+    flats: dict[int, Flat] = {}
+    every: dict[int, Task] = {}
+    asked: list[tuple[int, Part]] = []  # in the order in which the parts of tasks are handed out
+    halves: dict[int, dict[int, Flat]] = {}
+
+    def begun(new: Mapping[int, Task]) -> list[Part]:
+        """The parts of new tasks; what is known is done at once."""
+        out: list[Part] = []
+        every.update(new)
+        for k in sorted(new, key=lambda k: -len(new[k].panel.surface.faces)):
+            key = _key(new[k], share, most)
+            if key in known:
+                out += ended(k, relabelled(*known[key][::-1], new[k].panel))
+                continue
+            parts = _parts(new[k], share) if workers > 1 else [Part(new[k])]
+            asked.extend((k, part) for part in parts)
+            out += parts
+        return out
+
+    def ended(k: int, flat: Flat) -> list[Part]:
+        flats[k] = flat
+        known.setdefault(_key(every[k], share, most), (every[k].panel, flat))
+        return begun(behind(k, flat))
+
+    def more(number: int, flat: Flat) -> list[Part]:
+        k, part = asked[number]
+        if part.aim is None:
+            return ended(k, flat)
+        own = halves.setdefault(k, {})
+        own[number] = flat
+        if len(own) < 2:
+            return []
+        return ended(k, _paying(part.task, *(own[n] for n in sorted(own)), share))
+
+    def told(_: Mapping[int, Flat]) -> None:
+        last = f"flattened {flats[[*flats][-1]].panel.name}" if flats else "seeking darts"
+        tell(last, len(flats) / max(count, len(every), 1))  # which may end it all
+
+    work, first = partial(_done, share=share, most=most), begun(tasks)
+    if workers > 1 and first:
+        spread_over(work, first, workers, told, more)
+        return flats
+    waiting, given = deque(enumerate(first)), len(first)
+    while waiting:
+        number, part = waiting.popleft()
+        new = more(number, work(part))
+        waiting.extendleft(reversed(list(enumerate(new, given))))
+        given += len(new)
+        told(flats)
+    return flats
+
+
+def _parts(task: Task, share: float) -> list[Part]:
+    """What of a task can be done apart: both its searches, where it is as good as sure that both are wanted."""
+    if task.just is None and task.use < 1.0 and _wanting(task):
+        return [Part(task, share), Part(task, share * task.use)]
+    return [Part(task)]
+
+
+def _wanting(task: Task) -> bool:
+    """Whether the forecast of a panel's stretch is far over its limit."""
+    vertices, faces = task.panel.surface.vertices, task.panel.surface.faces
+    limit = task.limit if task.cloth is None else task.cloth.plain
+    weight = vertex_areas(faces, areas(vertices, faces), len(vertices))
+    asked = np.abs(np.expm1(-forecast(vertices, faces)))
+    return percentiles(asked, weight, (task.rules.percentile / 100.0,))[0] > WANTING * limit
+
+
+def _done(part: Part, *, share: float, most: int) -> Flat:
+    if part.aim is None:
+        return _dart(part.task, share=share, most=most)
+    return _laid(part.task, part.aim, most)
 
 
 def _key(t: Task, share: float, most: int) -> bytes:
@@ -171,8 +247,13 @@ def _dart(task: Task, *, share: float, most: int) -> Flat:
     flat = _laid(task, share, most)
     if task.use == 1.0 or len(flat.darts) == len(task.wishes.pins):
         return flat
-    longer = _laid(task, share * task.use, most)
-    if _price(task, longer, share) >= _price(task, flat, share):
+    return _paying(task, flat, _laid(task, share * task.use, most), share)
+
+
+def _paying(task: Task, flat: Flat, longer: Flat, share: float) -> Flat:
+    """Of a panel darted for the limit and for less of it, what pays."""
+    bare = len(flat.darts) == len(task.wishes.pins)
+    if bare or _price(task, longer, share) >= _price(task, flat, share):
         return flat
     return replace(longer, findings=_without_short(longer))
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import multiprocessing
 import os
+from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from functools import partial
@@ -27,24 +28,34 @@ def spread_over(
     tasks: Sequence[Task],
     workers: int,
     tell: Callable[[dict[int, Done]], None],
+    more: Callable[[int, Done], Sequence[Task]] | None = None,
 ) -> dict[int, Done]:
     """What the work makes of each task, by its number, done by so many processes in the order of the tasks.
 
-    tell: called at least every `GLANCE_S` with what is done so far; what it raises ends the workers at once. What the
+    tell: called at least every `GLANCE_S` with what is done so far; what it raises ends the workers at once. more: told
+    of each answer, gives tasks that can be done now: they are numbered on and come before those that wait. What the
     work raises is raised here. Raises PadlibError for a worker that ended without a word.
     """
     done: dict[int, Done] = {}
-    with _crew(work, tasks, min(workers, len(tasks))) as pipes:
-        to_do = iter(range(len(tasks)))
-        busy = [pipe for pipe in pipes if _give(pipe, to_do)]
-        while busy:
+    waiting, count = deque(enumerate(tasks)), len(tasks)
+    with _crew(work, min(workers, count) if more is None else workers) as pipes:
+        idle, busy = list(pipes), []
+        while True:
+            while idle and waiting:
+                with suppress(BrokenPipeError):  # a worker that has died: waiting for it tells so
+                    idle[-1].send(waiting.popleft())
+                busy.append(idle.pop())
+            if not busy:
+                return done
             for pipe in wait(busy, timeout=GLANCE_S):
                 number, result = _answer(pipe)
                 done[number] = result
-                if not _give(pipe, to_do):
-                    busy.remove(pipe)
+                busy.remove(pipe)
+                idle.append(pipe)
+                new = () if more is None else more(number, result)
+                waiting.extendleft(reversed(list(enumerate(new, count))))
+                count += len(new)
             tell(done)
-    return done
 
 
 @contextmanager
@@ -59,24 +70,15 @@ def beside(
     if not apart:
         yield work
         return
-    with _crew(partial(_done, later=later), [work], 1) as (pipe,):
-        pipe.send(0)
+    with _crew(partial(_done, work, later=later), 1) as (pipe,):
+        pipe.send((0, None))
         yield lambda: _answer(pipe)[1]
 
 
-def _done(work: Callable[[], Done], *, later: bool) -> Done:
+def _done(work: Callable[[], Done], _: None, *, later: bool) -> Done:
     if later and hasattr(os, "nice"):
         os.nice(MEEK)
     return work()
-
-
-def _give(pipe: Connection, to_do: Iterator[int]) -> bool:
-    """Give the next task, where there is one."""
-    number = next(to_do, None)
-    if number is not None:
-        with suppress(BrokenPipeError):  # a worker that has died: waiting for its answer tells so
-            pipe.send(number)
-    return number is not None
 
 
 def _answer(pipe: Connection) -> tuple[int, Any]:
@@ -93,9 +95,7 @@ def _answer(pipe: Connection) -> tuple[int, Any]:
 
 
 @contextmanager
-def _crew(
-    work: Callable[[Task], Done], tasks: Sequence[Task], count: int
-) -> Iterator[list[Connection]]:
+def _crew(work: Callable[[Task], Done], count: int) -> Iterator[list[Connection]]:
     """Pipes to workers that are killed at the end, whatever they do.
 
     Each has a pipe of its own and no lock is shared, so that none can be killed while it holds what another, or this
@@ -107,7 +107,7 @@ def _crew(
     try:
         for _ in range(count):
             here, there = multiprocessing.Pipe()
-            worker = multiprocessing.Process(target=_serve, args=(there, work, tasks), daemon=True)
+            worker = multiprocessing.Process(target=_serve, args=(there, work), daemon=True)
             worker.start()
             # no other process may hold that end, or nobody would be told of this worker's death
             there.close()
@@ -123,16 +123,16 @@ def _crew(
             pipe.close()
 
 
-def _serve(pipe: Connection, work: Callable[[Task], Done], tasks: Sequence[Task]) -> None:
-    """A worker: tasks by number, until it is ended."""
+def _serve(pipe: Connection, work: Callable[[Task], Done]) -> None:
+    """A worker: tasks with their numbers, until it is ended."""
     threadpool_limits(1)
     while True:
         try:
-            number = pipe.recv()
+            number, task = pipe.recv()
         except EOFError:
             return
         try:
-            answer = number, work(tasks[number]), None
+            answer = number, work(task), None
         except Exception as raised:  # noqa: BLE001  to be raised where it was asked for
             answer = number, None, raised
         pipe.send(answer)

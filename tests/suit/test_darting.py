@@ -19,7 +19,7 @@ from padlib.suit import darting
 from padlib.suit.darting import Task, darted
 from padlib.suit.known import Known
 from padlib.suit.matching import share_used
-from padlib.suit.wishes import NONE
+from padlib.suit.wishes import NONE, Wishes
 
 
 def task(panel: Panel, use: float = 1.0) -> Task:
@@ -59,6 +59,11 @@ def cap(name: str) -> Panel:
     return Panel(name, "left", Surface(place, np.concatenate(faces)), np.arange(len(place)), edges)
 
 
+def real_bare(asked: Task) -> Flat:
+    """The flat of a task without darts."""
+    return darting._laid(asked, 0.9, 0)
+
+
 def mirrored(panel: Panel, name: str) -> Panel:
     """The mirror image of a panel in x = 0 as a panel of its own, its places some tenths of a mm off."""
     at = panel.surface.vertices * [-1.0, 1.0, 1.0]
@@ -82,7 +87,7 @@ def test_longer_darts_give_way_to_those_of_the_other_side(monkeypatch: pytest.Mo
 
     monkeypatch.setattr(darting, "_laid", laid)
     asked = {"share": 0.9, "most": 6, "known": known, "workers": 1}
-    poor = darting._each([tasks[0]], quiet, **asked)[0]
+    poor = darting._sought({0: tasks[0]}, **asked)[0]
     one, other = sought(known, *tasks)
 
     assert length(poor) > 1.1 * length(alone)
@@ -90,6 +95,76 @@ def test_longer_darts_give_way_to_those_of_the_other_side(monkeypatch: pytest.Mo
     assert length(one) <= darting.UNLIKE * length(alone)
     assert len(one.darts) == len(alone.darts)
     assert share_used(one, 0.05) <= 0.9 * darting.NEAR
+
+
+def test_the_other_side_goes_by_the_one_that_was_searched(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Of two sides that are alike one is searched, for its limit and for the reserve; the other begins with the darts
+    that were taken there, for the share that they leave, and comes out alike."""
+    left = cap("leg-left")
+    tasks = task(left, 0.8), task(mirrored(left, "leg-right"), 0.8)
+    real, asked = darting._laid, []
+
+    def laid(own: Task, share: float, most: int) -> Flat:
+        asked.append((own.panel.name, len(own.like), round(share, 3)))
+        return real(own, share, most)
+
+    monkeypatch.setattr(darting, "_laid", laid)
+    one, other = sought({}, *tasks)
+    left_for = round(0.9 * 0.8 if share_used(one, 0.05) <= 0.72 * darting.NEAR else 0.9, 3)
+
+    assert asked[:2] == [("leg-left", 0, 0.9), ("leg-left", 0, 0.72)]
+    assert asked[2:] == [("leg-right", len(one.darts), left_for)]
+    assert len(other.darts) == len(one.darts) > 0
+    assert length(other) == pytest.approx(length(one), rel=0.03)
+    assert share_used(other, 0.05) <= left_for * darting.NEAR
+
+
+def test_a_side_that_cannot_go_by_the_other_is_searched_itself(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Where the other side's darts leave a panel over its limit, it has those that its own search finds."""
+    left = cap("leg-left")
+    tasks = task(left), task(mirrored(left, "leg-right"))
+    alone = sought({}, tasks[1])[0]
+    bare = real_bare(tasks[1])
+    real = darting._laid
+
+    def laid(own: Task, share: float, most: int) -> Flat:
+        return bare if own.like else real(own, share, most)
+
+    monkeypatch.setattr(darting, "_laid", laid)
+    other = sought({}, *tasks)[1]
+
+    assert not bare.darts
+    assert np.array_equal(other.positions, alone.positions)
+
+
+def test_the_makers_own_dart_leads_the_other_side(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A panel in which the maker has a say is searched first, whichever side it is of."""
+    left = cap("leg-left")
+    right = mirrored(left, "leg-right")
+    pin = darting.dart_ends(sought({}, task(right))[0])[0]
+    real, asked = darting._laid, []
+
+    def laid(own: Task, share: float, most: int) -> Flat:
+        asked.append((own.panel.name, bool(own.like)))
+        return real(own, share, most)
+
+    monkeypatch.setattr(darting, "_laid", laid)
+    sought({}, task(left), replace(task(right), wishes=Wishes(pins=(pin,))))
+
+    assert asked[:2] == [("leg-right", False), ("leg-left", True)]
+
+
+def test_processes_find_what_one_finds() -> None:
+    """Both searches of a panel in processes of their own end in the same flats, bit for bit."""
+    left = cap("leg-left")
+    tasks = task(left, 0.8), task(mirrored(left, "leg-right"), 0.8)
+    apart = darted(tasks, share=0.9, most=6, tell=quiet, known={}, workers=2)
+
+    assert darting._wanting(tasks[0])
+    for one, two in zip(sought({}, *tasks), apart, strict=True):
+        assert np.array_equal(one.positions, two.positions)
 
 
 def test_a_reserve_has_its_price(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -49,6 +49,21 @@ def heard_by(counts: list[int]):
     return tell
 
 
+def test_an_answer_can_ask_for_more() -> None:
+    """Each number from 5 up asks for its half: those come before what waits, and are numbered on."""
+    order: list[int] = []
+
+    def more(number: int, answer: tuple[int, int]) -> list[int]:
+        order.append(answer[0])
+        root = round(answer[0] ** 0.5)
+        return [root // 2] if root >= 5 else []
+
+    done = spread_over(squared, [40, 3, 2], 1, heard_by([]), more)
+
+    assert order == [1600, 400, 100, 25, 4, 9, 4]
+    assert {k: v[0] for k, v in done.items()} == dict(enumerate([1600, 9, 4, 400, 100, 25, 4]))
+
+
 def test_every_task_is_done_once_by_other_processes() -> None:
     """40 tasks over three workers: all answers, each from a worker, told as they come, no worker left."""
     counts: list[int] = []
