@@ -369,7 +369,7 @@ def _rested(
     here = scene(half.suit, weld(half.suit), support)
     still, level = times * STILL, times * LEVEL
     rest, _ = settle(here, place, rough=0, still=still, level=level, work=work)
-    return _State(tuple(flats), half, here, rest, touch(support, rest)[0], prices)
+    return _State(tuple(flats), half, here, rest, touch(support, rest, work)[0], prices)
 
 
 def _far(now: _State) -> float:
@@ -401,7 +401,7 @@ def _strayed(now: _State) -> tuple[float, list[Plane]]:
 def _slopes(now: _State, work: Work, wanted: Sequence[Prices]) -> list[list[Plane]]:
     """Derivatives (n, 2) of the cost at some prices by the flat places of every panel that is no mirror image."""
     here, sewn = now.here, now.here.sewn
-    state = at(here, now.place)
+    state = at(here, now.place, work)
     if work.factor is None:
         solver(here, state, work)
     # else the step that ended the rest has left the factor of a place that is less than STILL away

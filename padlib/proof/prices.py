@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from padlib.flatten.flat import Flat
 from padlib.flatten.rest import rest as at_rest
-from padlib.mesh.surface import Plane
+from padlib.mesh.surface import Plane, Surface, per_surface
 from padlib.proof import elastic
 from padlib.proof.sew import ONE, Sewn, principal
 from padlib.proof.sheets import Sheet
@@ -166,12 +166,16 @@ def _moved(
 
 
 def _laid_out(flat: Flat) -> tuple[Sewn, elastic.Strained]:
-    """A panel's own triangles, each laid in the plane by itself, as cloth at rest, and its state as the flat."""
-    surface = flat.panel.surface
+    """A panel's own triangles as cloth at rest, and its state as the flat."""
+    panel = _own(flat.panel.surface)
+    flat_place = np.column_stack([flat.positions, 0.0 * flat.positions[:, 0]])
+    return panel, elastic.strained(panel, flat_place)
+
+
+@per_surface
+def _own(surface: Surface) -> Sewn:
+    """A surface's own triangles, each laid in the plane by itself, as cloth at rest."""
     own = at_rest(surface.vertices, surface.faces)
     gradients = np.stack([own.gx.T, own.gy.T], axis=2)
     one = np.ones((len(own.area), 3))
-    panel = Sewn(surface.faces, (), gradients, own.area, len(surface.vertices), one, one)
-    return panel, elastic.strained(
-        panel, np.column_stack([flat.positions, 0.0 * flat.positions[:, 0]])
-    )
+    return Sewn(surface.faces, (), gradients, own.area, len(surface.vertices), one, one)

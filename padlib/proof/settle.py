@@ -68,10 +68,12 @@ class Scene:
 
 @dataclass(eq=False)
 class Work:
-    """What one solve leaves for the next over the same seams: the matrix's pattern and its factor."""
+    """What one solve leaves for the next over the same seams: the matrix's pattern and its factor, and where some
+    place lay over the support."""
 
     blocks: Blocks | None = None
     factor: Factor | None = None
+    touched: tuple[Vertices, Array, Array] | None = None
 
 
 def scene(
@@ -124,7 +126,7 @@ def _downhill(
 ) -> tuple[Vertices, int]:
     """Newton steps until the cloth moves by less than `still` in one, or by less than `level` off or towards its
     support: positions (n, 3) and steps."""
-    state = at(here, place)
+    state = at(here, place, work)
     for step in range(STEPS):
         way = -solver(here, state, work, more).solve(state.slope.ravel()).reshape(-1, 3)
         way[here.sewn.middle, 0] = 0.0
@@ -147,8 +149,13 @@ def _skin_of(support: Surface) -> Skin:
     return skin(support.vertices, support.faces)
 
 
-def touch(support: Surface, place: Vertices) -> tuple[Array, Array]:
-    """Height (n,) of points above a closed surface, mm, below it negative, and the way up (n, 3)."""
+def touch(support: Surface, place: Vertices, work: Work | None = None) -> tuple[Array, Array]:
+    """Height (n,) of points above a closed surface, mm, below it negative, and the way up (n, 3).
+
+    work: remembers the last place that was asked for, which cloth at rest is asked for again and again.
+    """
+    if work is not None and work.touched is not None and work.touched[0] is place:
+        return work.touched[1], work.touched[2]
     height, close, normal = _skin_of(support).signed(place)
     away = place - close
     size = np.abs(height)
@@ -157,6 +164,8 @@ def touch(support: Surface, place: Vertices) -> tuple[Array, Array]:
         away * np.sign(height)[:, None] / np.maximum(size, 1e-12)[:, None],
         normal,
     )
+    if work is not None:
+        work.touched = place, height, up
     return height, up
 
 
@@ -185,17 +194,19 @@ class State:
     up: Array
 
 
-def at(here: Scene, place: Vertices) -> State:
+def at(here: Scene, place: Vertices, work: Work | None = None) -> State:
     """The state of the cloth at positions (n, 3)."""
-    return _sloped(here, _tried(here, place))
+    return _sloped(here, _tried(here, place, work=work))
 
 
-def _tried(here: Scene, place: Vertices, last: State | None = None) -> _Tried:
+def _tried(
+    here: Scene, place: Vertices, last: State | None = None, work: Work | None = None
+) -> _Tried:
     """The cloth at positions (n, 3); last: a state near it, which spares asking for the height of what cannot have
     come below: there a lower bound above 0 stands for it, which changes nothing else."""
     cloth = elastic.strained(here.sewn, place)
     if last is None or here.press:
-        height, up = touch(here.support, place)
+        height, up = touch(here.support, place, work)
     else:
         height, up = last.height - np.linalg.norm(place - last.place, axis=1), last.up.copy()
         near = np.flatnonzero(height <= 0.0)
