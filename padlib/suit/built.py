@@ -185,7 +185,7 @@ def run(
         with beside(sewing, apart=apart) as sewn:
             tell(SEWING, 0.83)
             if apart:  # mostly these flats will be cut
-                early = drawn(rest.flats, ways, clock=clock, tell=within(tell, 0.83, 0.86))
+                early = drawn(rest.flats, ways, 1, clock=clock, tell=within(tell, 0.83, 0.86))
             with clock.step("proof"):
                 as_laid = sewn()
                 more = within(tell, 0.86, 0.88)
@@ -274,6 +274,7 @@ def _drawn(
     lay_seconds: float | None,
     flats: Sequence[Flat],
     ways: Sequence[Way],
+    beside: int = 0,
     *,
     clock: Clock,
     tell: Tell,
@@ -296,8 +297,8 @@ def _drawn(
         pieces = suit_pieces(suit, every, parts, stuffed.inner, parted)
     with clock.step("lay"):
         tell("laying the pieces on cloth", 0.3)
-        own = {"seconds": lay_seconds, "early": early, "tell": within(tell, 0.3, 1.0)}
-        lays = suit_lays(suit, pieces, **own)
+        own = {"seconds": lay_seconds, "early": early, "beside": beside}
+        lays = suit_lays(suit, pieces, tell=within(tell, 0.3, 1.0), **own)
     return parts, stuffed, parted, pieces, lays
 
 

@@ -48,7 +48,7 @@ def cushion_lays(
     pieces = suit_pieces(suit, cushions)
     own = {c.name for c in suit.cloths}
     apart = [p for p in pieces if p.cloth not in own]
-    lays = suit_lays(suit, apart, seconds=seconds)
+    lays = suit_lays(suit, apart, seconds=seconds, beside=1)
     return tuple(Early(lay, tuple(p for p in apart if p.cloth == lay.cloth)) for lay in lays)
 
 
@@ -58,10 +58,11 @@ def suit_lays(
     *,
     seconds: float | None = None,
     early: Sequence[Early] = (),
+    beside: int = 0,
     tell: Tell = quiet,
 ) -> tuple[Lay, ...]:
-    """A lay for each cloth that has pieces; seconds: of each, less where it has few; early: lays of
-    some cloths that are there already."""
+    """A lay for each cloth that has pieces; seconds: of each, less where it has few; early: lays of some cloths that
+    are there already; beside: processors that other work of the build needs meanwhile."""
     budget = suit.lay["seconds"] if seconds is None else seconds
     own = {c.name: c for c in suit.cloths}
     names = dict.fromkeys((suit.pillows["top"], suit.pillows["base"], *own))
@@ -87,7 +88,7 @@ def suit_lays(
                 gap_mm=suit.lay["gap"],
                 seconds=_time(budget, sum(p.count for p in its)),
                 seed=suit.lay["seed"],
-                workers=min(4, os.cpu_count() or 1),
+                workers=max(1, min(4, (os.cpu_count() or 1) - beside)),
                 tell=told,
                 **more,
             )
