@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import multiprocessing
 import os
 from collections import deque
@@ -126,6 +127,7 @@ def _crew(work: Callable[[Task], Done], count: int) -> Iterator[list[Connection]
 def _serve(pipe: Connection, work: Callable[[Task], Done]) -> None:
     """A worker: tasks with their numbers, until it is ended."""
     threadpool_limits(1)
+    gc.freeze()  # what it began with is not looked through again and again
     while True:
         try:
             number, task = pipe.recv()

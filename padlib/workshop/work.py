@@ -7,6 +7,7 @@ knows padlib and the body already; else the suit's text goes to a fresh process'
 
 from __future__ import annotations
 
+import gc
 import json
 import os
 import queue
@@ -295,6 +296,7 @@ def _done(
     order: Order, say: Callable[[Mapping[str, Any]], None], last: Preview | None = None
 ) -> int:
     """Do what was ordered and say how it ended; the process's exit code."""
+    gc.freeze()  # what is there already is not looked through again and again
     try:
         work(order, last)
     except PadlibError as e:

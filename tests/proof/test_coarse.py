@@ -80,3 +80,36 @@ def test_a_flat_too_narrow_for_longer_edges_has_no_coarse_one() -> None:
     area = np.full(16, 50.0)
 
     assert coarser([Flat(panel, flat, none, none, area)]) is None
+
+
+def test_a_coarse_wrap_takes_the_fine_suit_along_without_its_panels(demo_built: Built) -> None:
+    """Places that go evenly with the flats are the same between the coarse vertices as on them, within every sheet
+    without darts, and stay so whatever shape the fine panels have."""
+    coarse = coarser(demo_built.flats)
+    assert coarse is not None
+    bent = [
+        replace(
+            f,
+            panel=replace(
+                f.panel, surface=Surface(f.panel.surface.vertices**2 / 500.0, f.panel.surface.faces)
+            ),
+        )
+        for f in demo_built.flats
+    ]
+    sewn, whole = weld(bundle(coarse.flats)), weld(bundle(demo_built.flats))
+    lean = np.array([[0.3, 0.2, 0.9], [1.0, -0.1, 0.2]])
+    plain = [k for k, flat in enumerate(coarse.flats) if not flat.darts]
+    assert len(plain) > 4
+    for k in plain:
+        flat, at = coarse.flats[k], sewn.welded[k]
+        place = np.zeros((sewn.count, 3))
+        place[at] = flat.positions @ lean + 40.0
+        spans = [c.spanned(place) for c in (coarse, replace(coarse, fine=tuple(bent)))]
+        inner = np.setdiff1d(
+            whole.welded[k], np.concatenate([w for j, w in enumerate(whole.welded) if j != k])
+        )
+        own = np.isin(whole.welded[k], inner)
+
+        for out in spans:
+            asked = demo_built.flats[k].positions[own] @ lean + 40.0
+            np.testing.assert_allclose(out[whole.welded[k][own]], asked, atol=1e-6)

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import os
 import signal
 from collections.abc import Callable
 from dataclasses import replace
 from multiprocessing import active_children
 from multiprocessing.process import BaseProcess
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -17,12 +19,13 @@ from padlib.flatten.carry import carried, followed
 from padlib.flatten.flat import Flat
 from padlib.flatten.injective import overlaps
 from padlib.flatten.stretch import flipped
+from padlib.mesh.read import read_mesh
 from padlib.mesh.surface import Surface
 from padlib.suit import again
-from padlib.suit.demo import demo_suit
+from padlib.suit.demo import DEMO_BODY, demo_suit
 from padlib.suit.file import AskedDart, AskedEase, parse_suit
 from padlib.suit.matching import flat_summary
-from padlib.suit.preview import Preview, preview
+from padlib.suit.preview import Preview, _stamp, preview, standing
 from padlib.suit.steps import over_limit
 
 
@@ -343,3 +346,22 @@ def test_what_is_over_the_limit_says_whether_its_darts_were_sought(first: Previe
 
     assert set(look.laid) == {name for name, kept in told.items() if kept}
     assert len(told) > len(look.laid) > 0
+
+
+def test_a_build_takes_the_body_of_a_look_only_while_it_is_the_same(tmp_path: Path) -> None:
+    """The body, and the body dressed, as long as the scan, how it is read and the cloth are what they were; after the
+    scan was written anew neither, though its name and length are the same."""
+    scan = tmp_path / "scan.ply"
+    scan.write_bytes(DEMO_BODY.read_bytes())
+    suit = parse_suit('[body]\nfile = "scan.ply"\n', name="a.toml", folder=tmp_path)
+    body = read_mesh(scan)
+    look = Preview(suit, body, None, None, (), (), (), "dressed", _stamp(suit))
+    eased = replace(suit, shell=suit.shell | {"ease": 20.0})
+    other = replace(suit, body=suit.body | {"unit": "mm"})
+
+    assert standing(suit, look) == (body, "dressed")
+    assert standing(replace(suit, pads=()), look) == (body, "dressed")
+    assert standing(eased, look) == (body, None)
+    assert standing(other, look) == standing(suit, None) == (None, None)
+    os.utime(scan, ns=(1, scan.stat().st_mtime_ns + 1))
+    assert standing(suit, look) == (None, None)

@@ -6,12 +6,14 @@ import json
 import threading
 import time
 import tomllib
+from pathlib import Path
 
 import pytest
 
 from padlib.errors import InputError, SuitError
 from padlib.suit.demo import DEMO_SUIT
 from padlib.suit.file import parse_suit
+from padlib.workshop import work
 from padlib.workshop.edit import add_entry, drop_entry, set_value
 from padlib.workshop.session import Session
 from padlib.workshop.work import SEAMS, SUGGESTED, Order, Stopped, work_apart
@@ -165,6 +167,85 @@ def test_the_process_apart_stops_when_told(tmp_path):
         work_apart(Order(TEXT, "a.toml", tmp_path, tmp_path / "out", stopped=stopped))
 
     assert time.monotonic() - start < 1.0
+
+
+@pytest.fixture
+def branching(tmp_path, monkeypatch):
+    """A session whose looks are up, and whose builds can only be branches of these."""
+    if not work.BRANCHES:
+        pytest.skip("no branches on this system")
+
+    def apart(order):
+        raise AssertionError("not a branch")
+
+    monkeypatch.setattr(work, "work_apart", apart)
+    monkeypatch.setattr(work, "BRANCH_S", 60.0)
+    path = tmp_path / "giant.toml"
+    path.write_text(TEXT)
+    out = Session(path)
+    out.live.begin()
+    yield out
+    out.close()
+
+
+def test_a_branch_tells_errors_in_one_sentence(branching):
+    """A scan that is not there comes back from a branch as padlib's own sentence, and looks go on."""
+    branching.change('[body]\nfile = "gone.ply"\n')
+    branching.build()
+    branching.wait(60)
+
+    assert branching.building.state == "failed"
+    assert "gone.ply" in branching.building.words
+    assert "Traceback" not in branching.building.words
+    assert branching.live.ask({"branch": {}, "to": ""})  # what looks is there, whatever it is asked
+
+
+def test_a_branch_that_is_stopped_is_gone_with_all_that_helps_it(branching):
+    """A build in a branch tells how far it is; stopped, it and its helpers are ended, and another can begin."""
+    looks = branching.live._process.pid
+    branching.build()
+    end = time.monotonic() + 60
+    while branching.building.words in ("", "starting") and time.monotonic() < end:
+        time.sleep(0.05)
+    begun = children(looks)
+    branching.stop()
+    branching.wait(10)
+    end = time.monotonic() + 5
+    while any(map(alive, begun)) and time.monotonic() < end:
+        time.sleep(0.01)
+
+    assert len(begun) == 1
+    assert branching.building.state == "stopped"
+    assert not any(map(alive, begun))
+    branching.build()
+    branching.stop()
+    branching.wait(10)
+    assert branching.building.state == "stopped"
+
+
+def test_a_build_is_made_apart_where_nothing_looks(tmp_path, monkeypatch):
+    """Without a process to branch from the build begins in one of its own, at once."""
+    seen = []
+    monkeypatch.setattr(work, "work_apart", seen.append)
+    order = Order(TEXT, "a.toml", tmp_path, tmp_path / "out")
+    work.work_branched(order, lambda _: False)
+
+    assert seen == [order]
+    assert not list(tmp_path.iterdir())
+
+
+def children(number):
+    """The numbers of the processes that a process has begun and that are alive."""
+    found = Path(f"/proc/{number}/task/{number}/children").read_text().split()
+    return [int(n) for n in found if alive(int(n))]
+
+
+def alive(number):
+    """Whether a process is there and no more than a name on a list."""
+    try:
+        return Path(f"/proc/{number}/stat").read_text().rsplit(")", 1)[1].split()[0] != "Z"
+    except OSError:
+        return False
 
 
 @pytest.mark.parametrize(

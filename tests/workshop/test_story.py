@@ -42,17 +42,11 @@ def click_at(page, place):
     page.mouse.click(box["x"] + at["x"], box["y"] + at["y"])
 
 
-def processor():
-    """Seconds of processor time of this process and of all that it has waited for."""
-    t = os.times()
-    return t.user + t.system + t.children_user + t.children_system
-
-
 def test_from_a_scan_to_the_pattern_in_one_sitting(suit_file, served):
     """Scan, slider, pad drawn and undone and done again, seam drawn and dragged, dart kept, pattern
     made; after a reload all is there, and the PDF opens. Under three minutes."""
     shutil.copy(DEMO_BODY, suit_file.parent / "scan.ply")
-    start, began = processor(), time.monotonic()
+    began = time.monotonic()
     complaints = []
     with served(suit_file, None) as server, sync_api.sync_playwright() as driver:
         browser = launched(driver)
