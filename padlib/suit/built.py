@@ -144,21 +144,23 @@ def run(
     with clock.step("shell"):
         tell("padding the body", 0.1)
         shell = suit_shell(suit, body, dressed)
-    with clock.step("seams"):
-        tell("cutting the shell along the seams", 0.2)
-        panels = make_panels(suit, body, shell)
-    with clock.step("pillows"):
-        tell("making the pads", 0.22)
-        each = make_pillows(body, shell, suit.pads) if suit.pillows["make"] else ()
-        pad_litres = {(p.name, p.side): p.volume_l for p in each}
-        pillows = as_pairs(each)
-        cushions = pillow_panels(pillows)
+    apart = workers > 1
+    padding = partial(make_pillows, body, shell, suit.pads) if suit.pillows["make"] else tuple
+    with beside(padding, apart=apart) as made:
+        with clock.step("seams"):
+            tell("cutting the shell along the seams", 0.2)
+            panels = make_panels(suit, body, shell)
+        with clock.step("pillows"):
+            tell("making the pads", 0.22)
+            each = made()
+            pad_litres = {(p.name, p.side): p.volume_l for p in each}
+            pillows = as_pairs(each)
+            cushions = pillow_panels(pillows)
     with clock.step("flatten"):
         asked, eases, eased = _asked(suit, body, shell, panels, cushions)
         lay = partial(cushions_laid, flattening(suit, (), {p.name for p in cushions}) | asked, {})
         sewn = suit.proof["sew"]
         filling = partial(_filled, suit, pillows, cushions, lay, sewn=sewn, seconds=lay_seconds)
-    apart = workers > 1
     with beside(filling, apart=apart and len(cushions) > 0, later=True) as filled:
         with clock.step("flatten"):
             begun = flatten_panels(
@@ -179,6 +181,7 @@ def run(
     pads = {"each": each, "made": pillows}
     drawn = partial(_drawn, suit, body, shell, panels, pads, full, laid_soon, lay_seconds)
     ways = suit_ways(suit, body, shell, panels)
+    wearing = partial(_wearing, suit, body, shell, panels, measurements, each)
     proof, early = None, None
     if suit.proof["sew"]:
         sewing = partial(sewn_back, suit, rest.flats, shell, panels)
@@ -186,12 +189,14 @@ def run(
             tell(SEWING, 0.83)
             if apart:  # mostly these flats will be cut
                 early = drawn(rest.flats, ways, 1, clock=clock, tell=within(tell, 0.83, 0.86))
+            with clock.step("wearing"):
+                worn = wearing()
             with clock.step("proof"):
                 as_laid = sewn()
                 more = within(tell, 0.86, 0.88)
                 flats, proof = proved(suit, rest, as_laid, shell, panels, eases, tell=more)
     else:
-        flats = rest.flats
+        flats, worn = rest.flats, wearing()
     with clock.step("moves"):
         if suit.proof["moves"]:
             tell("moving in the sewn suit", 0.88)
@@ -205,10 +210,8 @@ def run(
     seams += mark_seams(parted)
     findings += parted.findings if parted is not None else ()
     findings += seams_apart(seams)
-    worn, worn_found = worn_report(suit_worn(suit, body), panels.panels)
-    felt = comfort(body, shell, measurements.tape_lines, each)
-    findings += tuple(f for part in parts for f in part.findings) + stuffed.findings + felt.findings
-    findings += worn_found
+    findings += tuple(f for part in parts for f in part.findings)
+    findings += stuffed.findings + worn.comfort.findings + worn.findings
     findings += tuple(f for lay in lays for f in lay.findings)
     findings += tuple(f for piece in pieces for f in piece.findings)
     findings += tuple(f for flat in laid for f in _of_flat(flat, limit))
@@ -216,10 +219,7 @@ def run(
     stature = float(np.ptp(body.surface.vertices[:, 2]))
     bill = suit_bill(suit, flats, pieces, lays, pillows, parts, seams, stature_mm=stature)
     findings += entry_findings(ways) + motion_findings(moves)
-    room = suit_room(suit)
-    own = [p.surface for p in panels.panels]
-    warm = heat(own, shell.surface, body.surface, room=room)
-    findings += bill.findings + warm.findings
+    findings += bill.findings + worn.heat.findings
     return Built(
         suit,
         body,
@@ -238,16 +238,43 @@ def run(
         seams,
         parts=parts,
         cushions=stuffed,
-        comfort=felt,
-        worn=worn,
+        comfort=worn.comfort,
+        worn=worn.report,
         bill=bill,
-        heat=warm,
-        spread=spreads(panels.panels, felt.girths, measurements.tape_lines),
+        heat=worn.heat,
+        spread=worn.spread,
         laid=laid,
         ways=ways,
         moves=moves,
         carved=parted,
     )
+
+
+@dataclass(frozen=True)
+class _Wearing:
+    """What the shell and its panels tell of the suit being worn, whatever its flats are."""
+
+    report: Sequence[Mapping[str, Any]]
+    findings: tuple[Finding, ...]
+    comfort: Comfort
+    heat: Heat
+    spread: Mapping[str, Spread]
+
+
+def _wearing(
+    suit: Suit,
+    body: Body,
+    shell: Shell,
+    panels: Panels,
+    measurements: Measurements,
+    each: Sequence[Pillow],
+) -> _Wearing:
+    report, found = worn_report(suit_worn(suit, body), panels.panels)
+    felt = comfort(body, shell, measurements.tape_lines, each)
+    own = [p.surface for p in panels.panels]
+    warm = heat(own, shell.surface, body.surface, room=suit_room(suit))
+    over = spreads(panels.panels, felt.girths, measurements.tape_lines)
+    return _Wearing(report, found, felt, warm, over)
 
 
 def _asked(

@@ -106,6 +106,20 @@ def _write_all(built: Built, folder: Path, workers: int, *, panels: bool) -> Non
         jobs.append(partial(_write_proof, folder / "proof.png", built.proof))
     if built.moves:
         jobs.append(partial(_write_moves, folder / "moves.png", built.moves))
+    if workers <= 1:
+        _write_surfaces(built, folder)
+        for job in jobs:
+            job()
+        return
+    with ProcessPoolExecutor(workers) as pool:
+        begun = [pool.submit(job) for job in jobs]
+        _write_surfaces(built, folder)
+        for done in begun:
+            done.result()
+
+
+def _write_surfaces(built: Built, folder: Path) -> None:
+    """Body and outline, and the lays."""
     surface, own = built.body.surface, own_places(built.body)
     data = ply_bytes(surface.vertices, surface.faces, landmarks=own, gap=built.body.gap)
     (folder / "body.ply").write_bytes(data)
@@ -113,13 +127,6 @@ def _write_all(built: Built, folder: Path, workers: int, *, panels: bool) -> Non
     (folder / "shell.ply").write_bytes(ply_bytes(surface.vertices, surface.faces))
     for lay in built.lays:
         write_svg(folder / f"lay-{lay.cloth}.svg", lay_drawing(lay, built.pieces))
-    if workers <= 1:
-        for job in jobs:
-            job()
-        return
-    with ProcessPoolExecutor(workers) as pool:
-        for done in [pool.submit(job) for job in jobs]:
-            done.result()
 
 
 def _panel_jobs(built: Built, folder: Path) -> list[Callable[[], object]]:
