@@ -8,6 +8,7 @@ for a build, which begins as a branch of this process (`padlib.workshop.work`).
 
 from __future__ import annotations
 
+import gc
 import json
 import os
 import queue
@@ -265,6 +266,7 @@ def main() -> int:
     into = os.fdopen(os.dup(sys.stdin.fileno()), "rb")
     sys.stdin.close()
     sys.stdin = open(os.devnull)  # noqa: SIM115
+    gc.freeze()  # what was imported is not looked through again and again
     with threadpool_limits(1):
         Looker(into, out).run()
     return 0
