@@ -24,6 +24,7 @@ class Rules:
     longest: greatest length, as part of the root of the panel's area;
     least_intake, most_intake: degrees between the legs; slant: most degrees off the edge's normal;
     tries: how many candidates a round lays flat; beam: how many trials live on to the next round;
+    polish: whether darts that hold the limit are moved and traded until none gets shorter;
     cloth, pile (3,): what the panel is laid for and which way its pile lies; the limit is then
     `cloth.plain` times the use that the percentile may reach;
     show: what a millimetre in plain view costs more than a hidden one, so that a dart in a hollow may
@@ -42,6 +43,7 @@ class Rules:
     slant: float = 65.0
     tries: int = 8
     beam: int = 2
+    polish: bool = True
     cloth: Cloth | None = None
     pile: tuple[float, float, float] | None = None
     show: float = 0.05

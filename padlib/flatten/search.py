@@ -74,12 +74,15 @@ def suited(ground: Ground, trial: Trial) -> Trial:
         if not held:
             return trial
         trial = held[0]
-    return polished(ground, shortened(ground, pruned(ground, trial)))
+    short = shortened(ground, pruned(ground, trial))
+    return polished(ground, short) if ground.rules.polish else short
 
 
 def _shortest(ground: Ground, trial: Trial) -> Trial:
     """The shortest darts to be had from a trial that holds the limit, and from unlike ones that were
     tried on the way to it and may come out shorter yet."""
+    if not ground.rules.polish:
+        return shortened(ground, trial)
     short = [shortened(ground, rival) for rival in (trial, *leads(ground, trial))]
     most = CLOSE * min(price(ground, t.wedges) for t in short)
     close = [polished(ground, t) for t in short if price(ground, t.wedges) <= most]

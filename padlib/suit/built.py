@@ -161,15 +161,14 @@ def run(
         lay = partial(cushions_laid, flattening(suit, (), {p.name for p in cushions}) | asked, {})
         sewn = suit.proof["sew"]
         filling = partial(_filled, suit, pillows, cushions, lay, sewn=sewn, seconds=lay_seconds)
-    with beside(filling, apart=apart and len(cushions) > 0, later=True) as filled:
-        with clock.step("flatten"):
-            begun = flatten_panels(
-                panels.panels,
-                panels.pile,
-                **flattening(suit, {p.name for p in panels.panels}) | asked,
-                workers=workers,
-                tell=within(tell, 0.25, 0.7),
-            )
+        begun = flatten_panels(
+            panels.panels,
+            panels.pile,
+            **flattening(suit, {p.name for p in panels.panels}) | asked,
+            workers=workers,
+            tell=within(tell, 0.25, 0.7),
+        )
+    with beside(filling, apart=apart and len(cushions) > 0) as filled:
         with clock.step("proof"):
             rest = laid_to_rest(suit, begun, shell, panels, eases, tell=within(tell, 0.7, 0.82))
         with clock.step("cushions"):
@@ -351,7 +350,8 @@ def cushions_laid(
     knit: bool,
     like: Sequence[Flat] = (),
 ) -> tuple[Flat, ...]:
-    """Flats of cushions, for which and among which no other panel matters.
+    """Flats of cushions, for which and among which no other panel matters; their darts, which nobody sees, are not
+    polished.
 
     asked: of them by the suit, as `flatten_panels` takes it; known: what was darted before, to which is added; knit:
     their bases are of a stretch knit, whatever the suit file says; like: flats whose darts those of tops begin with.
@@ -363,7 +363,7 @@ def cushions_laid(
     pinned = {name for name, wish in asked.get("wishes", {}).items() if wish.pins}
     begun = {f.panel.name: dart_ends(f) for f in tops if f.panel.name not in pinned}
     pile = {p.name: DOWN for p in cushions}
-    return flatten_panels(cushions, pile, known=known, like=begun, **asked)
+    return flatten_panels(cushions, pile, known=known, like=begun, polish=False, **asked)
 
 
 def _of_flat(flat: Flat, limit: float) -> tuple[Finding, ...]:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import gc
 import multiprocessing
-import os
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
@@ -20,7 +19,6 @@ from padlib.errors import PadlibError
 Task = TypeVar("Task")
 Done = TypeVar("Done")
 
-MEEK = 10  # steps of priority that work gives way by: a tenth of a processor that others want
 GLANCE_S = 0.2  # how long a worker may go on that is not wanted any more
 
 
@@ -60,25 +58,21 @@ def spread_over(
 
 
 @contextmanager
-def beside(
-    work: Callable[[], Done], *, apart: bool, later: bool = False
-) -> Iterator[Callable[[], Done]]:
+def beside(work: Callable[[], Done], *, apart: bool) -> Iterator[Callable[[], Done]]:
     """What tells the work's answer when it is called; where `apart`, the work goes on in a process of its own from
     now on, which is ended with the block. What the work raises is raised when its answer is asked for.
 
-    Work that is not apart is done when its answer is asked for. later: its process gives way to all others.
+    Work that is not apart is done when its answer is asked for.
     """
     if not apart:
         yield work
         return
-    with _crew(partial(_done, work, later=later), 1) as (pipe,):
+    with _crew(partial(_done, work), 1) as (pipe,):
         pipe.send((0, None))
         yield lambda: _answer(pipe)[1]
 
 
-def _done(work: Callable[[], Done], _: None, *, later: bool) -> Done:
-    if later and hasattr(os, "nice"):
-        os.nice(MEEK)
+def _done(work: Callable[[], Done], _: None) -> Done:
     return work()
 
 

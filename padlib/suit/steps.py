@@ -240,6 +240,7 @@ def flatten_panels(
     views: Mapping[str, NDArray[np.float64]] | None = None,
     known: Known | None = None,
     closer: bool = True,
+    polish: bool = True,
     like: Mapping[str, tuple[Pin, ...]] = MappingProxyType({}),
     workers: int = 1,
     tell: Tell = quiet,
@@ -255,7 +256,8 @@ def flatten_panels(
     those that are laid; views: how much in plain view the vertices (n,) of each panel
     are, where that is known; known: what was darted before, to which is added: a panel
     that is there with all that is asked of it is not darted again; closer: whether panels that matching brings over
-    the limit are darted again for less than it; like: darts with which those of a panel begin, by panel; workers:
+    the limit are darted again for less than it; polish: whether darts are moved and traded until none gets shorter;
+    like: darts with which those of a panel begin, by panel; workers:
     processes. A panel that is the mirror
     image of another takes the other's flat, turned face down.
     """
@@ -263,7 +265,7 @@ def flatten_panels(
         views = panel_views(among or panels) if hide and most else {}
     own = []
     for p in (p for p in panels if p.mirror_of is None):
-        rules = Rules(percentile=percentile, show=hide, seen=views.get(p.name))
+        rules = Rules(percentile=percentile, show=hide, seen=views.get(p.name), polish=polish)
         asked = rules, wishes.get(p.name, NONE), use.get(p.name, 1.0)
         begun = like.get(p.name, ())
         task = Task(p, pile[p.name], cloths.get(p.name), limit, *asked, begun)
