@@ -48,14 +48,11 @@ BUILD, SEAMS = "build", "seams"
 SUGGESTED = "suggested.json"
 GLANCE_S = 0.2  # how long a stop may go unseen
 BRANCH_S = 3.0  # how long a branch is waited for: what looks may be deep in a step
-BRANCHES = (
-    sys.platform == "linux"
-)  # elsewhere a branch may not call libraries that its origin called
+# elsewhere a branch may not call libraries that its origin called
+BRANCHES = sys.platform == "linux"
+STOPPED = "The build was stopped; the earlier result is still here."
 
 Told = queue.Queue[dict[str, Any] | None]
-
-
-STOPPED = "The build was stopped; the earlier result is still here."
 
 
 class Stopped(PadlibError):
@@ -209,15 +206,7 @@ def branch(given: Mapping[str, str], to: str, last: Preview | None) -> int:
         with pipe.makefile("w") as out:
             say = partial(_say, out)
             say({"process": os.getpid()})
-            order = Order(
-                given["text"],
-                given["name"],
-                Path(given["folder"]),
-                Path(given["out"]),
-                lambda words, share: say({"words": words, "share": share}),
-                task=given["task"],
-            )
-            return _done(order, say, last)
+            return _done(given, say, last)
 
 
 def surroundings() -> dict[str, str]:
@@ -293,10 +282,18 @@ def _say(out: IO[str], value: Mapping[str, Any]) -> None:
 
 
 def _done(
-    order: Order, say: Callable[[Mapping[str, Any]], None], last: Preview | None = None
+    given: Mapping[str, str], say: Callable[[Mapping[str, Any]], None], last: Preview | None = None
 ) -> int:
-    """Do what was ordered and say how it ended; the process's exit code."""
+    """Do what was ordered and say how it goes and how it ended; the process's exit code."""
     gc.freeze()  # what is there already is not looked through again and again
+    order = Order(
+        given["text"],
+        given["name"],
+        Path(given["folder"]),
+        Path(given["out"]),
+        lambda words, share: say({"words": words, "share": share}),
+        task=given["task"],
+    )
     try:
         work(order, last)
     except PadlibError as e:
@@ -308,18 +305,9 @@ def _done(
 
 def main(arguments: Sequence[str]) -> int:
     """The process apart: name, folder, results folder and task as arguments, the text on stdin."""
-    name, folder, out, task = arguments
-    text = sys.stdin.buffer.read().decode()
-    say = partial(_say, sys.stdout)
-    order = Order(
-        text,
-        name,
-        Path(folder),
-        Path(out),
-        lambda words, share: say({"words": words, "share": share}),
-        task=task,
-    )
-    return _done(order, say)
+    given = dict(zip(("name", "folder", "out", "task"), arguments, strict=True))
+    given["text"] = sys.stdin.buffer.read().decode()
+    return _done(given, partial(_say, sys.stdout))
 
 
 if __name__ == "__main__":
